@@ -40,6 +40,7 @@ FOR_OBSERVERS = (
 )
 ORDER = (
     *FOR_OBSERVERS,
+    "desk",
     "limits",
     "own-fields",
     "importing-routes",

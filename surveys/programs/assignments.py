@@ -73,6 +73,34 @@ def observers_of(program: Program) -> list[Membership]:
     )
 
 
+def surveyors_of(program: Program, year: int) -> dict[int, list[Membership]]:
+    """The members assigned to each route in a season year, by name; those who have left or no
+    longer survey are among them (`covers`)."""
+    rows = list(
+        Assignment.objects.filter(route__program=program, season_year=year).values_list(
+            "route_id", "observer_id"
+        )
+    )
+    members = {
+        member.person_id: member
+        for member in program.memberships.select_related("person").filter(
+            person__in={observer for _, observer in rows}
+        )
+    }
+    surveyors: dict[int, list[Membership]] = defaultdict(list)
+    for route, observer in rows:
+        if observer in members:
+            surveyors[route].append(members[observer])
+    for of_route in surveyors.values():
+        of_route.sort(key=lambda member: (member.person.name, member.pk))
+    return dict(surveyors)
+
+
+def covers(member: Membership) -> bool:
+    """Whether a route that is assigned to this member has somebody to survey it."""
+    return member.active and member.role in SURVEYING_ROLES
+
+
 def assignments_of(program: Program, year: int) -> list[RouteAssignments]:
     """The active routes, and inactive ones that are still assigned, by code."""
     assigned: dict[int, list[Assignment]] = {}

@@ -20,6 +20,7 @@ from surveys.web.script_texts import script_catalog
 THEMES = ("auto", "day", "night")
 
 NAVIGATION = (
+    (gettext_lazy("Desk"), "web:desk", Permission.REVIEW),
     (gettext_lazy("Tonight"), "web:tonight", Permission.SURVEY),
     (gettext_lazy("Review"), "web:review", Permission.REVIEW),
     (gettext_lazy("Seasons"), "web:seasons", Permission.READ_SEASONS),

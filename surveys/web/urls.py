@@ -2,6 +2,7 @@
 
 from django.urls import path
 
+from surveys.web.desk import urls as desk
 from surveys.web.guide import urls as guide
 from surveys.web.home import views as home
 from surveys.web.importing import urls as importing
@@ -38,6 +39,7 @@ urlpatterns = [
     *operations.urlpatterns,
     *published.urlpatterns,
     *guide.urlpatterns,
+    *desk.urlpatterns,
     *tonight.urlpatterns,
     *survey.urlpatterns,
     *sheets.urlpatterns,

@@ -46,7 +46,7 @@ def test_a_coordinator_sets_up_a_passkey_and_signs_in_with_it(
     expect(page.get_by_role("heading", name="Recovery codes")).to_be_visible()
     assert page.locator("main li code").count() == 10
     page.get_by_role("link", name="I saved them").click()
-    page.wait_for_url(f"**/{program.slug}/review/")
+    page.wait_for_url(f"**/{program.slug}/desk/")
 
     page.context.clear_cookies()
     page.goto("/accounts/login/")
@@ -54,12 +54,12 @@ def test_a_coordinator_sets_up_a_passkey_and_signs_in_with_it(
     page.locator("input[type=password]").fill(PASSWORD)
     page.get_by_role("button", name="Sign in", exact=True).click()
     page.get_by_role("button", name="Use a passkey").click()
-    page.wait_for_url(f"**/{program.slug}/review/")
+    page.wait_for_url(f"**/{program.slug}/desk/")
 
     page.context.clear_cookies()
     page.goto("/accounts/login/")
     page.get_by_role("button", name="Use a passkey").click()
-    page.wait_for_url(f"**/{program.slug}/review/")
+    page.wait_for_url(f"**/{program.slug}/desk/")
 
 
 def test_screens_of_the_account_are_accessible(program, open_context):

@@ -100,6 +100,8 @@ TABLE = """
     web:sheet_recording                  POST    in    none  no    ok    ok
     web:recording                        GET     in    none  no    ok    ok
 
+    web:desk                             GET     in    none  no    no    ok
+    web:desk_csv                         GET     in    none  no    no    ok
     web:review                           GET     in    none  no    no    ok
     web:review_visit                     GET     in    none  no    no    ok
     web:settle                           POST    in    none  no    no    ok
@@ -476,6 +478,7 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
             "version_id": version.pk,
             "visit": handed_in.pk,
             "visit_id": handed_in.pk,
+            "block": "waiting",
             "finding": finding.pk,
             "finding_id": finding.pk,
             "recording_id": recording.pk,

@@ -28,7 +28,7 @@ def home(request: HttpRequest) -> HttpResponse:
     for membership in memberships:
         start = "web:tonight" if may(membership, Permission.SURVEY) else "web:trends"
         if may(membership, Permission.REVIEW):
-            start = "web:review"
+            start = "web:desk"
         membership.start = start
     if len(memberships) == 1:
         return redirect(memberships[0].start, program=memberships[0].program.slug)

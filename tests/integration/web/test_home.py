@@ -18,7 +18,7 @@ pytestmark = pytest.mark.django_db
     ("role", "name"),
     [
         (Role.OBSERVER, "tonight"),
-        (Role.COORDINATOR, "review"),
+        (Role.COORDINATOR, "desk"),
         (Role.PARTNER, "trends"),
     ],
 )
