@@ -221,6 +221,7 @@ def coverage_by_window(desk: Desk) -> Block:
         ),
         rows=[_outlook_row(desk, row) for row in rows],
         empty=gettext("No window is due in this season."),
+        tells=True,
         more=(desk.url("season_coverage", year=desk.year), gettext("Coverage")),
     )
 
@@ -288,6 +289,7 @@ def calls_of_the_year(desk: Desk) -> Block:
         ),
         rows=[_first_call_row(desk, call) for call in first_calls(desk.program, desk.year)],
         empty=gettext("No accepted visit of this or an earlier season has a call."),
+        tells=True,
         more=(desk.url("seasons"), gettext("Seasons")),
     )
 

@@ -34,7 +34,8 @@ Cell = tuple[Part, ...]
 
 @dataclass(frozen=True, kw_only=True)
 class Block:
-    """`more` leads to the place where everything in it is settled: address and words."""
+    """`more` leads to the place where everything in it is settled: address and words. The rows of
+    one that only `tells` are nothing to be done."""
 
     key: str
     title: str
@@ -43,6 +44,7 @@ class Block:
     rows: Sequence[tuple[Cell, ...]]
     empty: str
     more: tuple[str, str]
+    tells: bool = False
 
     @property
     def shown(self) -> list[tuple[Cell, list[tuple[str, Cell]]]]:
