@@ -209,7 +209,7 @@ def coverage_by_window(desk: Desk) -> Block:
         key="coverage",
         title=said("Coverage of season {year}", year=desk.year),
         lede=gettext(
-            "The forecast goes on at the pace of the last two weeks. It begins when a window has "
+            "The forecast continues at the pace of the last two weeks. It begins when a window has "
             "been open for five nights."
         ),
         head=(
