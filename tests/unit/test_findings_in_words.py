@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from surveys.migrations._findings_in_words import About, CannotTellError, read
+from tests.support.for_each import for_each
 
 STORED = json.loads(Path(__file__).with_name("findings_in_words.json").read_text("utf-8"))
 
@@ -22,7 +23,7 @@ def about(stored: dict) -> About:
     return About(**given, night=dt.date.fromisoformat(stored["night"]))
 
 
-@pytest.mark.parametrize("stored", STORED, ids=lambda stored: stored["message"][:60])
+@for_each("stored", STORED, lambda stored: stored["message"][:60])
 def test_the_parameters_are_read_back(stored):
     assert read(stored["message"], about(stored)) == (stored["variant"], stored["params"])
 

@@ -5,8 +5,7 @@ tests/integration/test_pseudo_language.py asks the same of the screens as they a
 
 from pathlib import Path
 
-import pytest
-
+from tests.support.for_each import for_each
 from tests.support.marked import (
     files,
     in_python,
@@ -66,22 +65,22 @@ SCRIPTS = [
 ]
 
 
-@pytest.mark.parametrize("path", TEMPLATES, ids=lambda path: path.name)
+@for_each("path", TEMPLATES, lambda path: path.relative_to(ROOT).as_posix())
 def test_templates(path):
     assert list(in_template(path.read_text("utf-8"))) == []
 
 
-@pytest.mark.parametrize("path", TEMPLATES, ids=lambda path: path.name)
+@for_each("path", TEMPLATES, lambda path: path.relative_to(ROOT).as_posix())
 def test_templates_have_whole_texts(path):
     assert list(pieces_in_template(path.read_text("utf-8"))) == []
 
 
-@pytest.mark.parametrize("path", PYTHON, ids=lambda path: path.name)
+@for_each("path", PYTHON, lambda path: path.relative_to(ROOT).as_posix())
 def test_python(path):
     assert list(in_python(path.read_text("utf-8"))) == []
 
 
-@pytest.mark.parametrize("path", PYTHON, ids=lambda path: path.name)
+@for_each("path", PYTHON, lambda path: path.relative_to(ROOT).as_posix())
 def test_python_has_no_unmarked_sentence(path):
     """But those that fixtures/texts.py marks, such as what a rule wants."""
     elsewhere = (ROOT / "fixtures" / "texts.py").read_text("utf-8")
@@ -90,7 +89,7 @@ def test_python_has_no_unmarked_sentence(path):
     ] == []
 
 
-@pytest.mark.parametrize("path", SCRIPTS, ids=lambda path: path.name)
+@for_each("path", SCRIPTS, lambda path: path.relative_to(ROOT).as_posix())
 def test_scripts(path):
     assert list(in_script(path.read_text("utf-8"))) == []
 

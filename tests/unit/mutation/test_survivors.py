@@ -14,9 +14,10 @@ from tests.mutation.parts import (
     sql_mutants,
 )
 from tests.mutation.results import Result, tally, wilson
+from tests.support.for_each import for_each
 
 
-@pytest.mark.parametrize("row", explained(), ids=lambda row: f"{row.path} {row.function}")
+@for_each("row", explained(), lambda row: f"{row.path} {row.function}")
 def test_the_lines_of_every_explained_survivor_are_still_there(row):
     """That they are still mutants is what a run shows; making them all takes too long here."""
     lines = [line.strip() for line in (ROOT / row.path).read_text().splitlines()]

@@ -2,6 +2,7 @@
 
 import dataclasses
 import datetime as dt
+import itertools
 import json
 from decimal import Decimal
 from pathlib import Path
@@ -24,6 +25,7 @@ from surveys.protocol.values import (
     SkyState,
     TemperatureUnit,
 )
+from tests.support.for_each import for_each
 from tests.support.limit_values import another
 
 FIXTURE = Path(__file__).parents[3] / "fixtures" / "protocol_presets.json"
@@ -89,8 +91,11 @@ def test_the_limits_of_a_preset_are_possible(preset):
     assert limit_problems(preset.protocol) == {}
 
 
-@pytest.mark.parametrize("protocol", [preset.protocol for preset in PRESETS])
-@every_limit
+@for_each(
+    "limit, protocol",
+    itertools.product(LIMITS, [preset.protocol for preset in PRESETS]),
+    lambda case: case[0].name,
+)
 def test_a_column_gives_back_what_it_was_given(limit, protocol):
     value = getattr(protocol, limit.name)
     assert limit.from_column(limit.to_column(value)) == value

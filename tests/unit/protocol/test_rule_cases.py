@@ -6,22 +6,21 @@ the same cases from fixtures/rule_vectors.json (tests/browser/survey/test_rule_v
 
 import json
 
-import pytest
-
 from surveys.protocol.rules.judge import judge
 from surveys.protocol.rules.table import RULES
 from surveys.protocol.telling import tell, tell_sentence
+from tests.support.for_each import for_each
 from tests.support.rule_cases import CASES
 from tests.support.rule_cases.writing import reader_of
 
 
-@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
+@for_each("case", CASES, lambda case: case.name)
 def test_where_a_rule_is_broken(case):
     findings = [finding for finding in judge(case.read()) if finding.code == case.rule]
     assert tuple(finding.where for finding in findings) == case.breaks
 
 
-@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
+@for_each("case", CASES, lambda case: case.name)
 def test_a_finding_says_what_is_wrong_and_what_to_do_in_sentences(case):
     read = case.read()
     for finding in judge(read):
@@ -33,7 +32,7 @@ def test_a_finding_says_what_is_wrong_and_what_to_do_in_sentences(case):
             assert not {"None", "nan"} & set(text.replace(".", " ").split())
 
 
-@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
+@for_each("case", CASES, lambda case: case.name)
 def test_a_finding_is_the_same_after_it_was_stored(case):
     read = case.read()
     for finding in judge(read):
@@ -48,7 +47,7 @@ def test_names_are_unique():
     assert len(names) == len(set(names))
 
 
-@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.code)
+@for_each("rule", RULES, lambda rule: rule.code)
 def test_every_rule_has_cases_on_both_sides(rule):
     sides = {bool(case.breaks) for case in CASES if case.rule == rule.code}
     assert sides == {True, False}, f"its cases: tests/support/rule_cases/{rule.module}.py"

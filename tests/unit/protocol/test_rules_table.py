@@ -3,13 +3,12 @@
 import re
 from pathlib import Path
 
-import pytest
-
 from surveys.protocol.rules.table import (
     RULES,
     RULES_BY_CODE,
 )
 from surveys.protocol.values import Severity
+from tests.support.for_each import for_each
 
 PAGE = Path(__file__).parents[3] / "surveys" / "guide" / "pages" / "rules.md"
 PARTS = ("What is checked", "Why", "What you do", "What the coordinator may do")
@@ -26,7 +25,7 @@ def test_codes_are_unique_plain_words():
     assert all(re.fullmatch(r"[a-z]+(-[a-z]+)+", rule.code) for rule in RULES)
 
 
-@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.code)
+@for_each("rule", RULES, lambda rule: rule.code)
 def test_every_rule_is_summed_up_in_one_sentence(rule):
     assert rule.summary.endswith(".")
     assert rule.summary.count(".") == 1
@@ -36,7 +35,7 @@ def test_the_page_has_a_section_for_every_rule_in_their_order():
     assert [code for code, _ in sections()] == list(RULES_BY_CODE), f"see {PAGE}"
 
 
-@pytest.mark.parametrize(("code", "text"), sections(), ids=lambda part: part[:40].strip())
+@for_each("code, text", sections(), lambda section: section[0])
 def test_every_section_says_what_why_and_what_to_do(code, text):
     bold = re.findall(r"^\*\*(.+?)\.\*\* \S", text, flags=re.MULTILINE)
     assert tuple(bold) == PARTS

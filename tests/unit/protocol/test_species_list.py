@@ -8,6 +8,7 @@ import pytest
 
 from surveys.protocol.plain import from_plain
 from surveys.protocol.values import MonthDay
+from tests.support.for_each import for_each
 
 FILE = json.loads((Path(__file__).parents[3] / "fixtures" / "species.json").read_text("utf-8"))
 SPECIES = FILE["species"]
@@ -28,7 +29,7 @@ def test_regions_cover_the_united_states_and_canada():
     assert {"alaska-northern-territories", "hawaii", *CANADA} <= REGIONS
 
 
-@pytest.mark.parametrize("species", SPECIES, ids=lambda species: species["code"])
+@for_each("species", SPECIES, lambda species: species["code"])
 def test_every_species_is_complete(species):
     assert species["code"] == species["scientific_name"].lower().replace(" ", "-")
     assert re.fullmatch(r"[A-Z][a-z]+ [a-z]+", species["scientific_name"])
@@ -40,7 +41,7 @@ def test_every_species_is_complete(species):
         assert LOWEST_HZ <= lowest < highest <= HIGHEST_HZ, "a band, no single number"
 
 
-@pytest.mark.parametrize("species", SPECIES, ids=lambda species: species["code"])
+@for_each("species", SPECIES, lambda species: species["code"])
 def test_every_season_lies_in_a_region_and_has_a_mark(species):
     regions = [calling["region"] for calling in species["calling"]]
     assert len(regions) == len(set(regions))
@@ -53,7 +54,7 @@ def test_every_season_lies_in_a_region_and_has_a_mark(species):
             assert from_plain(MonthDay, calling["first"]) != from_plain(MonthDay, calling["last"])
 
 
-@pytest.mark.parametrize("species", SPECIES, ids=lambda species: species["code"])
+@for_each("species", SPECIES, lambda species: species["code"])
 def test_a_species_calls_somewhere_or_is_silent(species):
     assert bool(species["calling"]) != species.get("silent", False)
     if species.get("silent"):

@@ -25,6 +25,7 @@ from surveys.protocol.weather import (
     show_temperature,
     to_celsius,
 )
+from tests.support.for_each import for_each
 
 C, F = TemperatureUnit.CELSIUS, TemperatureUnit.FAHRENHEIT
 
@@ -64,7 +65,7 @@ def test_to_celsius(value, unit, celsius):
     assert to_celsius(Temperature(value=Decimal(value), unit=unit)) == Decimal(celsius)
 
 
-@pytest.mark.parametrize("tenths", range(-400, 1200, 7))
+@for_each("tenths", range(-400, 1200, 7))
 def test_a_fahrenheit_reading_survives_storage_in_celsius(tenths):
     reading = Temperature(value=Decimal(tenths) / 10, unit=F)
     assert from_celsius(to_celsius(reading), F) == reading

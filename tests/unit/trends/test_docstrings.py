@@ -9,6 +9,7 @@ from itertools import pairwise
 import pytest
 
 import surveys.trends
+from tests.support.for_each import for_each
 
 PUBLIC = [
     getattr(surveys.trends, name)
@@ -36,7 +37,7 @@ def sections(function):
     ]
 
 
-@pytest.mark.parametrize("function", PUBLIC, ids=lambda function: function.__name__)
+@for_each("function", PUBLIC, lambda function: function.__name__)
 def test_public_estimator_is_documented(function):
     headings = sections(function)
     for wanted in ("Parameters", "Returns", "Examples"):
@@ -45,7 +46,7 @@ def test_public_estimator_is_documented(function):
     assert headings == [heading for heading in order if heading in headings]
 
 
-@pytest.mark.parametrize("function", PUBLIC, ids=lambda function: function.__name__)
+@for_each("function", PUBLIC, lambda function: function.__name__)
 def test_every_parameter_is_named(function):
     text = inspect.getdoc(function)
     described = text[text.index("Parameters\n") : text.index("Returns\n")]
@@ -58,7 +59,7 @@ def test_every_parameter_is_named(function):
     assert names >= set(inspect.signature(function).parameters)
 
 
-@pytest.mark.parametrize("function", PUBLIC, ids=lambda function: function.__name__)
+@for_each("function", PUBLIC, lambda function: function.__name__)
 def test_public_estimator_has_an_example_that_calls_it(function):
     (example,) = doctest.DocTestFinder(recurse=False).find(
         function, function.__name__, globs=vars(importlib.import_module(function.__module__))

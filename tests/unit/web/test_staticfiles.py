@@ -4,8 +4,9 @@ import re
 from pathlib import Path
 from posixpath import dirname, normpath
 
-import pytest
 from django.contrib.staticfiles import finders
+
+from tests.support.for_each import for_each
 
 ROOT = Path(__file__).parents[3]
 WEB = ROOT / "surveys/web"
@@ -33,22 +34,22 @@ def missing(path: str, named: list[str]) -> list[str]:
     return [name for name in named if not finders.find(normpath(f"{dirname(path)}/{name}"))]
 
 
-@pytest.mark.parametrize("path", static_paths("js"))
+@for_each("path", static_paths("js"))
 def test_modules_import_modules_that_are_there(path: str):
     named = [fixed or dynamic for fixed, dynamic in IMPORT.findall(text_of(path))]
     assert missing(path, named) == []
 
 
-@pytest.mark.parametrize("path", static_paths("css"))
+@for_each("path", static_paths("css"))
 def test_stylesheets_name_files_that_are_there(path: str):
     named = [re.split("[?#]", name)[0] for name in URL.findall(text_of(path))]
     assert missing(path, [name for name in named if name and not name.startswith("data:")]) == []
 
 
-@pytest.mark.parametrize(
+@for_each(
     "path",
     sorted(p for folder in (WEB, ROOT / "accounts") for p in folder.rglob("*.html")),
-    ids=lambda path: str(path.relative_to(ROOT)),
+    lambda path: str(path.relative_to(ROOT)),
 )
 def test_templates_name_files_that_are_there(path: Path):
     named = STATIC_TAG.findall(path.read_text())

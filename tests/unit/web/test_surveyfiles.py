@@ -16,6 +16,7 @@ from surveys.web.survey.files import (
     module_url,
     modules,
 )
+from tests.support.for_each import for_each
 
 
 @pytest.fixture(scope="module")
@@ -32,7 +33,7 @@ def collected(tmp_path_factory):
     return storage
 
 
-@pytest.mark.parametrize("path", [*STYLES, *PICTURES, *modules()])
+@for_each("path", [*STYLES, *PICTURES, *modules()])
 def test_integrity_is_that_of_the_collected_file(collected, path):
     integrity = files()[module_url(path)]
     for name in (path, collected.stored_name(path)):

@@ -3,7 +3,7 @@
 import re
 from pathlib import Path
 
-import pytest
+from tests.support.for_each import for_each
 
 ROOT = Path(__file__).parents[3]
 TEMPLATES = sorted(
@@ -20,7 +20,7 @@ INLINE = {
 }
 
 
-@pytest.mark.parametrize("path", TEMPLATES, ids=lambda path: str(path.relative_to(ROOT)))
+@for_each("path", TEMPLATES, lambda path: str(path.relative_to(ROOT)))
 def test_template_has_nothing_inline(path: Path):
     text = path.read_text()
     assert [name for name, pattern in INLINE.items() if re.search(pattern, text)] == []
