@@ -5,13 +5,14 @@ from dataclasses import dataclass
 
 from django.db import connection
 
+from surveys.operations.failures import SHOWN_FOR
 from surveys.runs.queues import PATIENCE
 
 
 @dataclass(frozen=True, kw_only=True)
 class QueueState:
     """`waiting` are jobs that are due; `oldest` how long the first of them has been, `longest` how
-    long a job has been at work. `failed` for good, in the last seven days."""
+    long a job has been at work. `failed` for good, for as long as failures are shown."""
 
     name: str
     waiting: int = 0
@@ -34,7 +35,7 @@ SELECT
         FILTER (WHERE job.status = 'todo' AND happened.due <= now()), interval '0'),
     count(*) FILTER (WHERE job.status = 'doing'),
     coalesce(max(now() - happened.begun) FILTER (WHERE job.status = 'doing'), interval '0'),
-    count(*) FILTER (WHERE job.status = 'failed' AND happened.failed > now() - interval '7 days')
+    count(*) FILTER (WHERE job.status = 'failed' AND happened.failed > now() - %(shown_for)s)
 FROM procrastinate_jobs AS job
 CROSS JOIN LATERAL (
     SELECT
@@ -50,7 +51,7 @@ GROUP BY job.queue_name
 
 def queue_states() -> list[QueueState]:
     with connection.cursor() as cursor:
-        cursor.execute(_STATE)
+        cursor.execute(_STATE, {"shown_for": SHOWN_FOR})
         rows = {row[0]: row[1:] for row in cursor.fetchall()}
     fields = ("waiting", "oldest", "at_work", "longest", "failed")
     return [

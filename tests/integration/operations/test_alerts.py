@@ -19,6 +19,7 @@ from surveys.operations import alerts
 from surveys.operations.alerts import look
 from surveys.operations.failures import failed_jobs, try_again
 from surveys.operations.problems import problems, site_problems
+from surveys.operations.queue_state import queue_states
 from surveys.operations.records import record_operation
 from tests.support.builders import make_member, make_program
 from tests.support.runs import make_publishing_run
@@ -209,10 +210,12 @@ def test_old_failures_are_forgotten(all_is_well):
     )
     end_job("accounts.send_letter", sealed="x")
     assert len(problems()) == 2
+    assert sum(queue.failed for queue in queue_states()) == 1
     BackgroundRun.objects.update(finished_at=timezone.now() - 8 * 24 * HOUR)
     with connection.cursor() as cursor:
         cursor.execute("UPDATE procrastinate_events SET at = now() - interval '8 days'")
     assert problems() == []
+    assert sum(queue.failed for queue in queue_states()) == 0
 
 
 def test_the_command_looks_once(file, settings, capsys):
