@@ -9,7 +9,7 @@ from accounts.models import Membership, Person
 from surveys.dates import day
 from surveys.importing.columns import Choice, check
 from surveys.importing.gathering import NOT_RECORDED, Answers, GatheredSheet, gather
-from surveys.importing.problems import Problem
+from surveys.importing.problems import Problem, ProblemKind
 from surveys.importing.table import Table
 from surveys.language import gettext, said
 from surveys.models import Route, Source, Visit
@@ -191,6 +191,8 @@ def _build_all(
             work.problems.append(
                 Problem(
                     row=sheet.rows[0],
+                    rows=tuple(dict.fromkeys(sheet.rows)),
+                    kind=ProblemKind.ROWS,
                     message=said(
                         "No protocol of the route was in force on {night}.",
                         night=day(sheet.night),
@@ -290,8 +292,20 @@ def _problem(sheet: GatheredSheet, finding: Finding, reader: Reader) -> Problem:
     if finding.code == "clock-repeated":
         remedy = gettext("Write “first” or “second” behind the time, such as 01:30 second.")
     return Problem(
-        row=row or sheet.rows[0], column=column or None, message=told.message, remedy=remedy
+        row=row or sheet.rows[0],
+        column=column or None,
+        message=told.message,
+        remedy=remedy,
+        kind=_kind_of(finding, column),
+        written=sheet.texts.get((row, column), ""),
     )
+
+
+def _kind_of(finding: Finding, column: str | None) -> ProblemKind:
+    if not column:
+        return ProblemKind.ROWS
+    is_of_the_cell = finding.code.startswith("cell-") or finding.code == "index-impossible"
+    return ProblemKind.CELL if is_of_the_cell else ProblemKind.CLASH
 
 
 def _notices(

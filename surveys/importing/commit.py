@@ -10,7 +10,7 @@ from django.db import transaction
 from accounts.access import Permission, require
 from accounts.models import Membership
 from surveys.importing.build import Built, BuiltVisit
-from surveys.importing.problems import ImportRefusedError
+from surveys.importing.problems import ImportRefusedError, told_once
 from surveys.language import gettext, said, said_of
 from surveys.models import Program, ReviewStep, Source, Step, Submission, Visit, VisitState
 from surveys.runs.progress import ReportProgress, no_report
@@ -49,7 +49,7 @@ def commit(
                 said_of(
                     "Nothing was imported: there is one problem to fix first.",
                     "Nothing was imported: there are {number} problems to fix first.",
-                    len(built.problems),
+                    len(told_once(built.problems)),
                 )
             )
         if not built.visits:

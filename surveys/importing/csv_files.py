@@ -5,15 +5,23 @@ import io
 from collections.abc import Iterator
 
 from surveys.bounded import RefusedError
-from surveys.importing.parsed import Line, table_json
+from surveys.importing.layout import Layout, Line, taken_apart
+from surveys.importing.parsed import table_json
 from surveys.language import gettext_noop as _
 
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
-_DELIMITERS = (",", ";", "\t")
+_DELIMITERS = (",", ";", "\t", "|")
 _SNIFFED_ROWS = 30
+_SNIFFED_BYTES = 4_000
 
 
-def parse(content: bytes) -> bytes:
+def parse_chosen(payload: bytes) -> bytes:
+    """As `parse`, of a file behind its layout. Raises RefusedError."""
+    layout, content = taken_apart(payload)
+    return parse(content, layout)
+
+
+def parse(content: bytes, layout: Layout | None = None) -> bytes:
     """The table as JSON. Raises RefusedError."""
     text, encoding = _decode(content)
     if "\x00" in text:
@@ -31,7 +39,7 @@ def parse(content: bytes) -> bytes:
             ),
         )
     )
-    return table_json(_lines(text, _delimiter(text)), notices)
+    return table_json(_lines(text, _delimiter(text)), notices, layout)
 
 
 def _lines(text: str, delimiter: str) -> Iterator[Line]:
@@ -52,8 +60,7 @@ def _lines(text: str, delimiter: str) -> Iterator[Line]:
 
 
 def _decode(content: bytes) -> tuple[str, str]:
-    encodings = ("utf-16",) if content.startswith(_UTF16) else ("utf-8-sig", "cp1252")
-    for encoding in encodings:
+    for encoding in _encodings(content):
         try:
             return content.decode(encoding), encoding
         except UnicodeDecodeError:
@@ -61,11 +68,22 @@ def _decode(content: bytes) -> tuple[str, str]:
     raise RefusedError(_("The text of the file cannot be read. Save it as CSV in UTF-8."))
 
 
+def _encodings(content: bytes) -> tuple[str, ...]:
+    if content.startswith(_UTF16):
+        return ("utf-16",)
+    # UTF-16 without its mark: every other byte of plain letters, digits and commas is 0.
+    begin = content[:_SNIFFED_BYTES]
+    even, odd = begin[0::2].count(0), begin[1::2].count(0)
+    if max(even, odd) * 4 > len(begin):
+        return ("utf-16-be",) if even > odd else ("utf-16-le",)
+    return ("utf-8-sig", "cp1252")
+
+
 def _delimiter(text: str) -> str:
     """The delimiter that gives the first rows the most columns of even number."""
 
     def evenness(delimiter: str) -> tuple[int, int]:
-        widths = []
+        widths: list[int] = []
         try:
             for line in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter):
                 if any(line):
@@ -74,7 +92,8 @@ def _delimiter(text: str) -> str:
                     break
         except csv.Error:
             return (0, 0)
-        head = widths[0] if widths else 0
-        return (sum(width == head for width in widths) if head > 1 else 0, head)
+        # Not the first: a title may stand above the names.
+        usual = max(set(widths), key=lambda width: (widths.count(width), width), default=0)
+        return (widths.count(usual) if usual > 1 else 0, usual)
 
     return max(_DELIMITERS, key=evenness)

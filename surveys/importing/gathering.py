@@ -14,7 +14,7 @@ from surveys.dates import day
 from surveys.importing import typed
 from surveys.importing.columns import Choice, is_long
 from surveys.importing.fields import CLOCKS, DEGREES, RAINS, WINDS, Level
-from surveys.importing.problems import EntryError, Problem
+from surveys.importing.problems import ClashError, EntryError, Problem, ProblemKind
 from surveys.importing.table import Row, Table
 from surveys.importing.unknown_names import unknown_routes, unknown_species
 from surveys.language import gettext, said
@@ -30,15 +30,18 @@ _NOTHING_HEARD = frozenset({"none", "no species", "silent", "nothing", "no calls
 class Answers:
     """What the file itself cannot say. `blank_is_zero`: an empty species cell at a stop
     that was listened to means “not heard”, otherwise “not recorded”. `unnamed_is_zero`:
-    so for species of the checklist that the file never names."""
+    so for species of the checklist that the file never names. `fill_down`: an empty route, date or
+    observer is the one above."""
 
     blank_is_zero: bool = True
     unnamed_is_zero: bool = False
+    fill_down: bool = False
 
 
 @dataclass(kw_only=True)
 class GatheredSheet:
-    """One visit. `origins` leads from cell addresses to (row, column)."""
+    """One visit. `origins` leads from cell addresses to (row, column), `texts` from there to what
+    was read. `raw` is what the file says."""
 
     route: str
     night: dt.date
@@ -49,6 +52,7 @@ class GatheredSheet:
     rows: list[int] = field(default_factory=list)
     stops: dict[int, int] = field(default_factory=dict)
     raw: dict[str, str] = field(default_factory=dict)
+    texts: dict[tuple[int, str], str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,6 +71,7 @@ class _Gathering:
     answers: Answers
     latest_year: int
     long: bool
+    in_parts: frozenset[str]
     positions: dict[str, int]
     sheets: dict[tuple[str, dt.date], GatheredSheet] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
@@ -74,10 +79,18 @@ class _Gathering:
     unknown_species: dict[str, list[int]] = field(default_factory=lambda: defaultdict(list))
     named: set[str] = field(default_factory=set)
 
-    def report(self, row: Row, position: int, error: CellError) -> None:
-        column = self.headers[position]
+    def report(
+        self, row: Row, position: int, error: CellError, kind: ProblemKind = ProblemKind.CELL
+    ) -> None:
         self.problems.append(
-            Problem(row=row.number, column=column, message=error.message, remedy=error.remedy)
+            Problem(
+                row=row.number,
+                column=self.headers[position],
+                message=error.message,
+                remedy=error.remedy,
+                kind=kind,
+                written=row.texts[position],
+            )
         )
 
     def text(self, row: Row, code: str) -> str:
@@ -97,12 +110,14 @@ class _PlacedRow:
     def text(self, code: str) -> str:
         return self.work.text(self.row, code)
 
-    def report(self, position: int, message: str, remedy: str) -> None:
-        self.work.report(self.row, position, EntryError(message, remedy))
+    def report(self, position: int, error: CellError, kind: ProblemKind = ProblemKind.CELL) -> None:
+        self.work.report(self.row, position, error, kind)
 
     def set_cell(self, address: str, text: str, position: int) -> None:
         self.sheet.cells[address] = text
-        self.sheet.origins[address] = (self.row.number, self.work.headers[position])
+        origin = (self.row.number, self.work.headers[position])
+        self.sheet.origins[address] = origin
+        self.sheet.texts[origin] = self.row.texts[position]
 
 
 def gather(
@@ -127,6 +142,7 @@ def gather(
         answers=answers,
         latest_year=latest_year,
         long=is_long(choices),
+        in_parts=table.in_parts,
         positions={c.field.code: p for p, c in enumerate(choices) if c.field is not None},
         named={choice.species for choice in choices if choice.species},
     )
@@ -175,6 +191,7 @@ def _gather_row(work: _Gathering, row: Row) -> None:
                     sheet=sheet.stops[stop],
                 ),
                 remedy=gettext("Keep one of the two rows, or correct the stop or the date."),
+                kind=ProblemKind.ROWS,
             )
         )
         return
@@ -182,9 +199,10 @@ def _gather_row(work: _Gathering, row: Row) -> None:
     sheet.rows.append(row.number)
     placed = _PlacedRow(work=work, sheet=sheet, row=row, stop=stop)
     for position, choice in enumerate(work.choices):
-        header, text = work.headers[position], row.texts[position]
-        if text:
-            sheet.raw[f"imported.{row.number}.{header}"] = storable(text)
+        header, written = work.headers[position], row.as_written[position]
+        if written:
+            part = row.part if header in work.in_parts else ""
+            sheet.raw[f"imported.{row.number}.{part}{header}"] = storable(written)
         if choice.species:
             _put_index(placed, position, choice.species)
         elif choice.field is not None and choice.field.level is not Level.CALL:
@@ -251,8 +269,10 @@ def _put_field(placed: _PlacedRow, position: int, choice: Choice) -> None:
                 _put_once(placed, position, f"{address}.fold", fold)
             return
         _put_once(placed, position, address, _converted(text, choice))
+    except ClashError as error:
+        placed.report(position, error, ProblemKind.CLASH)
     except CellError as error:
-        placed.report(position, error.message, error.remedy)
+        placed.report(position, error)
 
 
 def is_missing_here(text: str, choice: Choice) -> bool:
@@ -279,7 +299,7 @@ def _put_once(placed: _PlacedRow, position: int, address: str, text: str) -> Non
     elif before != storable(text):
         first = sheet.origins[address][0]
         what = "stop" if address.startswith("stops.") else "visit"
-        raise EntryError(
+        raise ClashError(
             said(
                 "{quoted} differs from row {first} of the same {what}.",
                 quoted=quoted(placed.row.texts[position]),
@@ -312,8 +332,7 @@ def _put_species_row(placed: _PlacedRow) -> None:
     address = _call_address(stop, species)
     if address in sheet.cells:
         first = sheet.origins[address][0]
-        placed.report(
-            position,
+        twice = ClashError(
             said(
                 "{name} at stop {stop} is in row {first} already.",
                 name=name,
@@ -322,12 +341,13 @@ def _put_species_row(placed: _PlacedRow) -> None:
             ),
             gettext("Keep the row with the higher index."),
         )
+        placed.report(position, twice, ProblemKind.ROWS)
     elif not index:
-        placed.report(
-            position,
+        missing = EntryError(
             said("{name} has no call index.", name=name),
             gettext("Write 0, 1, 2 or 3; ? when not sure, - when it was not recorded."),
         )
+        placed.report(position, missing, ProblemKind.CLASH)
     else:
         text = f"{_index_text(index)} {storable(placed.text('distance'))}"
         placed.set_cell(address, text.strip(), position)
@@ -336,11 +356,10 @@ def _put_species_row(placed: _PlacedRow) -> None:
 def _put_silence(placed: _PlacedRow, index: str) -> None:
     if index not in ("", "0", "-"):
         species_position = placed.work.positions["species"]
-        placed.report(
-            species_position,
-            gettext("There is a call index, but no species."),
-            gettext("Write the species."),
+        error = EntryError(
+            gettext("There is a call index, but no species."), gettext("Write the species.")
         )
+        placed.report(species_position, error, ProblemKind.CLASH)
     status = f"stops.{placed.stop}.status"
     placed.sheet.cells.setdefault(status, "listened")
     placed.sheet.origins.setdefault(status, (placed.row.number, ""))
@@ -359,8 +378,7 @@ def _put_observer(placed: _PlacedRow) -> None:
     if is_missing(text):
         return
     if sheet.observer and sheet.observer.casefold() != text.casefold():
-        placed.report(
-            placed.work.positions["observer"],
+        differs = ClashError(
             said(
                 "{quoted} differs from row {observer_row} of the same visit.",
                 quoted=quoted(text),
@@ -368,6 +386,7 @@ def _put_observer(placed: _PlacedRow) -> None:
             ),
             gettext("Write the same observer in every row of the visit."),
         )
+        placed.report(placed.work.positions["observer"], differs, ProblemKind.CLASH)
         return
     sheet.observer = sheet.observer or storable(text)
     sheet.observer_row = placed.row.number

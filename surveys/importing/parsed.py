@@ -4,6 +4,7 @@ import json
 from collections.abc import Iterable, Iterator
 
 from surveys.bounded import RefusedError
+from surveys.importing.layout import Layout, Line, names_and_rows
 from surveys.language import gettext_noop as _
 
 MOST_ROWS = 10_000
@@ -12,7 +13,6 @@ MOST_CELLS = 1_000_000
 MOST_CHARACTERS = 10_000_000
 MAX_TEXT_LENGTH = 2_000
 
-Line = tuple[int, list[str]]
 # A marked text and its values: the process that asked tells it.
 Notice = tuple[str, dict[str, str]]
 
@@ -31,27 +31,49 @@ class EmptySheetError(NoRowsError):
     """Not even column names: the next sheet may hold something."""
 
 
-def table_json(lines: Iterable[Line], notices: Iterable[Notice]) -> bytes:
-    """Headers, rows with their numbers, and notices. Raises RefusedError."""
+def table_json(
+    lines: Iterable[Line],
+    notices: Iterable[Notice],
+    layout: Layout | None = None,
+    sheets: Iterable[str] = (),
+) -> bytes:
+    """Headers, rows with their numbers, notices, and where they were found. Raises RefusedError."""
     filled = ((number, texts) for number, texts in lines if any(text.strip() for text in texts))
-    first = next(filled, None)
-    if first is None:
+    names, below, above = names_and_rows(filled, layout or Layout())
+    if names is None:
         raise EmptySheetError
-    headers = [" ".join(text.split()) for text in first[1]]
+    headers = names.headers
     while headers and not headers[-1]:
         headers.pop()
     if len(headers) > MOST_COLUMNS:
         raise RefusedError(_("There are more than {most} columns."), most=MOST_COLUMNS)
-    _check_lengths(first[0], headers)
-    rows = list(_rows(filled, headers))
+    _check_lengths(names.row, headers)
+    rows = list(_rows(below, headers))
     if not rows:
         raise NoRowsError
-    return json.dumps({"headers": headers, "rows": rows, "notices": list(notices)}).encode()
+    found = {
+        "headers": headers,
+        "rows": rows,
+        "notices": [*notices, *_said_of_names(names.row, names.rows, above)],
+        "sheets": list(sheets),
+        "names_row": names.row,
+        "name_rows": names.rows,
+    }
+    return json.dumps(found).encode()
+
+
+def _said_of_names(row: int, rows: int, above: int) -> Iterator[Notice]:
+    if above:
+        text = _("The column names were found in row {row}. What is above it was not read.")
+        yield text, {"row": str(row)}
+    if rows > 1:
+        text = _("The column names were put together from two rows, up to row {row}.")
+        yield text, {"row": str(row)}
 
 
 def _rows(filled: Iterator[Line], headers: list[str]) -> Iterator[tuple[int, list[str]]]:
     width, characters = len(headers), sum(map(len, headers))
-    most_rows = min(MOST_ROWS, MOST_CELLS // width)
+    most_rows = min(MOST_ROWS, MOST_CELLS // max(width, 1))
     for count, (number, texts) in enumerate(filled, start=1):
         if count > most_rows:
             raise RefusedError(

@@ -9,7 +9,7 @@ from surveys.dates import day
 from surveys.importing.build import Built
 from surveys.importing.columns import Choice
 from surveys.importing.gathering import NOT_RECORDED
-from surveys.importing.problems import Problem
+from surveys.importing.problems import Problem, ProblemKind, told_once
 from surveys.importing.table import Row, Table
 from surveys.language import gettext, said
 from surveys.protocol.values import PeriodStatus, Severity
@@ -54,6 +54,7 @@ def preview(
     ]
     heard = Counter(call.species for period in periods for call in period.calls if call.index)
     nights = sorted(visit.night for visit in built.visits)
+    problems = told_once(built.problems)
     return Preview(
         visits=len(built.visits),
         stops=len(periods),
@@ -69,8 +70,8 @@ def preview(
         species=tuple(
             (species_names.get(code, code), number) for code, number in heard.most_common()
         ),
-        problems=_in_order(built.problems)[:MOST_PROBLEMS],
-        problem_count=len(built.problems),
+        problems=_in_order(problems)[:MOST_PROBLEMS],
+        problem_count=len(problems),
         notices=(*built.notices, *_ignored(table, choices)),
         headers=table.headers,
         meanings=tuple(meaning(choice, species_names) for choice in choices),
@@ -89,13 +90,18 @@ def preview_from_plain(plain: Mapping[str, Any]) -> Preview:
         **{
             **plain,
             "species": tuple((name, number) for name, number in plain["species"]),
-            "problems": tuple(Problem(**problem) for problem in plain["problems"]),
+            "problems": tuple(_problem_from_plain(problem) for problem in plain["problems"]),
             "first_rows": tuple(
                 Row(number=row["number"], texts=tuple(row["texts"])) for row in plain["first_rows"]
             ),
             **{name: tuple(plain[name]) for name in ("notices", "headers", "meanings")},
         }
     )
+
+
+def _problem_from_plain(plain: Mapping[str, Any]) -> Problem:
+    kind = ProblemKind(plain.get("kind", ProblemKind.OTHER))
+    return Problem(**{**plain, "kind": kind, "rows": tuple(plain.get("rows", ()))})
 
 
 def meaning(choice: Choice, species_names: Mapping[str, str]) -> str:

@@ -7,6 +7,7 @@ from functools import lru_cache
 from typing import Any
 
 from surveys import bounded
+from surveys.importing.layout import Layout, taken_apart
 from surveys.importing.problems import UnreadableFileError
 from surveys.importing.table import Row, Table
 from surveys.language import gettext, said
@@ -28,12 +29,15 @@ _ZIP = b"PK\x03\x04"
 _OLD_EXCEL = b"\xd0\xcf\x11\xe0"
 
 
-def read_table(content: bytes) -> Table:
+def read_table(content: bytes, layout: Layout | None = None) -> Table:
     """Read a CSV or XLSX file. The kind is told from the content, not from the name.
 
     Raises UnreadableFileError with a sentence that says what to do.
     """
-    return table_of(read_within_limits(content, _parsed, _sentences()))
+    chosen = layout or Layout()
+    return table_of(
+        read_within_limits(content, lambda file: _parsed(chosen.before(file)), _sentences())
+    )
 
 
 def _sentences() -> Sentences:
@@ -55,9 +59,10 @@ def _sentences() -> Sentences:
 
 # Each step of an import reads the file again.
 @lru_cache(maxsize=2)
-def _parsed(content: bytes) -> bytes:
+def _parsed(payload: bytes) -> bytes:
+    _, content = taken_apart(payload)
     module = "workbooks" if content.startswith(_ZIP) else "csv_files"
-    return bounded.run(f"surveys.importing.{module}", "parse", content, LIMITS)
+    return bounded.run(f"surveys.importing.{module}", "parse_chosen", payload, LIMITS)
 
 
 def read_within_limits(
@@ -98,6 +103,9 @@ def table_of(parsed: Mapping[str, Any]) -> Table:
         headers=named_columns(parsed["headers"]),
         rows=tuple(Row(number=number, texts=tuple(texts)) for number, texts in parsed["rows"]),
         notices=tuple(said(text, **values) for text, values in parsed["notices"]),
+        sheets=tuple(parsed.get("sheets", ())),
+        names_row=parsed.get("names_row", 1),
+        name_rows=parsed.get("name_rows", 1),
     )
 
 

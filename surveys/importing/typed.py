@@ -30,6 +30,11 @@ from surveys.visits.sheet.texts import (
 )
 
 _SLASHED = re.compile(r"(\d{1,2})[/.-](\d{1,2})[/.-](\d{2}|\d{4})")
+_WEEKDAY = re.compile(r"(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*\.?,?\s+(?=.*\d)", re.IGNORECASE)
+_DIGITS_ALONE = re.compile(r"((?:19|20)\d{2})(\d{2})(\d{2})")
+_MONTH_IN_LETTERS = re.compile(r"(\d{1,2})[\s./-]+([^\W\d_]{3,})\.?[\s,./-]+(\d{2}|\d{4})")
+_MONTH_BEFORE_DAY = re.compile(r"([^\W\d_]{3,})\.?[\s./-]+(\d{1,2})[\s,./-]+(\d{2}|\d{4})")
+_ORDINAL = re.compile(r"(?<=\d)(?:st|nd|rd|th)\b(?:\s+of\b)?", re.IGNORECASE)
 _WITH_CLOCK = re.compile(r"(.*\d)[ T]+\d{1,2}:\d{2}(?::\d{2})?(?:\s*[ap]\.?m\.?)?", re.IGNORECASE)
 _DATED_CLOCK = re.compile(r"(\d{4}-\d{2}-\d{2})[ T]+(\d{1,2}:\d{2}(?::\d{2})?)")
 _FOLDED = re.compile(r"(.*\S)\s+(first|second)", re.IGNORECASE)
@@ -54,6 +59,7 @@ def read_date(text: str, form: str, *, latest_year: int) -> dt.date:
     typed = text.strip()
     if match := _WITH_CLOCK.fullmatch(typed):
         typed = match[1].strip()
+    typed = _plain_date(typed, latest_year)
     slashed = _SLASHED.fullmatch(typed)
     if form == "ymd" or slashed is None:
         if slashed:
@@ -64,7 +70,7 @@ def read_date(text: str, form: str, *, latest_year: int) -> dt.date:
         return read_night(typed)
     first, second, year = int(slashed[1]), int(slashed[2]), int(slashed[3])
     if len(slashed[3]) == 2:
-        year += 2000 if 2000 + year <= latest_year else 1900
+        year = _full_year(year, latest_year)
     day, month = (first, second) if form == "dmy" else (second, first)
     try:
         return dt.date(year, month, day)
@@ -78,6 +84,25 @@ def read_date(text: str, form: str, *, latest_year: int) -> dt.date:
             ),
             gettext("Correct the date, or choose the other order for the column."),
         ) from None
+
+
+def _plain_date(typed: str, latest_year: int) -> str:
+    """`Thu 16-Feb-12`, `20120216` and `16th of February 2012` as a sheet of ours has them."""
+    plain = _ORDINAL.sub("", _WEEKDAY.sub("", typed))
+    if match := _DIGITS_ALONE.fullmatch(plain):
+        return "-".join(match.groups())
+    if match := _MONTH_IN_LETTERS.fullmatch(plain):
+        day, month, year = match.groups()
+    elif match := _MONTH_BEFORE_DAY.fullmatch(plain):
+        month, day, year = match.groups()
+    else:
+        return plain
+    full = _full_year(int(year), latest_year) if len(year) == 2 else int(year)
+    return f"{day} {month} {full}"
+
+
+def _full_year(two_digits: int, latest_year: int) -> int:
+    return two_digits + (2000 if 2000 + two_digits <= latest_year else 1900)
 
 
 def clock_cells(text: str, form: str, night: dt.date) -> tuple[str, str]:

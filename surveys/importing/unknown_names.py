@@ -1,13 +1,16 @@
 """Problems with routes and species that the file names and the program does not know."""
 
 import difflib
+import re
 from collections.abc import Mapping, Sequence
 
-from surveys.importing.problems import Problem
+from surveys.importing.problems import Problem, ProblemKind
 from surveys.language import gettext, said
 from surveys.visits.sheet.texts import is_missing, quoted
 
 _ROWS_NAMED = 5
+# A short word at most before the number: names of places often end in one that means another thing.
+_NUMBERED = re.compile(r"(?:[^\W\d_]{0,3}|route|transect|line)[\s.#_-]*0*(\d{1,6})", re.I)
 _ROUTES_NAMED = 20
 
 
@@ -24,7 +27,7 @@ def unknown_routes(
                 gettext("Write the code of the route."),
             )
         else:
-            similar = _suggestions([known[name] for name in _similar(text, known)])
+            similar = _suggestions(suggested_codes(text, known))
             routes = said("The routes are {codes}.", codes=", ".join(codes[:_ROUTES_NAMED]))
             message = said("{quoted} is not a route of this program.", quoted=quoted(text))
             remedy = (similar or routes) if codes else gettext("Add it first.")
@@ -34,6 +37,9 @@ def unknown_routes(
                 column=column,
                 message=f"{message} {_other_rows(rows)}".strip(),
                 remedy=remedy,
+                kind=ProblemKind.ROUTE,
+                written=text,
+                rows=tuple(rows),
             )
         )
     return problems
@@ -54,9 +60,31 @@ def unknown_species(
             ).strip(),
             remedy=_suggestions([_capital(similar) for similar in _similar(name, known)])
             or gettext("Use the scientific name, or add the species to the checklist first."),
+            kind=ProblemKind.SPECIES,
+            written=name,
+            rows=tuple(rows),
         )
         for name, rows in rows_by_name.items()
     ]
+
+
+def suggested_codes(text: str, known: Mapping[str, str]) -> list[str]:
+    """Codes that a name was likely meant for, the likeliest first; `known` leads from casefolded
+    names to codes."""
+    codes = (known[name] for name in (*_of_the_same_number(text, known), *_similar(text, known)))
+    return list(dict.fromkeys(codes))
+
+
+def _of_the_same_number(text: str, known: Mapping[str, str]) -> list[str]:
+    """`R02` for `Route 2`, where one name alone has this number."""
+    number = _number_of(text)
+    names = [name for name in known if number is not None and _number_of(name) == number]
+    return names if len({known[name] for name in names}) == 1 else []
+
+
+def _number_of(text: str) -> int | None:
+    found = _NUMBERED.fullmatch(text.strip())
+    return int(found[1]) if found else None
 
 
 def _similar(text: str, known: Mapping[str, str]) -> list[str]:

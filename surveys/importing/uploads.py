@@ -4,7 +4,8 @@ import datetime as dt
 import hashlib
 import uuid
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from typing import Any
 
 from django.db import transaction
 from django.http import Http404
@@ -16,11 +17,14 @@ from surveys.importing.build import Built, build
 from surveys.importing.columns import Choice, MappingError, choice_of, guess, with_explicit
 from surveys.importing.commit import Committed, commit
 from surveys.importing.fields import Field, fields_of
+from surveys.importing.fixes import Fix, fixed, fixes_of, merged
 from surveys.importing.gathering import Answers, blank_means_zero
+from surveys.importing.layout import Layout
 from surveys.importing.preview import Preview, preview
 from surveys.importing.problems import ImportRefusedError
 from surveys.importing.reading import read_table
 from surveys.importing.runs import check_idle, is_large, subject_of
+from surveys.importing.shapes import filled_down, has_gaps, spread, without_totals
 from surveys.importing.table import Table
 from surveys.language import gettext, said
 from surveys.models import BackgroundRun, Species, SpreadsheetImport
@@ -30,6 +34,8 @@ from surveys.visits.media.quota import check_room
 from surveys.visits.sheet.cells import storable
 
 _LONGEST_NAME = 200
+_FILES_REMEMBERED = 100
+_ANSWERS = ("blank_is_zero", "unnamed_is_zero", "leave_out_known", "fill_down")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,6 +47,7 @@ class Upload:
     choices: tuple[Choice, ...]
     answers: Answers
     leave_out_known: bool
+    fixes: tuple[Fix, ...]
     catalog: Mapping[str, str]
     species_names: Mapping[str, str]
     fields: tuple[Field, ...]
@@ -55,7 +62,20 @@ def store(member: Membership, *, file_name: str, content: bytes) -> SpreadsheetI
     """Keep an uploaded file and guess its columns. Raises UnreadableFileError, NoRoomLeft."""
     require(member, Permission.MANAGE)
     check_room(member, len(content))
-    table = read_table(content)
+    table = spread(read_table(content))
+    columns, answers = _as_before(member, table) or _guessed(member, table)
+    return SpreadsheetImport.objects.create(
+        program=member.program,
+        uploaded_by=member.person,
+        file_name=storable(file_name)[:_LONGEST_NAME] or "spreadsheet",
+        content=content,
+        sha256=hashlib.sha256(content).hexdigest(),
+        columns=columns,
+        answers=answers,
+    )
+
+
+def _guessed(member: Membership, table: Table) -> tuple[list[list[str]], dict[str, Any]]:
     catalog, _ = _species()
     choices = guess(
         table,
@@ -63,19 +83,37 @@ def store(member: Membership, *, file_name: str, content: bytes) -> SpreadsheetI
         temperature_unit=member.program.temperature_unit,
         fields=fields_of(member.program),
     )
-    return SpreadsheetImport.objects.create(
-        program=member.program,
-        uploaded_by=member.person,
-        file_name=storable(file_name)[:_LONGEST_NAME] or "spreadsheet",
-        content=content,
-        sha256=hashlib.sha256(content).hexdigest(),
-        columns=_pairs(table, choices),
-        answers={
-            "blank_is_zero": blank_means_zero(table, choices),
-            "unnamed_is_zero": False,
-            "leave_out_known": False,
-        },
-    )
+    return _pairs(table, choices), {
+        "blank_is_zero": blank_means_zero(table, choices),
+        "unnamed_is_zero": False,
+        "leave_out_known": False,
+        "fill_down": has_gaps(table, choices),
+    }
+
+
+def _as_before(member: Membership, table: Table) -> tuple[list[list[str]], dict[str, Any]] | None:
+    """What the columns of the latest file with the same ones were chosen to mean, with what was
+    answered and fixed there for all rows."""
+    headers = [storable(header) for header in table.headers]
+    earlier = member.program.imports.defer("content").filter(answers__chosen=True)
+    for row in earlier[:_FILES_REMEMBERED]:
+        if [header for header, _ in row.columns] == headers:
+            fixes = [fix.plain for fix in fixes_of(row.answers.get("fixes", ())) if not fix.row]
+            answers = {name: row.answers.get(name, False) for name in _ANSWERS}
+            return row.columns, {**answers, "fixes": fixes, "as_in": row.file_name}
+    return None
+
+
+@transaction.atomic
+def choose_layout(member: Membership, row: SpreadsheetImport, layout: Layout) -> None:
+    """Read another sheet, or take the column names from other rows; the columns are guessed
+    again. Raises UnreadableFileError, and ImportRefusedError while the worker has the file."""
+    require(member, Permission.MANAGE)
+    check_idle(row)
+    table = spread(read_table(bytes(row.content), layout))
+    row.columns, answers = _guessed(member, table)
+    row.answers = {**answers, "layout": layout.plain}
+    row.save(update_fields=["columns", "answers"])
 
 
 def open_upload(member: Membership, upload_id: uuid.UUID | str) -> Upload:
@@ -84,7 +122,7 @@ def open_upload(member: Membership, upload_id: uuid.UUID | str) -> Upload:
     row = SpreadsheetImport.objects.filter(program=member.program, pk=upload_id).first()
     if row is None:
         raise Http404(gettext("There is no such import in this program."))
-    table = read_table(bytes(row.content))
+    table = spread(read_table(bytes(row.content), Layout(**row.answers.get("layout", {}))))
     catalog, names = _species()
     fields = fields_of(member.program)
     choices = tuple(_choice(code, catalog, fields) for _, code in row.columns)
@@ -95,7 +133,9 @@ def open_upload(member: Membership, upload_id: uuid.UUID | str) -> Upload:
         answers=Answers(
             blank_is_zero=bool(row.answers.get("blank_is_zero", True)),
             unnamed_is_zero=bool(row.answers.get("unnamed_is_zero", False)),
+            fill_down=bool(row.answers.get("fill_down", False)),
         ),
+        fixes=fixes_of(row.answers.get("fixes", ())),
         leave_out_known=bool(row.answers.get("leave_out_known", False)),
         catalog=catalog,
         species_names=names,
@@ -118,11 +158,30 @@ def remember(
     )
     upload.row.columns = _pairs(upload.table, choices)
     upload.row.answers = {
-        "blank_is_zero": answers.blank_is_zero,
-        "unnamed_is_zero": answers.unnamed_is_zero,
+        **upload.row.answers,
+        **asdict(answers),
         "leave_out_known": leave_out_known,
+        "chosen": True,
     }
     upload.row.save(update_fields=["columns", "answers"])
+
+
+def fix_cells(member: Membership, upload: Upload, new: Iterable[Fix]) -> None:
+    """Keep how cells are read that could not be read, or that their rows are left out. Raises
+    ImportRefusedError while the worker has the file in hand."""
+    require(member, Permission.MANAGE)
+    check_idle(upload.row)
+    fixes = merged(upload.fixes, new)
+    upload.row.answers = {**upload.row.answers, "fixes": [fix.plain for fix in fixes]}
+    upload.row.save(update_fields=["answers"])
+
+
+def drop_fixes(member: Membership, upload: Upload) -> None:
+    """Read the cells as the file has them again. Raises ImportRefusedError."""
+    require(member, Permission.MANAGE)
+    check_idle(upload.row)
+    upload.row.answers = {**upload.row.answers, "fixes": []}
+    upload.row.save(update_fields=["answers"])
 
 
 def build_upload(
@@ -134,13 +193,21 @@ def build_upload(
 ) -> Built:
     return build(
         member,
-        upload.table,
+        prepared(upload),
         upload.choices,
         upload.answers,
         now=now or timezone.now(),
         leave_out_known=upload.leave_out_known,
         report=report,
     )
+
+
+def prepared(upload: Upload) -> Table:
+    """The table as it is gathered: without totals, with empty cells filled in, and fixed."""
+    table = without_totals(upload.table, upload.choices)
+    if upload.answers.fill_down:
+        table = filled_down(table, upload.choices)
+    return fixed(table, upload.fixes)
 
 
 def preview_upload(

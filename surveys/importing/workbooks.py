@@ -15,7 +15,8 @@ from openpyxl import load_workbook
 from openpyxl.utils.exceptions import InvalidFileException
 
 from surveys.bounded import RefusedError
-from surveys.importing.parsed import MOST_COLUMNS, EmptySheetError, Line, Notice, table_json
+from surveys.importing.layout import Layout, Line, taken_apart
+from surveys.importing.parsed import MOST_COLUMNS, EmptySheetError, Notice, table_json
 from surveys.language import gettext_noop as _
 
 MOST_BYTES_UNPACKED = 200 * 1024 * 1024
@@ -41,8 +42,14 @@ _BROKEN = (
 )
 
 
-def parse(content: bytes) -> bytes:
-    """The first sheet that holds something, as JSON. Raises RefusedError."""
+def parse_chosen(payload: bytes) -> bytes:
+    """As `parse`, of a file behind its layout. Raises RefusedError."""
+    layout, content = taken_apart(payload)
+    return parse(content, layout)
+
+
+def parse(content: bytes, layout: Layout | None = None) -> bytes:
+    """The chosen sheet, or the first that holds something, as JSON. Raises RefusedError."""
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
             unpacked = sum(entry.file_size for entry in archive.infolist())
@@ -55,19 +62,22 @@ def parse(content: bytes) -> bytes:
         raise RefusedError(
             _("This is not a workbook that can be read. Save it as .xlsx or CSV.")
         ) from None
-    return _first_filled_sheet(workbook)
+    return _first_filled_sheet(workbook, layout or Layout())
 
 
-def _first_filled_sheet(workbook) -> bytes:
+def _first_filled_sheet(workbook, layout: Layout) -> bytes:
     names = [sheet.title for sheet in workbook.worksheets]
-    for sheet in workbook.worksheets:
+    chosen = [sheet for sheet in workbook.worksheets if sheet.title == layout.sheet]
+    for sheet in chosen or workbook.worksheets:
         others = ", ".join(f"“{name}”" for name in names if name != sheet.title)
         notices: list[Notice] = []
         if others:
             text = _("The sheet “{title}” was read; {listed} was ignored.")
             notices.append((text, {"title": sheet.title, "listed": others}))
         try:
-            return table_json(_lines(sheet), notices)
+            # The sheet that is read stands first.
+            others_last = sorted(names, key=lambda name, read=sheet.title: name != read)
+            return table_json(_lines(sheet), notices, layout, others_last)
         except EmptySheetError:
             continue
     raise EmptySheetError

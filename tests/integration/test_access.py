@@ -238,6 +238,8 @@ TABLE = """
     web:import_template                  GET     in    none  no    no    ok
     web:import_columns                   GET     in    none  no    no    ok
     web:import_preview                   GET     in    none  no    no    ok
+    web:import_layout                    POST    in    none  no    no    ok
+    web:import_fix                       POST    in    none  no    no    ok
     web:import_commit                    POST    in    none  no    no    ok
     web:import_discard                   POST    in    none  no    no    ok
 

@@ -11,11 +11,14 @@ from accounts.form_errors import Form
 from surveys.importing.columns import ASK, IGNORE, SPECIES
 from surveys.importing.fields import DATES, Field, Level
 from surveys.importing.gathering import Answers
+from surveys.importing.layout import Layout
 from surveys.importing.reading import MOST_BYTES
 from surveys.importing.uploads import Upload
 from surveys.language import gettext, said
 from surveys.models import ChecklistEntry, Program
 
+_LAST_NAMES_ROW = 500
+_FEWEST_SHEETS = 2
 _ZERO, _MISSING = "zero", "missing"
 _MEANS = [
     (_ZERO, gettext_lazy("Not heard (0)")),
@@ -26,7 +29,7 @@ _MEANS = [
 class UploadForm(Form):
     file = forms.FileField(
         label=gettext_lazy("Spreadsheet"),
-        help_text=gettext_lazy("A CSV or XLSX file with one header row, up to 10 MB."),
+        help_text=gettext_lazy("A CSV or XLSX file, up to 10 MB."),
         allow_empty_file=True,
         widget=forms.FileInput(attrs={"accept": ".csv,.tsv,.txt,.xlsx"}),
     )
@@ -38,6 +41,47 @@ class UploadForm(Form):
                 gettext("The file is larger than 10 MB. Split it, for example by year.")
             )
         return file
+
+
+class LayoutForm(Form):
+    """Which sheet of a workbook is read, and where its column names stand."""
+
+    sheet = forms.ChoiceField(label=gettext_lazy("Sheet"), required=False)
+    names_row = forms.IntegerField(
+        label=gettext_lazy("Row of the column names"),
+        min_value=1,
+        max_value=_LAST_NAMES_ROW,
+        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+    )
+    name_rows = forms.TypedChoiceField(
+        label=gettext_lazy("The column names take up"),
+        choices=[
+            (1, gettext_lazy("This row alone")),
+            (2, gettext_lazy("This row and the row above it")),
+        ],
+        coerce=int,
+    )
+
+    def __init__(self, upload: Upload, data: Any = None) -> None:
+        table = upload.table
+        super().__init__(
+            data,
+            initial={
+                "sheet": table.sheets[0] if table.sheets else "",
+                "names_row": table.names_row,
+                "name_rows": table.name_rows,
+            },
+        )
+        self.fields["sheet"].choices = [(name, name) for name in table.sheets]
+        if len(table.sheets) < _FEWEST_SHEETS:
+            del self.fields["sheet"]
+
+    def layout(self) -> Layout:
+        return Layout(
+            sheet=self.cleaned_data.get("sheet", ""),
+            names_row=self.cleaned_data["names_row"],
+            name_rows=self.cleaned_data["name_rows"],
+        )
 
 
 class ColumnsForm(Form):
@@ -54,6 +98,10 @@ class ColumnsForm(Form):
         widget=forms.RadioSelect,
         help_text=gettext_lazy("“Not heard” makes every stop in the file a zero."),
     )
+    fill_down = forms.BooleanField(
+        label=gettext_lazy("An empty route, date or observer is the same as in the row above"),
+        required=False,
+    )
     leave_out_known = forms.BooleanField(
         label=gettext_lazy("Skip visits that were already imported"), required=False
     )
@@ -64,6 +112,7 @@ class ColumnsForm(Form):
             initial={
                 "blank": _ZERO if upload.answers.blank_is_zero else _MISSING,
                 "unnamed": _ZERO if upload.answers.unnamed_is_zero else _MISSING,
+                "fill_down": upload.answers.fill_down,
                 "leave_out_known": upload.leave_out_known,
             },
         )
@@ -93,6 +142,7 @@ class ColumnsForm(Form):
         return Answers(
             blank_is_zero=self.cleaned_data["blank"] == _ZERO,
             unnamed_is_zero=self.cleaned_data["unnamed"] == _ZERO,
+            fill_down=self.cleaned_data["fill_down"],
         )
 
 

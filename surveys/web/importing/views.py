@@ -21,8 +21,11 @@ from surveys.importing.runs import MOST_ROWS_AT_ONCE, enqueue_import, import_of,
 from surveys.importing.template import template_csv, template_xlsx
 from surveys.importing.uploads import (
     Upload,
+    choose_layout,
     commit_upload,
     discard,
+    drop_fixes,
+    fix_cells,
     open_upload,
     preview_upload,
     remember,
@@ -32,7 +35,8 @@ from surveys.importing.uploads import (
 from surveys.language import gettext, said
 from surveys.models import BackgroundRun, RunKind, SpreadsheetImport
 from surveys.visits.exceptions import NoRoomLeft
-from surveys.web.importing.forms import ColumnsForm, UploadForm
+from surveys.web.importing.fixing import chosen_fixes, groups_of, names_of, told_fixes
+from surveys.web.importing.forms import ColumnsForm, LayoutForm, UploadForm
 from surveys.web.runs.page import run_page
 
 _TEMPLATES = {
@@ -125,18 +129,62 @@ def columns(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
         except ImportRefusedError as error:
             messages.error(request, str(error))
         return go_to()
+    return _columns_page(request, stored, form, LayoutForm(stored))
+
+
+def _columns_page(
+    request: ProgramRequest, stored: Upload, form: ColumnsForm, layout_form: LayoutForm
+) -> HttpResponse:
     return render(
         request,
         "importing/columns.html",
         {
             "form": form,
+            "layout_form": layout_form,
             "upload": stored,
+            "as_in": stored.row.answers.get("as_in", ""),
             "problems": check(stored.table, stored.choices),
             "before": same_file_before(stored),
             "crumbs": _crumbs(request, stored, gettext("Columns")),
         },
-        status=400 if form.errors else 200,
+        status=400 if form.errors or layout_form.errors else 200,
     )
+
+
+@require_POST
+@needs(Permission.MANAGE)
+@_says_unreadable
+def layout(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
+    """Another sheet, or other rows of column names."""
+    member = request.membership
+    stored = open_upload(member, upload)
+    form = LayoutForm(stored, request.POST)
+    if not form.is_valid():
+        return _columns_page(request, stored, ColumnsForm(stored, member.program), form)
+    try:
+        choose_layout(member, stored.row, form.layout())
+    except (ImportRefusedError, UnreadableFileError) as error:
+        messages.error(request, str(error))
+    return redirect("web:import_columns", program=member.program.slug, upload=upload)
+
+
+@require_POST
+@needs(Permission.MANAGE)
+@_says_unreadable
+def fix(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
+    """Keep what was decided about cells that could not be read, and check the file again."""
+    member = request.membership
+    stored = open_upload(member, upload)
+    try:
+        if "drop" in request.POST:
+            drop_fixes(member, stored)
+        else:
+            fix_cells(member, stored, chosen_fixes(request.POST, stored, names_of(member.program)))
+        if stored.is_large:
+            enqueue_import(member, upload, RunKind.CHECK_IMPORT)
+    except ImportRefusedError as error:
+        messages.error(request, str(error))
+    return redirect("web:import_preview", program=member.program.slug, upload=upload)
 
 
 @require_GET
@@ -253,6 +301,10 @@ def _preview(request: ProgramRequest, stored: Upload, seen: Preview) -> HttpResp
                 (gettext("Detections"), seen.detections, gettext("call index 1 to 3")),
                 (gettext("Questions"), seen.queries, gettext("to resolve in review")),
             ],
+            "groups": groups_of(seen.problems, names_of(request.membership.program))
+            if seen.problems
+            else (),
+            "fixes": told_fixes(stored.fixes, stored.species_names),
             "hidden": seen.problem_count - len(seen.problems),
             "before": same_file_before(stored),
             "crumbs": _crumbs(request, stored, gettext("Preview")),

@@ -15,7 +15,9 @@ from tests.support.spreadsheets import read_here, workbook
 from tests.unit.importing.hostile_files import QUICK, SLOW
 
 
-@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
+@pytest.mark.parametrize(
+    "encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "cp1252"]
+)
 def test_encodings(encoding):
     table = read_table("Route,Note\nR1,Étang près du chêne\n".encode(encoding))
     assert table.headers == ("Route", "Note")
@@ -26,7 +28,7 @@ def test_windows_text_is_said():
     assert "UTF-8" in read_table("A,B\né,1\n".encode("cp1252")).notices[0]
 
 
-@pytest.mark.parametrize("delimiter", [",", ";", "\t"])
+@pytest.mark.parametrize("delimiter", [",", ";", "\t", "|"])
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
 def test_delimiters_and_line_ends(delimiter, end):
     lines = [["Route", "Temp", "Note"], ["R1", "12.5", 'quiet, "still"; calm']]

@@ -1,0 +1,205 @@
+"""Problems of a file in groups, each with what can be decided about it for all its rows."""
+
+import json
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from django.http import QueryDict
+
+from surveys.importing.build import route_names
+from surveys.importing.fixes import Fix
+from surveys.importing.problems import Problem, ProblemKind
+from surveys.importing.unknown_names import suggested_codes
+from surveys.importing.uploads import Upload
+from surveys.language import gettext, said, said_of
+from surveys.models import Program
+from surveys.visits.bulk import program_snapshot
+from surveys.visits.sheet.cells import storable
+
+LEAVE_OUT = "leave-out"
+_LONGEST_TEXT = 200
+_MOST_FIXES = 500
+_ROWS_NAMED = 6
+_NAMED = (ProblemKind.ROUTE, ProblemKind.SPECIES)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Item:
+    """One problem. `options` are what a name can stand for, `suggested` the likeliest."""
+
+    number: int
+    problem: Problem
+    rows: str
+    options: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = ()
+    suggested: str = ""
+
+    @property
+    def is_name(self) -> bool:
+        return self.problem.kind in _NAMED
+
+    @property
+    def is_text(self) -> bool:
+        return self.problem.kind in (ProblemKind.CELL, ProblemKind.CLASH)
+
+    @property
+    def may_leave_out(self) -> bool:
+        return self.problem.kind is not ProblemKind.OTHER
+
+    @property
+    def plain(self) -> str:
+        """The problem as the page sends it back with its answer."""
+        problem = self.problem
+        return json.dumps([problem.kind, problem.column, problem.written, problem.all_rows])
+
+
+@dataclass(frozen=True, kw_only=True)
+class Group:
+    key: str
+    title: str
+    items: tuple[Item, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Names:
+    """What names in the file can stand for: names and codes of routes and species."""
+
+    routes: Mapping[str, str]
+    route_labels: Mapping[str, str]
+    species: Mapping[str, str]
+    species_labels: Mapping[str, str]
+    listed: tuple[str, ...]
+
+
+def names_of(program: Program) -> Names:
+    snapshot = program_snapshot(program)
+    return Names(
+        routes=route_names(snapshot),
+        route_labels={
+            code: said("{code} {name}", code=code, name=route.name)
+            for code, route in snapshot.routes.items()
+        },
+        species=snapshot.catalog,
+        species_labels={code: row.name for code, row in snapshot.species.items()},
+        listed=tuple(entry.species.code for entry in snapshot.checklist),
+    )
+
+
+def groups_of(problems: Sequence[Problem], names: Names) -> tuple[Group, ...]:
+    """By kind and column, in the order in which they first appear."""
+    by_key: dict[tuple[ProblemKind, str], list[Item]] = {}
+    for number, problem in enumerate(problems):
+        column = "" if problem.kind in (ProblemKind.ROWS, ProblemKind.OTHER) else problem.column
+        by_key.setdefault((problem.kind, column or ""), []).append(_item(number, problem, names))
+    return tuple(
+        Group(key=f"group-{number}", title=_title(kind, column), items=tuple(items))
+        for number, ((kind, column), items) in enumerate(by_key.items())
+    )
+
+
+def _title(kind: ProblemKind, column: str) -> str:
+    titles = {
+        ProblemKind.ROUTE: gettext("Routes that we do not know"),
+        ProblemKind.SPECIES: gettext("Species that we do not know"),
+        ProblemKind.CELL: said("Cells that we cannot read: column “{column}”", column=column),
+        ProblemKind.CLASH: said("Cells that do not fit: column “{column}”", column=column),
+        ProblemKind.ROWS: gettext("Rows and visits that do not fit"),
+        ProblemKind.OTHER: gettext("The file as a whole"),
+    }
+    return titles[kind]
+
+
+def _item(number: int, problem: Problem, names: Names) -> Item:
+    rows = problem.all_rows
+    item = Item(number=number, problem=problem, rows=_rows_named(rows))
+    if problem.kind is ProblemKind.ROUTE:
+        likely = suggested_codes(problem.written, names.routes)
+        options = _options(likely, names.route_labels, ())
+    elif problem.kind is ProblemKind.SPECIES:
+        likely = suggested_codes(problem.written, names.species)
+        options = _options(likely, names.species_labels, names.listed)
+    else:
+        return item
+    return Item(
+        number=number,
+        problem=problem,
+        rows=item.rows,
+        options=options,
+        suggested=likely[0] if likely else "",
+    )
+
+
+def _options(
+    likely: Sequence[str], labels: Mapping[str, str], listed: Sequence[str]
+) -> tuple[tuple[str, tuple[tuple[str, str], ...]], ...]:
+    others = sorted(set(labels) - set(likely) - set(listed), key=lambda code: labels[code])
+    groups = (
+        (gettext("Most alike"), likely),
+        (gettext("On the checklist"), [code for code in listed if code not in likely]),
+        (gettext("All others"), others),
+    )
+    return tuple(
+        (label, tuple((code, labels[code]) for code in codes)) for label, codes in groups if codes
+    )
+
+
+def _rows_named(rows: Sequence[int]) -> str:
+    if not rows:
+        return ""
+    distinct = sorted(set(rows))
+    named = ", ".join(str(row) for row in distinct[:_ROWS_NAMED])
+    if len(distinct) > _ROWS_NAMED:
+        named += "…"
+    return said_of("row {rows}", "{number} rows: {rows}", len(distinct), rows=named)
+
+
+def chosen_fixes(data: QueryDict, upload: Upload, names: Names) -> tuple[Fix, ...]:
+    """What was decided on the page. What is not one of its answers changes nothing."""
+    return tuple(
+        fix
+        for number in range(_MOST_FIXES)
+        if f"problem_{number}" in data
+        for fix in _fixes(data, str(number), upload, names)
+    )
+
+
+def _fixes(data: QueryDict, number: str, upload: Upload, names: Names) -> Iterator[Fix]:
+    try:
+        kind, column, written, rows = json.loads(data[f"problem_{number}"])
+        rows = [int(row) for row in rows]
+    except (ValueError, TypeError):
+        return
+    answer = data.get(f"as_{number}", "").strip()
+    leaves_out = answer == LEAVE_OUT or f"out_{number}" in data
+    if kind == ProblemKind.ROWS:
+        if leaves_out:
+            yield from (Fix(column="", written="", becomes=None, row=row) for row in rows)
+        return
+    if not isinstance(written, str) or column not in upload.table.headers:
+        return
+    if not (leaves_out or answer):
+        return
+    if kind in _NAMED:
+        known = names.route_labels if kind == ProblemKind.ROUTE else names.species_labels
+        if not leaves_out and answer not in known:
+            return
+    row = rows[0] if kind == ProblemKind.CLASH and rows else 0
+    becomes = None if leaves_out else storable(answer)[:_LONGEST_TEXT]
+    yield Fix(column=column, written=written, becomes=becomes, row=row)
+
+
+def told_fixes(fixes: Iterable[Fix], species: Mapping[str, str]) -> list[str]:
+    """What was decided, in words; `species` leads from codes to names."""
+    return [_told(fix, species) for fix in fixes]
+
+
+def _told(fix: Fix, species: Mapping[str, str]) -> str:
+    if not fix.column:
+        return said("Row {row} is left out.", row=fix.row)
+    if fix.becomes is None:
+        text = gettext("{column}: rows with “{written}” are left out.")
+    elif fix.row:
+        text = gettext("{column}, row {row}: “{written}” is read as “{becomes}”.")
+    else:
+        text = gettext("{column}: “{written}” is read as “{becomes}”.")
+    becomes = species.get(fix.becomes or "", fix.becomes or "")
+    return said(text, column=fix.column, row=fix.row, written=fix.written, becomes=becomes)
