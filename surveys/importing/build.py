@@ -146,9 +146,9 @@ def _without_known(
 ) -> tuple[list[GatheredSheet], int, tuple[Problem, ...]]:
     """The sheets that were not imported before; the others are a problem, or left out."""
     there = set(
-        Visit.objects.filter(route__program=member.program, source=Source.IMPORT).values_list(
-            "route__code", "night"
-        )
+        Visit.objects.filter(route__program=member.program, source=Source.IMPORT)
+        .exclude(imported__upload__undone_at__isnull=False)
+        .values_list("route__code", "night")
     )
     fresh = [sheet for sheet in sheets if (sheet.route, sheet.night) not in there]
     known = [sheet for sheet in sheets if (sheet.route, sheet.night) in there]

@@ -12,12 +12,23 @@ from accounts.models import Membership
 from surveys.importing.build import Built, BuiltVisit
 from surveys.importing.problems import ImportRefusedError, told_once
 from surveys.language import gettext, said, said_of
-from surveys.models import Program, ReviewStep, Source, Step, Submission, Visit, VisitState
+from surveys.models import (
+    ImportedVisit,
+    Program,
+    ReviewStep,
+    Source,
+    SpreadsheetImport,
+    Step,
+    Submission,
+    Visit,
+    VisitState,
+)
 from surveys.runs.progress import ReportProgress, no_report
 from surveys.visits.bulk import FreshRows
 
 _FIRST_SUBMITTED_REVISION = 2
 _MOST_ROWS_NAMED = 12
+_BATCH = 2000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,11 +42,11 @@ def commit(
     member: Membership,
     make: Callable[[], Built],
     *,
-    file_name: str,
+    upload: SpreadsheetImport,
     now: dt.datetime,
     report: ReportProgress = no_report,
 ) -> Committed:
-    """Import what `make` builds, as submitted visits that wait in review.
+    """Import what `make` builds, as submitted visits of the file that wait in review.
 
     It is built under a lock on the program, so that two imports of the same file
     cannot both find it new. Raises ImportRefusedError when there is any problem.
@@ -57,9 +68,12 @@ def commit(
         rows = FreshRows()
         for number, visit in enumerate(built.visits):
             report(gettext("Making the rows"), number, len(built.visits))
-            _add(rows, member, visit, file_name=file_name, now=now)
+            _add(rows, member, visit, file_name=upload.file_name, now=now)
         report(gettext("Storing"), len(built.visits), len(built.visits))
         rows.write()
+        ImportedVisit.objects.bulk_create(
+            [ImportedVisit(visit=visit, upload=upload) for visit in rows.visits], batch_size=_BATCH
+        )
     return Committed(visits=len(rows.visits), periods=len(rows.periods), calls=len(rows.calls))
 
 

@@ -28,7 +28,7 @@ def is_large(row_count: int) -> bool:
 def import_of(member: Membership, upload_id: uuid.UUID | str) -> SpreadsheetImport:
     """The row of an import without its file. Raises Http404."""
     require(member, Permission.MANAGE)
-    rows = SpreadsheetImport.objects.defer("content").select_related("uploaded_by")
+    rows = SpreadsheetImport.objects.defer("content").select_related("uploaded_by", "undone_by")
     row = rows.filter(program=member.program, pk=upload_id).first()
     if row is None:
         raise Http404(gettext("There is no such import in this program."))

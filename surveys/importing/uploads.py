@@ -237,7 +237,7 @@ def commit_upload(
     done = commit(
         member,
         lambda: build_upload(member, upload, now=now, report=report),
-        file_name=upload.row.file_name,
+        upload=upload.row,
         now=now,
         report=report,
     )
@@ -269,6 +269,7 @@ def same_file_before(upload: Upload) -> SpreadsheetImport | None:
             program=upload.row.program_id,
             sha256=upload.row.sha256,
             committed_at__isnull=False,
+            undone_at=None,
         )
         .exclude(pk=upload.row.pk)
         .defer("content")

@@ -1,7 +1,7 @@
 from surveys.models.catalog import CallingRegion, LookAlikes, SeasonMark, SpeciesInRegion
 from surveys.models.confirmation import Confirmation
 from surveys.models.fit import PowerStudy, SiteKind, SpeciesFit
-from surveys.models.importing import SpreadsheetImport
+from surveys.models.importing import ImportedVisit, SpreadsheetImport
 from surveys.models.operation import OperationKind, OperationRecord, WorkerHeartbeat
 from surveys.models.own_field import OwnField
 from surveys.models.program import DataLicense, Program, PublicationAudience, Sensitivity
@@ -59,6 +59,7 @@ __all__ = [
     "ExactDownload",
     "Habitat",
     "Hydroperiod",
+    "ImportedVisit",
     "JointMember",
     "LifeStage",
     "ListeningPeriod",

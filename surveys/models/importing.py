@@ -7,6 +7,7 @@ from django.db import models
 
 from surveys.models.program import Program
 from surveys.models.storage import counts_bytes
+from surveys.models.visit import Visit
 
 
 class SpreadsheetImport(models.Model):
@@ -27,6 +28,10 @@ class SpreadsheetImport(models.Model):
     answers = models.JSONField(default=dict)
     committed_at = models.DateTimeField(null=True, blank=True)
     visit_count = models.PositiveIntegerField(default=0)
+    undone_at = models.DateTimeField(null=True, blank=True)
+    undone_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
 
     class Meta:
         ordering = ["-uploaded_at"]
@@ -40,3 +45,17 @@ class SpreadsheetImport(models.Model):
 
     def __str__(self) -> str:
         return self.file_name
+
+
+class ImportedVisit(models.Model):
+    """Which file a visit came from."""
+
+    visit = models.OneToOneField(
+        Visit, on_delete=models.CASCADE, primary_key=True, related_name="imported"
+    )
+    upload = models.ForeignKey(
+        SpreadsheetImport, on_delete=models.CASCADE, related_name="imported_visits"
+    )
+
+    def __str__(self) -> str:
+        return f"{self.visit_id} of {self.upload_id}"

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import uuid
+from collections.abc import Iterable, Sequence
 
 from surveys.models import (
     CallIndex,
+    ListeningPeriod,
     Settlement,
     StoredFinding,
     Visit,
@@ -14,39 +16,71 @@ from surveys.protocol.values import PeriodStatus
 
 
 def count_in_trends(visit: Visit, findings: Iterable[StoredFinding]) -> None:
-    """Mark everything as counting that no settlement leaves out.
+    """Mark everything of a visit as counting that no settlement of its findings leaves out.
 
     The visit must be locked. It is changed but not saved: the caller saves it as accepted,
-    and only rows of accepted visits are used. A query settled as left out excludes what it is
-    about: the visit, one stop, or one species at one stop. Skipped stops and calls marked as
-    not sure never count.
+    and only rows of accepted visits are used.
     """
-    left_out = [f for f in findings if f.settlement == Settlement.LEFT_OUT]
-    visit.counts_in_trends = all(f.stop_id is not None for f in left_out)
-    stops = [f.stop_id for f in left_out if f.stop_id is not None and f.species_id is None]
-    listened = visit.periods.filter(status=PeriodStatus.LISTENED.value)
-    counting = listened.exclude(stop__in=stops) if visit.counts_in_trends else listened.none()
-    exclude_rows_from_trends(visit)
-    counting.update(counts_in_trends=True)
+    exclude_rows_from_trends([visit.pk])
+    left_out = [
+        (visit.pk, finding.stop_id, finding.species_id)
+        for finding in findings
+        if finding.settlement == Settlement.LEFT_OUT
+    ]
+    visit.counts_in_trends = visit.pk in _count([visit.pk], left_out)
+
+
+def count_many_in_trends(visits: Sequence[uuid.UUID]) -> set[uuid.UUID]:
+    """Mark the rows of visits as counting, of which none counted; the visits that count. They
+    must be locked."""
+    left_out = StoredFinding.objects.filter(visit__in=visits, settlement=Settlement.LEFT_OUT)
+    return _count(visits, list(left_out.values_list("visit_id", "stop_id", "species_id")))
+
+
+def _count(
+    visits: Sequence[uuid.UUID], left_out: Sequence[tuple[uuid.UUID, int | None, int | None]]
+) -> set[uuid.UUID]:
+    """A query settled as left out, named here by visit, stop and species, excludes what it is
+    about: the visit, one stop, or one species at one stop. Skipped stops and calls marked as not
+    sure never count."""
+    counting = set(visits) - {visit for visit, stop, _ in left_out if stop is None}
+    stops = {(visit, stop) for visit, stop, species in left_out if species is None}
+    listened = ListeningPeriod.objects.filter(
+        visit__in=counting, status=PeriodStatus.LISTENED.value
+    ).values_list("pk", "visit_id", "stop_id")
+    periods = {(visit, stop): pk for pk, visit, stop in listened if (visit, stop) not in stops}
     # By primary key: the planner picks a very slow plan for an update through a join when the
     # statistics are stale.
-    periods = dict(visit.periods.filter(counts_in_trends=True).values_list("stop_id", "pk"))
-    calls = CallIndex.objects.filter(period__in=list(periods.values()), not_sure=False)
-    for finding in left_out:
-        if finding.species_id is not None and finding.stop_id in periods:
-            calls = calls.exclude(period=periods[finding.stop_id], species=finding.species_id)
+    keys = list(periods.values())
+    ListeningPeriod.objects.filter(pk__in=keys).update(counts_in_trends=True)
+    without = {
+        (periods[visit, stop], species)
+        for visit, stop, species in left_out
+        if species is not None and (visit, stop) in periods
+    }
+    calls = CallIndex.objects.filter(period__in=keys, not_sure=False)
+    if without:
+        of_species = calls.filter(
+            period__in=[period for period, _ in without],
+            species__in=[species for _, species in without],
+        ).values_list("pk", "period_id", "species_id")
+        calls = calls.exclude(pk__in=[pk for pk, *call in of_species if tuple(call) in without])
     calls.update(counts_in_trends=True)
+    return counting
 
 
 def exclude_from_trends(visit: Visit) -> None:
     """Take the visit (not saved) and its dependent rows out of trends."""
     visit.counts_in_trends = False
-    exclude_rows_from_trends(visit)
+    exclude_rows_from_trends([visit.pk])
 
 
-def exclude_rows_from_trends(visit: Visit) -> None:
-    periods = list(visit.periods.values_list("pk", flat=True))
-    visit.periods.filter(counts_in_trends=True).update(counts_in_trends=False)
+def exclude_rows_from_trends(visits: Sequence[uuid.UUID]) -> None:
+    """Take the dependent rows of visits out of trends."""
+    periods = list(ListeningPeriod.objects.filter(visit__in=visits).values_list("pk", flat=True))
+    ListeningPeriod.objects.filter(pk__in=periods, counts_in_trends=True).update(
+        counts_in_trends=False
+    )
     CallIndex.objects.filter(period__in=periods, counts_in_trends=True).update(
         counts_in_trends=False
     )

@@ -14,6 +14,7 @@ from surveys.web.publications import urls as publications
 from surveys.web.published import urls as published
 from surveys.web.recordings import urls as recordings
 from surveys.web.review import urls as review
+from surveys.web.review_many import urls as review_many
 from surveys.web.route_import import urls as route_import
 from surveys.web.seasons import urls as seasons
 from surveys.web.security_txt import security_txt
@@ -45,6 +46,7 @@ urlpatterns = [
     *sheets.urlpatterns,
     *recordings.urlpatterns,
     *review.urlpatterns,
+    *review_many.urlpatterns,
     *visits.urlpatterns,
     *seasons.urlpatterns,
     *trends.urlpatterns,

@@ -241,7 +241,12 @@ TABLE = """
     web:import_layout                    POST    in    none  no    no    ok
     web:import_fix                       POST    in    none  no    no    ok
     web:import_commit                    POST    in    none  no    no    ok
+    web:import_undo                      POST    in    none  no    no    ok
     web:import_discard                   POST    in    none  no    no    ok
+
+    web:review_many                      GET     in    none  no    no    ok
+    web:review_many_resolve              POST    in    none  no    no    ok
+    web:review_many_accept               POST    in    none  no    no    ok
 
     web:survey                           GET     in    none  no    ok    ok
     web:survey_hello                     GET     in    none  no    ok    ok

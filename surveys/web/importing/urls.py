@@ -10,5 +10,6 @@ urlpatterns = [
     path("<slug:program>/import/<uuid:upload>/layout/", importing.layout, name="import_layout"),
     path("<slug:program>/import/<uuid:upload>/fix/", importing.fix, name="import_fix"),
     path("<slug:program>/import/<uuid:upload>/commit/", importing.commit, name="import_commit"),
+    path("<slug:program>/import/<uuid:upload>/undo/", importing.undo, name="import_undo"),
     path("<slug:program>/import/<uuid:upload>/discard/", importing.forget, name="import_discard"),
 ]

@@ -19,6 +19,7 @@ from surveys.importing.preview import Preview, preview_from_plain
 from surveys.importing.problems import ImportRefusedError, UnreadableFileError
 from surveys.importing.runs import MOST_ROWS_AT_ONCE, enqueue_import, import_of, latest_run_of
 from surveys.importing.template import template_csv, template_xlsx
+from surveys.importing.undoing import undo_import, visits_left
 from surveys.importing.uploads import (
     Upload,
     choose_layout,
@@ -32,9 +33,9 @@ from surveys.importing.uploads import (
     same_file_before,
     store,
 )
-from surveys.language import gettext, said
-from surveys.models import BackgroundRun, RunKind, SpreadsheetImport
-from surveys.visits.exceptions import NoRoomLeft
+from surveys.language import gettext, said, said_of
+from surveys.models import BackgroundRun, RunKind, SpreadsheetImport, VisitState
+from surveys.visits.exceptions import NoRoomLeft, ReasonMissing
 from surveys.web.importing.fixing import chosen_fixes, groups_of, names_of, told_fixes
 from surveys.web.importing.forms import ColumnsForm, LayoutForm, UploadForm
 from surveys.web.runs.page import run_page
@@ -199,7 +200,7 @@ def preview(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
     if request.htmx:
         return HttpResponseClientRefresh()
     if row.committed_at is not None:
-        return render(request, "importing/done.html", {"row": row})
+        return _done(request, row)
     stored = open_upload(request.membership, upload)
     if not stored.is_large:
         return _preview(request, stored, preview_upload(request.membership, stored))
@@ -249,6 +250,43 @@ def forget(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
         said("“{file_name}” was discarded; nothing was imported.", file_name=row.file_name),
     )
     return redirect("web:import_start", program=request.membership.program.slug)
+
+
+@require_POST
+@needs(Permission.MANAGE)
+def undo(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
+    """Set all visits of an import aside."""
+    member = request.membership
+    reason = request.POST.get("reason", "")
+    try:
+        visits = undo_import(member, upload, reason=reason)
+    except ReasonMissing as error:
+        return _done(request, import_of(member, upload), error=str(error), status=400)
+    except ImportRefusedError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(
+            request, said_of("One visit was set aside.", "{number} visits were set aside.", visits)
+        )
+    return redirect("web:import_preview", program=member.program.slug, upload=upload)
+
+
+def _done(
+    request: ProgramRequest, row: SpreadsheetImport, *, error: str = "", status: int = 200
+) -> HttpResponse:
+    counts = visits_left(request.membership, row)
+    return render(
+        request,
+        "importing/done.html",
+        {
+            "row": row,
+            "waiting": counts[VisitState.SUBMITTED],
+            "accepted": counts[VisitState.ACCEPTED],
+            "error": error,
+            "reason": request.POST.get("reason", ""),
+        },
+        status=status,
+    )
 
 
 def _is_open(row: SpreadsheetImport) -> bool:
