@@ -315,6 +315,7 @@ METRICS_TOKEN = ""
 PROCRASTINATE_IMPORT_PATHS = [
     "surveys.runs.tasks",
     "surveys.visits.notices",
+    "surveys.visits.oddness",
     "surveys.visits.tidying",
     "accounts.invitations",
     "accounts.mailing",

@@ -16,6 +16,7 @@ from surveys.models.publication import (
 )
 from surveys.models.recording import Recording, RecordingKind, RecordingPiece, RecordingState
 from surveys.models.review import ReviewStep, Settlement, Step, StoredFinding, Submission
+from surveys.models.review_work import ReviewClaim, VisitOddness
 from surveys.models.route import (
     Assignment,
     Habitat,
@@ -81,6 +82,7 @@ __all__ = [
     "RecordingKind",
     "RecordingPiece",
     "RecordingState",
+    "ReviewClaim",
     "ReviewStep",
     "Route",
     "RouteChoice",
@@ -105,6 +107,7 @@ __all__ = [
     "StoredFinding",
     "Submission",
     "Visit",
+    "VisitOddness",
     "VisitState",
     "WaterTonight",
     "WeatherStation",

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, Exists, OuterRef, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 
 from accounts.models import (
     Membership,
     Person,
 )
+from surveys.keyset import Key
 from surveys.models import (
     Route,
     StoredFinding,
@@ -19,6 +21,7 @@ from surveys.models import (
     VisitState,
 )
 from surveys.protocol.values import Severity
+from surveys.visits.claims import claimed_by_others, current_claims
 
 STATES = (
     VisitState.SUBMITTED,
@@ -30,9 +33,32 @@ STATES = (
 OLDEST_FIRST = (VisitState.SUBMITTED, VisitState.SENT_BACK)
 
 
+class Order(StrEnum):
+    ODDNESS = "oddness"
+    SUBMITTED = "submitted"
+    NIGHT = "night"
+    ROUTE = "route"
+    OBSERVER = "observer"
+
+
+class Claims(StrEnum):
+    MINE = "mine"
+    FREE = "free"
+
+
+_BY_SUBMISSION = Key(("submitted_at", "pk"))
+_KEYS = {
+    Order.ODDNESS: Key(("-oddness_score", "submitted_at", "pk")),
+    Order.NIGHT: Key(("night", "route__code", "pk")),
+    Order.ROUTE: Key(("route__code", "night", "pk")),
+    Order.OBSERVER: Key(("observer__name", "observer_id", "night", "pk")),
+}
+
+
 @dataclass(frozen=True, kw_only=True)
 class QueueFilters:
-    """Filters of the queue; None and False do not filter."""
+    """Filters of the queue; None and False do not filter. Without an order, waiting visits come by
+    what stands out in them, all others by submission."""
 
     state: str = VisitState.SUBMITTED
     route: str | None = None
@@ -40,6 +66,21 @@ class QueueFilters:
     observer: int | None = None
     season_year: int | None = None
     open_only: bool = False
+    claims: Claims | None = None
+    order: Order | None = None
+
+    @property
+    def ordered_by(self) -> Order:
+        waits = self.state == VisitState.SUBMITTED
+        if self.order is None or (self.order is Order.ODDNESS and not waits):
+            return Order.ODDNESS if waits else Order.SUBMITTED
+        return self.order
+
+    @property
+    def key(self) -> Key:
+        if self.ordered_by is not Order.SUBMITTED:
+            return _KEYS[self.ordered_by]
+        return _BY_SUBMISSION if self.state in OLDEST_FIRST else _BY_SUBMISSION.reverse
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,17 +105,31 @@ def queue(member: Membership, filters: QueueFilters) -> QuerySet[Visit]:
     """Visits of the member's program in one state, with their route and observer.
 
     Each is annotated with the number of its findings as `refuse_count`, `query_count`,
-    `note_count` and `open_count` (queries not settled yet).
+    `note_count` and `open_count` (queries not settled yet), and has its `oddness` and `claim`.
     """
     return (
-        _ordered(_matching(member, filters).filter(state=filters.state), filters)
-        .select_related("route", "observer")
+        _in_queue(member, filters)
+        .order_by(*filters.key.names)
+        .select_related("route", "observer", "oddness", "claim__by")
         .annotate(
             refuse_count=_finding_count(severity=Severity.REFUSE.value),
             query_count=_finding_count(severity=Severity.QUERY.value),
             note_count=_finding_count(severity=Severity.NOTE.value),
             open_count=_finding_count(severity=Severity.QUERY.value, settlement=""),
         )
+    )
+
+
+def without_findings(member: Membership, filters: QueueFilters) -> QuerySet[Visit]:
+    """Waiting visits in which no rule found anything and that do not stand out, oldest first.
+    Those that a colleague has claimed are theirs."""
+    found = StoredFinding.objects.filter(visit=OuterRef("pk"))
+    return (
+        _scored(_matching(member, filters))
+        .filter(~Exists(found), state=VisitState.SUBMITTED, oddness__score=0)
+        .exclude(pk__in=claimed_by_others(member).values("visit"))
+        .select_related("route", "observer")
+        .order_by(*_BY_SUBMISSION.names)
     )
 
 
@@ -105,21 +160,21 @@ def choices(member: Membership) -> Choices:
 
 def neighbors(member: Membership, filters: QueueFilters, visit: Visit) -> Neighbors:
     """The neighbors of a visit, which may itself no longer be in the queue."""
-    visits = _matching(member, filters).filter(state=filters.state).exclude(pk=visit.pk)
-    at, key = visit.submitted_at, visit.pk
-    earlier = visits.filter(Q(submitted_at__lt=at) | Q(submitted_at=at, pk__lt=key))
-    later = visits.filter(Q(submitted_at__gt=at) | Q(submitted_at=at, pk__gt=key))
-    before = earlier.select_related("route").order_by("-submitted_at", "-pk").first()
-    after = later.select_related("route").order_by("submitted_at", "pk").first()
-    if filters.state in OLDEST_FIRST:
-        return Neighbors(previous=before, next=after)
-    return Neighbors(previous=after, next=before)
+    visits = _in_queue(member, filters).exclude(pk=visit.pk).select_related("route")
+    at = filters.key.of(_scored(_handed_in(member)).select_related("observer").get(pk=visit.pk))
+    return Neighbors(
+        previous=filters.key.before(visits, at).first(),
+        next=filters.key.after(visits, at).first(),
+    )
 
 
 def next_waiting(member: Membership, filters: QueueFilters, visit: Visit) -> Visit | None:
-    """The visit to review after this one: the next in the queue, else the first."""
-    next_visit = neighbors(member, filters, visit).next
-    return next_visit or queue(member, filters).exclude(pk=visit.pk).first()
+    """The visit to review after this one: the next in the queue, else the first. Visits that a
+    colleague has claimed are passed over."""
+    others = claimed_by_others(member).values("visit")
+    visits = _in_queue(member, filters).exclude(pk=visit.pk).exclude(pk__in=others)
+    at = filters.key.of(_scored(_handed_in(member)).select_related("observer").get(pk=visit.pk))
+    return filters.key.after(visits, at).first() or visits.order_by(*filters.key.names).first()
 
 
 def _handed_in(member: Membership) -> QuerySet[Visit]:
@@ -144,13 +199,20 @@ def _matching(member: Membership, filters: QueueFilters) -> QuerySet[Visit]:
                 )
             )
         )
+    if filters.claims is Claims.MINE:
+        mine = current_claims(member).filter(by=member.person_id)
+        visits = visits.filter(pk__in=mine.values("visit"))
+    if filters.claims is Claims.FREE:
+        visits = visits.exclude(pk__in=claimed_by_others(member).values("visit"))
     return visits
 
 
-def _ordered(visits: QuerySet[Visit], filters: QueueFilters) -> QuerySet[Visit]:
-    if filters.state in OLDEST_FIRST:
-        return visits.order_by("submitted_at", "pk")
-    return visits.order_by("-submitted_at", "-pk")
+def _in_queue(member: Membership, filters: QueueFilters) -> QuerySet[Visit]:
+    return _scored(_matching(member, filters)).filter(state=filters.state)
+
+
+def _scored(visits: QuerySet[Visit]) -> QuerySet[Visit]:
+    return visits.annotate(oddness_score=Coalesce("oddness__score", 0))
 
 
 def _finding_count(**conditions: str) -> Coalesce:

@@ -120,8 +120,10 @@ def settle(
     settlement: str,
     reason: str,
     revision: int,
+    whole_kind: bool = False,
 ) -> Visit:
-    """Answer a query: what it is about `counts` in trends, or is `left_out`.
+    """Answer a query: what it is about `counts` in trends, or is `left_out`. With `whole_kind`,
+    answer all open queries of the visit that come from the same rule.
 
     Raises NotSettleable, ReasonMissing.
     """
@@ -145,13 +147,21 @@ def settle(
         raise NotSettleable
     _check_reason(reason)
     at = timezone.now()
-    finding.settlement = settlement
-    finding.reason = reason.strip()
-    finding.settled_by = member.person
-    finding.settled_at = at
-    finding.save()
+    answered = [finding]
+    if whole_kind:
+        alike = visit.findings.filter(
+            code=finding.code, severity=Severity.QUERY.value, settlement=""
+        )
+        answered += alike.exclude(pk=finding.pk)
+    for one in answered:
+        one.settlement = settlement
+        one.reason = reason.strip()
+        one.settled_by = member.person
+        one.settled_at = at
+        one.save()
     label = Settlement(settlement).label.lower()
-    note = f"{finding.code}: {label}. {finding.reason}"
+    number = f" ({len(answered)})" if len(answered) > 1 else ""
+    note = f"{finding.code}{number}: {label}. {finding.reason}"
     return _save_step(visit, member, Step.SETTLED, note=note, at=at)
 
 

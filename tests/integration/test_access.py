@@ -104,6 +104,9 @@ TABLE = """
     web:desk_csv                         GET     in    none  no    no    ok
     web:review                           GET     in    none  no    no    ok
     web:review_visit                     GET     in    none  no    no    ok
+    web:accept_many                      GET     in    none  no    no    ok
+    web:accept_many                      POST    in    none  no    no    ok
+    web:claim                            POST    in    none  no    no    ok
     web:settle                           POST    in    none  no    no    ok
     web:accept                           POST    in    none  no    no    ok
     web:send_back                        POST    in    none  no    no    ok

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -31,6 +32,10 @@ def make_cards(findings: Iterable[StoredFinding], *, open_state: bool) -> tuple[
     kinds = list(_LETTERS)
     numbers = dict.fromkeys(kinds, 0)
     cards = []
+    findings = list(findings)
+    open_alike = Counter(
+        f.code for f in findings if f.severity == Severity.QUERY and not f.settlement
+    )
     for finding in sorted(
         findings,
         key=lambda f: (kinds.index(f.severity), f.stop.number if f.stop else 0, f.pk),
@@ -41,10 +46,15 @@ def make_cards(findings: Iterable[StoredFinding], *, open_state: bool) -> tuple[
             Card(
                 mark=f"{_LETTERS[finding.severity]}{numbers[finding.severity]}",
                 finding=finding,
-                form=SettleForm(finding) if settleable else None,
+                form=settle_form(finding, open_alike[finding.code]) if settleable else None,
             )
         )
     return tuple(cards)
+
+
+def settle_form(finding: StoredFinding, open_of_kind: int) -> SettleForm:
+    alike = open_of_kind - (not finding.settlement)
+    return SettleForm(finding, alike=alike)
 
 
 def cards_by_cell(cards: Iterable[Card]) -> dict[str, tuple[Card, ...]]:

@@ -7,7 +7,7 @@ from django.http import QueryDict
 from django.utils.translation import gettext_lazy
 
 from accounts.form_errors import Form
-from surveys.language import gettext
+from surveys.language import gettext, said_of
 from surveys.models import (
     Settlement,
     StoredFinding,
@@ -17,11 +17,20 @@ from surveys.visits.exceptions import ReasonMissing
 from surveys.visits.queue import (
     STATES,
     Choices,
+    Claims,
+    Order,
     QueueFilters,
 )
 from surveys.web.numbers import whole_number
 
 LARGEST = 2**31 - 1
+ORDERS = {
+    Order.ODDNESS: gettext_lazy("What stands out first"),
+    Order.SUBMITTED: gettext_lazy("By submission"),
+    Order.NIGHT: gettext_lazy("By night"),
+    Order.ROUTE: gettext_lazy("By route"),
+    Order.OBSERVER: gettext_lazy("By observer"),
+}
 REASON_MISSING = str(ReasonMissing())
 
 
@@ -34,6 +43,20 @@ class QueueForm(Form):
     observer = forms.IntegerField(required=False, widget=forms.Select, max_value=LARGEST)
     season_year = forms.IntegerField(
         label=gettext_lazy("Season"), required=False, widget=forms.Select, max_value=LARGEST
+    )
+    claims = forms.ChoiceField(
+        label=gettext_lazy("Claimed"),
+        required=False,
+        choices=[
+            ("", gettext_lazy("All")),
+            (Claims.MINE.value, gettext_lazy("By me")),
+            (Claims.FREE.value, gettext_lazy("Not by others")),
+        ],
+    )
+    order = forms.ChoiceField(
+        label=gettext_lazy("Order"),
+        required=False,
+        choices=[("", gettext_lazy("Usual")), *((o.value, name) for o, name in ORDERS.items())],
     )
     open = forms.BooleanField(label=gettext_lazy("Only with open questions"), required=False)
 
@@ -73,12 +96,14 @@ class QueueForm(Form):
             observer=data.get("observer"),
             season_year=data.get("season_year"),
             open_only=data.get("open", False),
+            claims=Claims(data["claims"]) if data.get("claims") else None,
+            order=Order(data["order"]) if data.get("order") else None,
         )
 
     @property
     def is_narrowed(self) -> bool:
         """Whether any filter besides the state is set."""
-        return any(self.data.get(name) for name in self.fields if name != "state")
+        return any(self.data.get(name) for name in self.fields if name not in ("state", "order"))
 
 
 class SettleForm(Form):
@@ -93,13 +118,26 @@ class SettleForm(Form):
     reason = forms.CharField(
         widget=forms.Textarea(attrs={"rows": 2}), error_messages={"required": REASON_MISSING}
     )
+    whole_kind = forms.BooleanField(required=False)
 
-    def __init__(self, finding: StoredFinding | int, data: QueryDict | None = None) -> None:
+    def __init__(
+        self, finding: StoredFinding | int, data: QueryDict | None = None, *, alike: int = 0
+    ) -> None:
+        """`alike` are further open queries of the visit that come from the same rule."""
         key, initial = finding, {}
         if isinstance(finding, StoredFinding):
             key = finding.pk
             initial = {"settlement": finding.settlement, "reason": finding.reason}
         super().__init__(data, initial=initial, auto_id=f"finding-{key}-%s")
+        self.offer(alike)
+
+    def offer(self, alike: int) -> None:
+        self.alike = alike
+        self.fields["whole_kind"].label = said_of(
+            "And for {number} more question of this kind in this visit",
+            "And for {number} more questions of this kind in this visit",
+            alike,
+        )
 
 
 class NoteForm(Form):

@@ -7,6 +7,9 @@ from surveys.web.review import (
     correction_views as review_correct,
 )
 from surveys.web.review import (
+    queue_views as review_queue,
+)
+from surveys.web.review import (
     views as review,
 )
 
@@ -14,7 +17,9 @@ AT = "<slug:program>/review/"
 VISIT = AT + "<uuid:visit>/"
 
 urlpatterns = [
-    path(AT, review.review, name="review"),
+    path(AT, review_queue.review, name="review"),
+    path(AT + "accept-many", review_queue.accept_many, name="accept_many"),
+    path(AT + "claim", review_queue.claim, name="claim"),
     path(VISIT, review.review_visit, name="review_visit"),
     path(VISIT + "findings/<int:finding>/settle", review.settle, name="settle"),
     path(VISIT + "accept", review.accept, name="accept"),

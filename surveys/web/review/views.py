@@ -1,4 +1,4 @@
-"""Review: the queue, the page of a visit, and the coordinator's decisions."""
+"""Review: the page of a visit, and the coordinator's decisions."""
 
 from __future__ import annotations
 
@@ -9,12 +9,10 @@ from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
-from django.core.paginator import Paginator
 from django.db.models import QuerySet
-from django.http import HttpResponse, QueryDict
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from accounts.access import (
@@ -35,29 +33,23 @@ from surveys.seasons.visits import visit_grid
 from surveys.seasons.water import water_with
 from surveys.visits import verbs
 from surveys.visits.access import find_visit
+from surveys.visits.claims import current_claims
 from surveys.visits.exceptions import (
     NotYours,
     StaleRevision,
     VisitError,
     WrongState,
 )
+from surveys.visits.oddness import told_reasons
 from surveys.visits.own_values import own_fields_of
-from surveys.visits.queue import (
-    STATES,
-    QueueFilters,
-    choices,
-    neighbors,
-    next_waiting,
-    queue,
-    state_counts,
-)
+from surveys.visits.queue import STATES, neighbors, next_waiting
 from surveys.web.recordings.listing import recording_list
+from surveys.web.review.addresses import TAB_NAMES, filter_query, filters_of, visit_url, with_query
 from surveys.web.review.cards import Card, cards_by_cell, make_cards
 from surveys.web.review.conditions import conditions
 from surveys.web.review.confirming import confirmable_calls
 from surveys.web.review.forms import (
     NoteForm,
-    QueueForm,
     SettleForm,
     posted_revision,
 )
@@ -71,14 +63,6 @@ from surveys.web.review.page import (
 from surveys.web.sheets.history import sheet_revisions
 from surveys.web.stations.facts import station_facts
 from surveys.web.water.strips import strip_seasons
-
-PAGE_SIZE = 25
-TAB_NAMES = {
-    VisitState.SUBMITTED: gettext_lazy("Waiting"),
-    VisitState.SENT_BACK: gettext_lazy("Sent back"),
-    VisitState.ACCEPTED: gettext_lazy("Accepted"),
-    VisitState.SET_ASIDE: gettext_lazy("Set aside"),
-}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,37 +86,6 @@ class Attempt:
             return []
         rows = ((field.label, field.value()) for field in self.form)
         return [(label, value) for label, value in rows if value]
-
-
-@require_GET
-@needs(Permission.REVIEW)
-def review(request: ProgramRequest) -> HttpResponse:
-    """The queue: visits in one state, filtered by the query string."""
-    member = request.membership
-    form = QueueForm(request.GET, choices(member))
-    filters = form.filters
-    page = Paginator(queue(member, filters), PAGE_SIZE).get_page(request.GET.get("page"))
-    counts = state_counts(member, filters)
-    return render(
-        request,
-        "review/queue.html",
-        {
-            "form": form,
-            "filters": filters,
-            "page_obj": page,
-            "query": _filter_query(request),
-            "tabs": [
-                {
-                    "name": TAB_NAMES[state],
-                    "url": f"?{_filter_query(request, state=state)}",
-                    "current": state == filters.state,
-                    "count": counts[state],
-                }
-                for state in STATES
-            ],
-            "zone": member.program.time_zone,
-        },
-    )
 
 
 @require_GET
@@ -161,6 +114,7 @@ def settle(request: ProgramRequest, visit: UUID, finding: int) -> HttpResponse:
             settlement=form.cleaned_data["settlement"],
             reason=form.cleaned_data["reason"],
             revision=attempt.seen,
+            whole_kind=form.cleaned_data["whole_kind"],
         )
 
     settled = carry_out(request, visit, attempt, act)
@@ -277,14 +231,12 @@ def _redirect_to_next(
             day=day(decided.night),
         ),
     )
-    filters = replace(_filters(request), state=VisitState.SUBMITTED)
+    filters = replace(filters_of(request), state=VisitState.SUBMITTED)
     next_visit = next_waiting(request.membership, filters, decided)
     if next_visit:
         return redirect(visit_url(request, next_visit, state=""))
     slug = request.membership.program.slug
-    return redirect(
-        _with_query(reverse("web:review", args=[slug]), _filter_query(request, state=""))
-    )
+    return redirect(with_query(reverse("web:review", args=[slug]), filter_query(request, state="")))
 
 
 def _show(
@@ -297,13 +249,17 @@ def _show(
     visit = find_visit(member, visit_id)
     if visit.state not in STATES:
         raise NotYours(gettext("This visit has not been submitted yet."))
-    filters = _filters(request)
+    filters = filters_of(request)
     neighboring = neighbors(member, filters, visit)
     context = _page(request, visit) | recording_list(member, visit)
     context |= {"confirmable": confirmable_calls(member, visit)}
     context |= {
         "attempt": attempt,
-        "query": _filter_query(request),
+        "query": filter_query(request),
+        "odd": told_reasons([visit]).get(visit.pk, [])
+        if visit.state == VisitState.SUBMITTED
+        else [],
+        "claim": current_claims(member).filter(visit=visit).select_related("by").first(),
         "previous_url": neighboring.previous and visit_url(request, neighboring.previous),
         "next_url": neighboring.next and visit_url(request, neighboring.next),
         "queue_name": TAB_NAMES[VisitState(filters.state)],
@@ -358,12 +314,7 @@ def _attempt_context(attempt: Attempt, visit: Visit, context: dict[str, Any]) ->
         cards: list[Card] = context["queries"]
         if not any(card.form and card.finding.pk == attempt.finding for card in cards):
             return {"kept": attempt.typed()}
-        return {
-            "queries": [
-                replace(card, form=attempt.form) if card.finding.pk == attempt.finding else card
-                for card in cards
-            ]
-        }
+        return {"queries": [_as_typed(card, attempt) for card in cards]}
     decision = DECISIONS.get(attempt.verb)
     if decision is None:
         return {}
@@ -375,25 +326,8 @@ def _attempt_context(attempt: Attempt, visit: Visit, context: dict[str, Any]) ->
     }
 
 
-def _filters(request: ProgramRequest) -> QueueFilters:
-    return QueueForm(request.GET).filters
-
-
-def _filter_query(request: ProgramRequest, **changes: str) -> str:
-    """The current filters as a query string, without the page number."""
-    query = QueryDict(mutable=True)
-    for name in QueueForm.base_fields:
-        value = changes.get(name, request.GET.get(name, ""))
-        if value:
-            query[name] = value
-    return query.urlencode()
-
-
-def visit_url(request: ProgramRequest, visit: Visit, **changes: str) -> str:
-    slug = request.membership.program.slug
-    url = reverse("web:review_visit", kwargs={"program": slug, "visit": visit.pk})
-    return _with_query(url, _filter_query(request, **changes))
-
-
-def _with_query(url: str, query: str) -> str:
-    return f"{url}?{query}" if query else url
+def _as_typed(card: Card, attempt: Attempt) -> Card:
+    if card.finding.pk != attempt.finding or card.form is None:
+        return card
+    attempt.form.offer(card.form.alike)
+    return replace(card, form=attempt.form)
