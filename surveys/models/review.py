@@ -11,7 +11,7 @@ from surveys.models.history import tracked
 from surveys.models.route import Stop
 from surveys.models.species import Species
 from surveys.models.visit import Visit
-from surveys.protocol.telling import Told, tell_sentence
+from surveys.protocol.telling import Told, note_in_words, tell_sentence
 from surveys.protocol.values import Severity
 
 
@@ -132,3 +132,7 @@ class ReviewStep(models.Model):
     class Meta:
         ordering = ["visit", "at", "pk"]
         triggers = [never_changes()]
+
+    @property
+    def told_note(self) -> str:
+        return note_in_words(self.note)

@@ -13,7 +13,7 @@ from surveys.language import Plural, filled, gettext, ngettext, said
 from surveys.protocol import words
 from surveys.protocol.params import Param
 from surveys.protocol.plain import from_plain
-from surveys.protocol.rules.table import RULE_SENTENCES
+from surveys.protocol.rules.table import RULE_SENTENCES, RULES_BY_CODE
 from surveys.protocol.sentences.cells import CELL_SENTENCES
 from surveys.protocol.sentences.sentence import Sentence, key_of
 from surveys.protocol.sentences.vocabulary import CELLS, VOCABULARY
@@ -51,6 +51,15 @@ class Told:
 
 def tell(finding: Finding, reader: Reader) -> Told:
     return tell_sentence(finding.code, finding.variant, finding.params, reader)
+
+
+def note_in_words(note: str) -> str:
+    """The note of a review step: where it begins with the code of a rule, with its words."""
+    code = note.partition(":")[0].partition(" ")[0]
+    rule = RULES_BY_CODE.get(code)
+    if rule is None:
+        return note
+    return gettext(rule.summary).removesuffix(".") + note.removeprefix(code)
 
 
 def tell_sentence(code: str, variant: str, params: Mapping[str, Param], reader: Reader) -> Told:

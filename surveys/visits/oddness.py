@@ -54,9 +54,9 @@ def compare_waiting(member: Membership, *, most_routes: int = ROUTES_AT_ONCE) ->
     _compare(dict(changed[:most_routes]))
     if len(changed) > most_routes:
         with suppress(AlreadyEnqueued), transaction.atomic():
-            compare_rest.configure(
-                queueing_lock=f"compare visits of program {member.program_id}"
-            ).defer(program_id=member.program_id)
+            compare_rest.configure(queueing_lock=f"compare-{member.program_id}").defer(
+                program_id=member.program_id
+            )
 
 
 @app.task(name="visits.compare_rest", queue=SHORT)

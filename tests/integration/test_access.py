@@ -146,6 +146,8 @@ TABLE = """
     web:publish                          POST    in    none  no    no    ok
 
     web:program                        GET     in    none  no    no    ok
+    web:program_history                GET     in    none  no    no    ok
+    web:program_undo                   POST    in    none  no    no    ok
     web:program_facts                  POST    in    none  no    no    ok
     web:program_assignments            GET     in    none  no    no    ok
     web:program_assignments            POST    in    none  no    no    ok
@@ -505,6 +507,8 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
             "upload": upload.pk,
             "places": brought.pk,
             "position": 0,
+            "subject": "assignments",
+            "event": assignment.events.get().pk,
             "run_id": run.pk,
             "study_id": make_study(program, peeper).pk,
             "form": "svg",

@@ -9,7 +9,7 @@ from accounts.models import (
     Membership,
     Role,
 )
-from surveys.language import gettext
+from surveys.language import gettext, said
 from surveys.web.forms.fields import DateField
 from surveys.web.forms.seen import SeenForm
 
@@ -53,9 +53,43 @@ class PersonForm(SeenForm):
         ),
     )
 
-    def __init__(self, *args: object, membership: Membership, **options: object) -> None:
+    # Shown where the role of a coordinator is given away or given up.
+    sure = forms.BooleanField(
+        label=gettext_lazy("Yes, change the role"), required=False, widget=forms.HiddenInput
+    )
+
+    def __init__(
+        self, *args: object, membership: Membership, is_own: bool = False, **options: object
+    ) -> None:
         initial = model_to_dict(membership, fields=self.base_fields)
         super().__init__(*args, initial=initial, **options)
+        self.membership, self.is_own = membership, is_own
+
+    def clean(self) -> dict[str, object]:
+        cleaned = super().clean()
+        question = self._question(cleaned.get("role"))
+        if question and not cleaned.get("sure"):
+            self.fields["sure"].widget = forms.CheckboxInput()
+            self.add_error("sure", question)
+        return cleaned
+
+    def _question(self, role: object) -> str:
+        """What is asked before the change; empty where nothing is."""
+        was, manages = self.membership.role, Role.COORDINATOR
+        if role in (None, was):
+            return ""
+        if role == manages:
+            return said(
+                "{name} will see exact locations, review visits and be able to remove you. Check"
+                " the box if you are sure.",
+                name=self.membership.person.name,
+            )
+        if was == manages and self.is_own:
+            return gettext(
+                "You will no longer review visits or set up this program. Only another coordinator"
+                " can change this back. Check the box if you are sure."
+            )
+        return ""
 
 
 class JoinForm(Form):

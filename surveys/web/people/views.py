@@ -103,16 +103,16 @@ def withdraw(request: ProgramRequest, invitation: int) -> HttpResponse:
 @needs(Permission.MANAGE)
 def person(request: ProgramRequest, membership: int) -> HttpResponse:
     shown = verbs.person_of(request.membership, membership)
-    form = PersonForm(request.POST if request.method == "POST" else None, membership=shown)
+    form = PersonForm(
+        request.POST if request.method == "POST" else None,
+        membership=shown,
+        is_own=shown.pk == request.membership.pk,
+    )
     form.show(verbs.person_facts(shown))
     if request.method == "POST" and form.is_valid():
+        facts = {name: value for name, value in form.cleaned_data.items() if name != "sure"}
         saved = run_verb(
-            form,
-            verbs.change_person,
-            request.membership,
-            membership,
-            seen=form.seen,
-            **form.cleaned_data,
+            form, verbs.change_person, request.membership, membership, seen=form.seen, **facts
         )
         if saved:
             messages.success(
@@ -142,6 +142,10 @@ def _change_member(
 @require_POST
 @needs(Permission.MANAGE)
 def deactivate(request: ProgramRequest, membership: int) -> HttpResponse:
+    """Coordinators who remove themselves are asked first."""
+    if membership == request.membership.pk and "sure" not in request.POST:
+        context = {"section": "people", "shown": request.membership}
+        return render(request, "people/leave.html", context)
     outcome = gettext("can no longer open this program. All visits stay.")
     return _change_member(request, verbs.deactivate, membership, outcome)
 

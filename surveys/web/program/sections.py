@@ -20,6 +20,7 @@ _SECTIONS = (
     ("stations", "web:stations", gettext_lazy("Weather stations")),
     ("sharing", "web:sharing", gettext_lazy("Sharing")),
     ("import", "web:import_start", gettext_lazy("Import")),
+    ("history", "web:program_history", gettext_lazy("History")),
     ("status", "web:program_status", gettext_lazy("Status")),
 )
 

@@ -7,6 +7,9 @@ from surveys.web.program import (
     checklist_views as program_checklist,
 )
 from surveys.web.program import (
+    history_views as program_history,
+)
+from surveys.web.program import (
     line_views as program_lines,
 )
 from surveys.web.program import (
@@ -36,6 +39,12 @@ AT = "<slug:program>/program/"
 urlpatterns: list[URLPattern] = [
     path(AT, program.overview, name="program"),
     path(AT + "facts", program.facts, name="program_facts"),
+    path(AT + "history", program_history.program_history, name="program_history"),
+    path(
+        AT + "history/<slug:subject>/<int:event>/undo",
+        program_history.undo_entry,
+        name="program_undo",
+    ),
     # Assignments
     path(AT + "assignments", program_assignments.assignments, name="program_assignments"),
     path(AT + "assignments/repeat", program_assignments.repeat, name="program_repeat"),

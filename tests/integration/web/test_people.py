@@ -111,15 +111,38 @@ class TestPerson:
 
     def test_last_coordinator_cannot_be_removed_and_is_told_why(self, program, coordinator, page):
         address = url("people_deactivate", program, membership=coordinator.pk)
-        shown = page.post(address, follow=True).content.decode()
+        shown = page.post(address, {"sure": "1"}, follow=True).content.decode()
         assert "is the only coordinator of this program" in shown
 
     def test_coordinator_who_steps_down_is_redirected_home(self, program, coordinator, page):
         make_member(program, Role.COORDINATOR)
         address = url("people_person", program, membership=coordinator.pk)
         seen = page.get(address).context["form"].seen_text
-        response = page.post(address, {"role": Role.OBSERVER, "seen": seen})
+        asked = page.post(address, {"role": Role.OBSERVER, "seen": seen})
+        assert "Only another coordinator can change this back." in asked.content.decode()
+        coordinator.refresh_from_db()
+        assert coordinator.role == Role.COORDINATOR
+        seen = asked.context["form"].seen_text
+        response = page.post(address, {"role": Role.OBSERVER, "seen": seen, "sure": "on"})
         assert response.url == "/"
+
+    def test_giving_the_role_of_a_coordinator_asks_first(self, program, observer, page):
+        address = url("people_person", program, membership=observer.pk)
+        seen = page.get(address).context["form"].seen_text
+        for sure, role in (({}, Role.OBSERVER), ({"sure": "on"}, Role.COORDINATOR)):
+            page.post(address, {"role": Role.COORDINATOR, "seen": seen} | sure)
+            observer.refresh_from_db()
+            assert observer.role == role
+
+    def test_coordinator_who_leaves_is_asked_first(self, program, coordinator, page):
+        make_member(program, Role.COORDINATOR)
+        address = url("people_deactivate", program, membership=coordinator.pk)
+        assert "Leave this program?" in page.post(address).content.decode()
+        coordinator.refresh_from_db()
+        assert coordinator.active
+        page.post(address, {"sure": "1"})
+        coordinator.refresh_from_db()
+        assert not coordinator.active
 
 
 class TestInvitationPage:
