@@ -39,10 +39,11 @@ WORDS = {
     "own": gettext_noop("its own fields"),
 }
 _OBSERVER = TABLE["visits"].header.index("observer")
+_SEASON_YEAR = TABLE["visits"].header.index("season_year")
 # What is compared never changes, so neither does what comes of it.
 _KEPT_S = 30 * 24 * 3600
 # To be raised when `Difference` or what goes into it changes.
-_FORM = 3
+_FORM = 4
 Row = tuple[Value, ...]
 
 
@@ -63,6 +64,7 @@ class VisitChange:
     visit: str
     route: str
     night: dt.date
+    season_year: int
     observer: str
     what: tuple[str, ...] = ()
     why: tuple[Why, ...] = ()
@@ -115,17 +117,24 @@ def difference(older: Publication, newer: Publication) -> Difference:
         compared = _compare(older, newer)
         cache.set(key, compared, _KEPT_S)
     changes = (*compared.came, *compared.went, *compared.changed)
-    why = _why([change.visit for change in changes], older, newer)
-
-    def with_reasons(changes: tuple[VisitChange, ...]) -> tuple[VisitChange, ...]:
-        return tuple(replace(change, why=why.get(change.visit, ())) for change in changes)
-
+    why = steps_between(
+        newer.program_id,
+        [change.visit for change in changes],
+        older.published_at,
+        newer.published_at,
+    )
     return replace(
         compared,
-        came=with_reasons(compared.came),
-        went=with_reasons(compared.went),
-        changed=with_reasons(compared.changed),
+        came=with_steps(compared.came, why),
+        went=with_steps(compared.went, why),
+        changed=with_steps(compared.changed, why),
     )
+
+
+def with_steps(
+    changes: Iterable[VisitChange], why: Mapping[str, tuple[Why, ...]]
+) -> tuple[VisitChange, ...]:
+    return tuple(replace(change, why=why.get(change.visit, ())) for change in changes)
 
 
 def _compare(older: Publication, newer: Publication) -> Difference:
@@ -146,6 +155,7 @@ def _compare(older: Publication, newer: Publication) -> Difference:
                 visit=visit,
                 route=str(rows[visit][1]),
                 night=rows[visit][2],
+                season_year=int(str(rows[visit][_SEASON_YEAR])),
                 observer=str(rows[visit][_OBSERVER]),
                 what=changed.get(visit, ()),
             )
@@ -199,13 +209,20 @@ def _checksum(row: list[str]) -> int:
 
 
 def _numbers(older: Publication, newer: Publication, table: str) -> tuple[NumberChange, ...]:
+    return compared_numbers(table, rows_of(older, table)[1], rows_of(newer, table)[1])
+
+
+def compared_numbers(
+    table: str, before_rows: Iterable[Row], after_rows: Iterable[Row]
+) -> tuple[NumberChange, ...]:
+    """The cells of a table of results that differ, in the order of their keys."""
     shape = TABLE[table]
     places = [shape.header.index(name) for name in shape.key]
 
-    def by_key(publication: Publication) -> dict[Row, Row]:
-        return {tuple(row[at] for at in places): row for row in rows_of(publication, table)[1]}
+    def by_key(rows: Iterable[Row]) -> dict[Row, Row]:
+        return {tuple(row[at] for at in places): row for row in rows}
 
-    was, now = by_key(older), by_key(newer)
+    was, now = by_key(before_rows), by_key(after_rows)
     blank: Row = (None,) * len(shape.columns)
     return tuple(
         NumberChange(key=key, column=name, before=before, after=after)
@@ -229,24 +246,21 @@ def _other_tables(older: Publication, newer: Publication) -> tuple[str, ...]:
     )
 
 
-def _why(
-    visits: Iterable[str], older: Publication, newer: Publication
+def steps_between(
+    program_id: int, visits: Iterable[str], since: dt.datetime, until: dt.datetime | None = None
 ) -> dict[str, tuple[Why, ...]]:
-    """What was done to the visits after the older version and up to the newer one."""
-    steps = (
-        ReviewStep.objects.filter(
-            visit__in=list(visits),
-            visit__route__program=newer.program_id,
-            step__in=CHANGING_STEPS,
-            at__gt=older.published_at,
-            at__lte=newer.published_at,
-        )
-        .select_related("by")
-        .order_by("at", "pk")
+    """What was done to the visits after one time and up to another, or up to now."""
+    steps = ReviewStep.objects.filter(
+        visit__in=list(visits),
+        visit__route__program=program_id,
+        step__in=CHANGING_STEPS,
+        at__gt=since,
     )
+    if until is not None:
+        steps = steps.filter(at__lte=until)
     reasons: dict[str, list[Why]] = {}
-    for step in steps:
+    for step in steps.select_related("by").order_by("at", "pk"):
         reasons.setdefault(str(step.visit_id), []).append(
-            Why(step=step.get_step_display(), at=step.at, by=step.by.name, note=step.note)
+            Why(step=step.get_step_display(), at=step.at, by=step.by.name, note=step.told_note)
         )
     return {visit: tuple(of_visit) for visit, of_visit in reasons.items()}

@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy
 from accounts.form_errors import Form
 from surveys.language import gettext, said, said_of
 from surveys.publishing.publish import Preview
+from surveys.publishing.upcoming import Upcoming, check_reason
 
 
 class WithdrawForm(Form):
@@ -28,7 +29,8 @@ class WithdrawForm(Form):
 
 class PublishForm(Form):
     """`seen` is the checksum of the table on the screen; `without_open` appears only while
-    visits wait, `reason` only for a correction."""
+    visits wait, `reason` only for a correction. `without_gone` is there where visits drop out,
+    `as_it_is` after a reason that does not fit what changes."""
 
     seen = forms.CharField(widget=forms.HiddenInput)
     without_open = forms.BooleanField(
@@ -41,9 +43,34 @@ class PublishForm(Form):
             "Readers of the earlier version see this, such as: two visits from 2023 came in late."
         ),
     )
+    without_gone = forms.BooleanField()
+    as_it_is = forms.BooleanField(
+        label=gettext_lazy("Publish with the reason as it is"),
+        required=False,
+        widget=forms.HiddenInput,
+    )
 
-    def __init__(self, *args: Any, preview: Preview, open_count: int, **kwargs: Any) -> None:
+    def __init__(
+        self,
+        *args: Any,
+        preview: Preview,
+        open_count: int,
+        changes: Upcoming | None = None,
+        **kwargs: Any,
+    ) -> None:
         super().__init__(*args, **kwargs)
+        self.changes = changes
+        if changes and changes.visits.went:
+            self.fields["without_gone"].label = said_of(
+                "Publish without the {number} visit that drops out",
+                "Publish without the {number} visits that drop out",
+                len(changes.visits.went),
+            )
+            self.fields["without_gone"].error_messages["required"] = gettext(
+                "Check this box if they are to drop out, and say why in the reason."
+            )
+        else:
+            del self.fields["without_gone"]
         if open_count:
             self.fields["without_open"].label = said_of(
                 "Publish without the {number} visit that is still in review",
@@ -64,3 +91,13 @@ class PublishForm(Form):
             )
         else:
             del self.fields["reason"]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        if self.changes and cleaned.get("reason") and not cleaned.get("as_it_is"):
+            try:
+                check_reason(cleaned["reason"], self.changes)
+            except forms.ValidationError as doubt:
+                self.fields["as_it_is"].widget = forms.CheckboxInput()
+                self.add_error("reason", doubt)
+        return cleaned

@@ -18,9 +18,11 @@ from surveys.publishing.closing import (
 from surveys.publishing.exceptions import PublishingError
 from surveys.publishing.formats import yearly_csv as csv
 from surveys.publishing.publish import Preview, preview, request_publication, subject_of
+from surveys.publishing.upcoming import Upcoming, upcoming
 from surveys.runs.enqueue import latest_run
 from surveys.seasons.route_years import season_years
 from surveys.web.numbers import whole_number
+from surveys.web.publications.by_cause import number_tables, visit_groups
 from surveys.web.publications.forms import PublishForm
 from surveys.web.runs.page import run_page
 from surveys.web.trends.page import glance_rows
@@ -42,11 +44,13 @@ def publish(request: ProgramRequest) -> HttpResponse:
     preview_now = preview(program, season_year)
     waiting = open_visits(program, season_year)
     open_count = waiting.count()
+    changes = upcoming(program, preview_now)
     form = PublishForm(
         request.POST if request.method == "POST" else None,
         initial={"seen": preview_now.sha256},
         preview=preview_now,
         open_count=open_count,
+        changes=changes,
     )
     if request.method == "POST" and form.is_valid():
         run = _ask(request, form, preview_now)
@@ -71,10 +75,23 @@ def publish(request: ProgramRequest) -> HttpResponse:
             "unsettled_count": unsettled.count(),
             "unsettled": unsettled[:SHOWN],
             "shown": SHOWN,
+            **_changes(changes),
             **_tables(request, preview_now),
         },
         status=422 if form.errors else 200,
     )
+
+
+def _changes(changes: Upcoming | None) -> dict[str, object]:
+    """What changes against the last version, by cause."""
+    if changes is None:
+        return {}
+    return {
+        "changes": changes,
+        "visit_groups": visit_groups(changes.visits),
+        "tables": number_tables({"yearly": changes.numbers}, changes.visits),
+        "show_steps": True,
+    }
 
 
 @require_GET

@@ -1,0 +1,107 @@
+"""Groups what differs between two versions by its cause: visits by what was done to them in
+review, numbers by the season whose visits changed."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from surveys.language import gettext, said_of
+from surveys.protocol.words import listed
+from surveys.publishing.differences import NumberChange, VisitChange
+from surveys.publishing.tables import TABLE
+
+
+@dataclass(frozen=True, kw_only=True)
+class VisitGroup:
+    """Visits to which the same was done. `cause` is empty where nothing is on record."""
+
+    cause: str
+    visits: tuple[VisitChange, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class NumberGroup:
+    """Numbers of one season year, or of all seasons together (None), and why they differ."""
+
+    season_year: int | None
+    cause: str
+    numbers: tuple[NumberChange, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Visits:
+    came: Sequence[VisitChange]
+    went: Sequence[VisitChange]
+    changed: Sequence[VisitChange]
+
+    def of_season(self, year: int) -> Visits:
+        came, went, changed = (
+            [one for one in visits if one.season_year == year]
+            for visits in (self.came, self.went, self.changed)
+        )
+        return Visits(came=came, went=went, changed=changed)
+
+    def __bool__(self) -> bool:
+        return bool(self.came or self.went or self.changed)
+
+
+def grouped_visits(changes: Iterable[VisitChange]) -> list[VisitGroup]:
+    """The largest group first; visits without a step on record last."""
+    groups: dict[str, list[VisitChange]] = defaultdict(list)
+    for change in changes:
+        steps = dict.fromkeys(str(why.step) for why in change.why)
+        groups[gettext(", then ").join(step.lower() for step in steps)].append(change)
+    found = [VisitGroup(cause=cause, visits=tuple(rows)) for cause, rows in groups.items()]
+    return sorted(found, key=lambda group: (not group.cause, -len(group.visits), group.cause))
+
+
+def grouped_numbers(
+    table: str, numbers: Iterable[NumberChange], visits: Visits
+) -> list[NumberGroup]:
+    """By season year, the latest first."""
+    key = TABLE[table].key
+    place = key.index("season_year") if "season_year" in key else None
+    groups: dict[int | None, list[NumberChange]] = defaultdict(list)
+    for number in numbers:
+        groups[None if place is None else int(str(number.key[place]))].append(number)
+    return [
+        NumberGroup(
+            season_year=year,
+            cause=_in_words(visits if year is None else visits.of_season(year), year),
+            numbers=tuple(groups[year]),
+        )
+        for year in sorted(groups, key=lambda year: -(year or 0))
+    ]
+
+
+def _in_words(visits: Visits, year: int | None) -> str:
+    if not visits:
+        if year is None:
+            return gettext("No visit changed: the software, the checklist or the settings did.")
+        return gettext(
+            "No visit of this season changed: other seasons, the software, the checklist or the"
+            " settings did."
+        )
+    parts = [
+        said_of("{number} visit added", "{number} visits added", len(visits.came)),
+        said_of("{number} visit removed", "{number} visits removed", len(visits.went)),
+        said_of("{number} visit changed", "{number} visits changed", len(visits.changed)),
+    ]
+    told = listed(
+        part
+        for part, rows in zip(parts, (visits.came, visits.went, visits.changed), strict=True)
+        if rows
+    )
+    return told + "."
+
+
+def numbers_by_table(
+    numbers: Mapping[str, Sequence[NumberChange]], visits: Visits
+) -> dict[str, list[NumberGroup]]:
+    return {
+        table: grouped_numbers(table, changes, visits)
+        for table, changes in numbers.items()
+        if changes
+    }
