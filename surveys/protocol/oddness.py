@@ -131,7 +131,7 @@ def _jumps(
 ) -> list[_Found]:
     """Far louder than ever at a stop, for a species that the route is known for."""
     visits_of_stop = _times_listened(earlier)
-    return [
+    found: list[_Found] = [
         (Oddity.INDEX_JUMP, species, stop, index, before)
         for stop, calls in visit.heard.items()
         for species, index in calls.items()
@@ -140,6 +140,7 @@ def _jumps(
         and visits_of_stop.get(stop, 0) >= ENOUGH_VISITS
         and index - (before := highest[species].get(stop, 0)) >= JUMP
     ]
+    return found
 
 
 def _times_listened(nights: Iterable[Night]) -> dict[int, int]:
