@@ -153,7 +153,7 @@ def _times_listened(nights: Iterable[Night]) -> dict[int, int]:
 
 def _unlike_second(visit: Night, second: list[Night]) -> list[_Found]:
     """Heard by one of two observers of the same night only, or with a far other call index."""
-    found = []
+    found: list[_Found] = []
     for other in second:
         for stop in visit.heard.keys() & other.heard.keys():
             ours, theirs = visit.heard[stop], other.heard[stop]
