@@ -4,9 +4,10 @@ is lost, nothing is there twice, and nothing is stuck.
 SIGKILL to a server process, to all of the server, to a worker, to all workers, to a connection of
 PostgreSQL (which makes all others begin anew) and to PostgreSQL itself, and restarts of it, while
 visits are submitted, reviewed, recorded, imported and published and mail is sent, by two sets of
-workers, and while a migration of the kind that the linter lets through is made. KILLS says how many
-(200), KILL_SEED draws other moments. Clocks that jump are left out: libfaketime 0.9.10 and the
-sleep of Python 3.11 do not go together.
+workers; migrations of the kind that the linter lets through; disks of files and of the database
+that are full for some seconds (as root only). KILLS says how many kills (200), KILL_SEED draws
+other moments, CLOCK_JUMPS how often the clock of the whole site, PostgreSQL too, is a day ahead or
+back for some seconds (0; it needs a C compiler).
 
     pytest -m slow -s tests/benchmarks/test_kills.py
 
@@ -22,6 +23,7 @@ import re
 import threading
 import time
 from collections import Counter
+from collections.abc import Iterable
 from email import message_from_bytes, policy
 from pathlib import Path
 
@@ -44,11 +46,17 @@ pytestmark = [pytest.mark.benchmark, pytest.mark.slow]
 
 KILLS = int(os.environ.get("KILLS", "200"))
 SEED = int(os.environ.get("KILL_SEED", "13"))
+CLOCK_JUMPS = int(os.environ.get("CLOCK_JUMPS", "0"))
 RESTARTS = max(1, KILLS // 10)
 WHAT = ("web child", "web all", "worker child", "worker all", "backend", "postmaster")
 WEIGHTS = (6, 1, 6, 1, 3, 1)
 MIGRATIONS = max(1, KILLS // 40)
+FULL_DISKS = max(1, KILLS // 40)
+# What is to be hit may just be gone.
+TRIES = 30
+PAUSE_OF_IMPORTS_S = max(10, KILLS / 5)
 LONGEST_PAUSE_S = 2.0
+DISK_FULL = "disk of the server is full"
 STUCK_AFTER_S = 120
 # A busy machine may still be at work then; what is stuck never ends.
 GIVE_UP_AFTER_S = 900
@@ -61,16 +69,18 @@ UNDER_WAY = """
 
 @pytest.fixture
 def site(tmp_path):
-    made = Site(tmp_path)
+    made = Site(tmp_path, clock_jumps=CLOCK_JUMPS > 0)
     try:
         yield made
     finally:
         made.end()
 
 
-def kills(rng: random.Random) -> list[str]:
-    chosen = rng.choices(WHAT, WEIGHTS, k=KILLS - RESTARTS)
-    chosen += ["restart"] * RESTARTS + ["migration"] * MIGRATIONS
+def kills(rng: random.Random, disks: Iterable[str]) -> list[str]:
+    """Kills, and what else happens between them."""
+    chosen = rng.choices(WHAT, WEIGHTS, k=KILLS)
+    chosen += ["restart"] * RESTARTS + ["migration"] * MIGRATIONS + ["clock"] * CLOCK_JUMPS
+    chosen += [disk for disk in disks for _ in range(FULL_DISKS)]
     rng.shuffle(chosen)
     return chosen
 
@@ -84,21 +94,26 @@ def test_nothing_acknowledged_is_lost(site, record_property):
         return Person(cookie, site.port, facts["program"], book, over)
 
     coordinator = person(facts["coordinator"])
+    clients = 2 * facts["observers"]
     threads = [
-        begin(submit_visits, person(cookie), route)
-        for cookie, route in zip(2 * facts["observers"], facts["routes"], strict=True)
+        begin(submit_visits, person(cookie), facts["routes"][place :: len(clients)])
+        for place, cookie in enumerate(clients)
     ]
     threads.append(begin(review_visits, coordinator, random.Random(SEED)))
     threads.append(begin(record_sounds, book, over, random.Random(SEED)))
     threads.append(begin(publish, person(facts["coordinator"])))
-    threads.append(begin(import_files, person(facts["coordinator"]), facts["imports"]))
+    threads.append(begin(import_files, person(facts["coordinator"]), facts["imports"],
+                         PAUSE_OF_IMPORTS_S))  # fmt: skip
 
     killed: Counter[str] = Counter()
-    for what in kills(rng):
-        # Work has to be under way to be hit.
-        site.wait_for_web()
-        time.sleep(rng.uniform(0.1, LONGEST_PAUSE_S))
-        killed[what] += site.kill(what, rng)
+    for what in kills(rng, site.disks):
+        for _ in range(TRIES):
+            # Work has to be under way to be hit.
+            site.wait_for_web()
+            time.sleep(rng.uniform(0.1, LONGEST_PAUSE_S))
+            if site.kill(what, rng):
+                killed[what] += 1
+                break
     time.sleep(5)
     over.set()
     for thread in threads:
@@ -194,10 +209,20 @@ def _lost_recordings(there: psycopg.Connection, book: Book, media: Path) -> list
 
 
 def _lost_runs(there: psycopg.Connection, book: Book) -> list[str]:
-    ended = dict(there.execute("SELECT id, state FROM surveys_backgroundrun").fetchall())
-    lost = [f"publication run {run} is {ended.get(run)}" for run in book.publications
-            if ended.get(run) not in ("done", "refused")]  # fmt: skip
+    runs = there.execute("SELECT id, kind, options, state, problem FROM surveys_backgroundrun")
+    ended = {run: (kind, options, state, problem) for run, kind, options, state, problem in runs}
+    lost = []
+    for run in book.publications:
+        _, _, state, problem = ended.get(run, ("", {}, "missing", ""))
+        if DISK_FULL in problem:
+            book.told["publication"] += 1
+        elif state not in ("done", "refused"):
+            lost.append(f"publication run {run} is {state}: {problem}")
     for file in book.imports:
+        if any(file["id"] in str(options) and DISK_FULL in problem
+               for _, options, _, problem in ended.values()):  # fmt: skip
+            book.told["import"] += 1
+            continue
         count = there.execute(
             "SELECT count(*) FROM surveys_visit v JOIN surveys_route r ON r.id = v.route_id"
             " WHERE r.code = %s", [file["route"]],
@@ -251,12 +276,14 @@ def mails(folder: Path) -> Counter[str]:
 def words(killed: Counter[str], book: Book, waited: float, found: dict) -> str:
     parts = ", ".join(f"{what} {count}" for what, count in sorted(killed.items()))
     return (
-        f"seed {SEED}: {sum(killed.values())} kills ({parts}); {book.lost_answers} answers lost\n"
+        f"seed {SEED}: {sum(killed[what] for what in WHAT)} kills ({parts});"
+        f" {book.lost_answers} answers lost\n"
         f"acknowledged: {len(book.submitted)} visits, {len(book.accepted)} accepted,"
         f" {len(book.sent_back)} sent back, {len(book.recordings)} recordings,"
         f" {len(book.publications)} publications, {len(book.imports)} imports\n"
         f"lost {len(found['lost'])}, doubled {len(found['doubled'])}, stuck {found['stuck']} after"
         f" {waited:.0f} s; {found['mails']} mails, {found['mailed_again']} of them once more\n"
+        + "".join(f"{count} {what} told of a full disk\n" for what, count in book.told.items())
         + "".join(
             f"{count} times no publication: {why}\n" for why, count in book.not_published.items()
         )

@@ -44,6 +44,7 @@ class Book:
     imports: list[dict] = field(default_factory=list)
     surprises: list[str] = field(default_factory=list)
     not_published: Counter[str] = field(default_factory=Counter)
+    told: Counter[str] = field(default_factory=Counter)
     lost_answers: int = 0
     to_review: queue.Queue = field(default_factory=queue.Queue)
     to_record: queue.Queue = field(default_factory=queue.Queue)
@@ -111,13 +112,14 @@ class Person:
         self.book.surprises.append(f"{what}: {status} {str(data)[:200]}")
 
 
-def submit_visits(me: Person, route: str) -> None:
-    """A visit after the other, each of its own night."""
+def submit_visits(me: Person, routes: list[str]) -> None:
+    """A visit after the other, each of its own route and night."""
     me.hello()
-    for night in range(NIGHTS):
-        if me.over.is_set():
-            return
-        _submit(me, route, FIRST_NIGHT + dt.timedelta(days=night - 28))
+    for route in routes:
+        for night in range(NIGHTS):
+            if me.over.is_set():
+                return
+            _submit(me, route, FIRST_NIGHT + dt.timedelta(days=night - 28))
 
 
 def _submit(me: Person, route: str, night: dt.date) -> None:
@@ -225,10 +227,10 @@ def publish(me: Person) -> None:
             me.book.not_published[str(data.get("detail"))[:80]] += 1
 
 
-def import_files(me: Person, files: list[dict]) -> None:
+def import_files(me: Person, files: list[dict], pause_s: float) -> None:
     me.hello()
     for file in files:
-        if me.over.wait(10):
+        if me.over.wait(pause_s):
             return
         form = {"Content-Type": "application/x-www-form-urlencoded"}
         url = f"/{me.program}/import/{file['id']}/commit/"

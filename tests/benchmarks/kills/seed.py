@@ -22,7 +22,7 @@ from tests.support.builders import (  # noqa: E402
     make_version,
 )
 
-OBSERVERS, IMPORTS = 4, 6
+OBSERVERS, IMPORTS, ROUTES = 4, 12, 16
 ROWS = MOST_ROWS_AT_ONCE + 50
 
 
@@ -38,7 +38,7 @@ def seed() -> dict:
     make_checklist(program, *SPECIES)
     coordinator = make_member(program, Role.COORDINATOR)
     observers = [make_member(program) for _ in range(OBSERVERS)]
-    routes = [make_route(program, version=version, stops=STOPS) for _ in range(2 * OBSERVERS)]
+    routes = [make_route(program, version=version, stops=STOPS) for _ in range(ROUTES)]
     past = [make_route(program, version=version, stops=1) for _ in range(IMPORTS)]
     return {
         "program": program.slug,

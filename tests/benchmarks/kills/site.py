@@ -17,17 +17,23 @@ from pathlib import Path
 
 import psycopg
 
+from tests.benchmarks.kills.clock import Clock
+from tests.benchmarks.kills.disks import DATABASE_BYTES, MEDIA_BYTES, SmallDisk, may_mount
 from tests.integration.test_deploy_scripts import PROJECT, shell
 
 USE = "cluster_use postgres; "
 STARTS_WITHIN_S = 240
 LOOK_EVERY_S = 0.5
 STOPS_WITHIN_S = 15
+FULL_FOR_S = (1.0, 4.0)
+DAY_S = 24 * 3600
 
 
 class Site:
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, *, clock_jumps: bool = False) -> None:
         self.folder = folder
+        self.clock = Clock() if clock_jumps else None
+        self.disks: dict[str, SmallDisk] = {}
         shutil.copytree(
             PROJECT / "deploy", folder / "deploy", ignore=shutil.ignore_patterns("__pycache__")
         )
@@ -39,8 +45,11 @@ class Site:
             (folder / name).mkdir()
 
     def begin(self) -> dict:
+        self._give_clock_to_database()
         up = self._shell('cluster_up duskpool; echo "$CLUSTER_SOCKET $CLUSTER_HOME"')
         self.socket, self.home = up.split()[-2:]
+        if may_mount():
+            self._make_disks()
         with socket.socket() as found:
             found.bind(("127.0.0.1", 0))
             self.port = found.getsockname()[1]
@@ -53,6 +62,7 @@ class Site:
             "SERVED_STATIC_ROOT": str(self.folder / "static"),
             "SERVED_MEDIA_ROOT": str(self.folder / "media"),
             "KILLED_MAIL": str(self.folder / "mail"),
+            **(self.clock.environment if self.clock else {}),
         }
         python = [sys.executable, "manage.py"]
         self._run([*python, "migrate", "--no-input", "--verbosity=0"])
@@ -74,7 +84,34 @@ class Site:
                 with suppress(ProcessLookupError):
                     os.killpg(process.pid, signal.SIGKILL)
                 process.wait()
+        self._shell("cluster_stop immediate")
+        for disk in self.disks.values():
+            disk.end()
         self._shell("cluster_remove")
+        if self.clock:
+            self.clock.end()
+
+    def _make_disks(self) -> None:
+        """PostgreSQL moves onto its own with what it has made so far."""
+        self.disks["media full"] = SmallDisk(self.folder / "media", MEDIA_BYTES)
+        self._shell("cluster_stop")
+        data, before = Path(self.home, "data"), Path(self.home, "data.before")
+        subprocess.run(["cp", "-a", data, before], check=True)
+        self.disks["database full"] = SmallDisk(data, DATABASE_BYTES)
+        subprocess.run(["cp", "-a", f"{before}/.", data], check=True)
+        shutil.rmtree(before)
+        self._shell("cluster_start")
+
+    def _give_clock_to_database(self) -> None:
+        if self.clock is None:
+            return
+        script = self.folder / "deploy/lib/cluster.sh"
+        more = " ".join(f"{name}={value}" for name, value in self.clock.environment.items())
+        old = script.read_text("utf-8")
+        new = old.replace("env -i PATH=", f"env -i {more} PATH=")
+        if new == old:
+            raise ValueError("cluster.sh begins PostgreSQL in another way.")
+        script.write_text(new, "utf-8")
 
     def connect(self) -> psycopg.Connection:
         return psycopg.connect(
@@ -97,6 +134,10 @@ class Site:
             return self._migrate()
         if what == "backend":
             return self._signal(self._backends(), rng)
+        if what in self.disks:
+            return self._fill(what, rng)
+        if what == "clock":
+            return self._jump(rng)
         name, _, part = what.partition(" ")
         name = rng.choice(["worker", "worker2"]) if name == "worker" else name
         process = self.processes.get(name)
@@ -133,6 +174,28 @@ class Site:
             there.execute(f"CREATE INDEX CONCURRENTLY {index} ON surveys_visit ({column})")
             return True
         return False
+
+    def _fill(self, what: str, rng: random.Random) -> bool:
+        self.disks[what].fill(rng.uniform(*FULL_FOR_S))
+        with self.lock:
+            # A server that could not write its log has ended, and is begun again by whoever made
+            # room, or by systemd.
+            if not self._postmaster_lives():
+                self._shell("cluster_start")
+        return True
+
+    def _postmaster_lives(self) -> bool:
+        file = Path(self.home, "data/postmaster.pid")
+        return file.exists() and Path(f"/proc/{file.read_text().split()[0]}").exists()
+
+    def _jump(self, rng: random.Random) -> bool:
+        """A day ahead or back, and right again after some seconds."""
+        if self.clock is None:
+            return False
+        self.clock.set(rng.choice((DAY_S, -DAY_S)))
+        time.sleep(rng.uniform(2, 20))
+        self.clock.set(0)
+        return True
 
     def _backends(self) -> list[int]:
         try:
