@@ -7,6 +7,8 @@ from django.conf import settings
 from django.contrib.auth import logout
 from django.http import HttpRequest, HttpResponse
 
+from accounts.signed_out import Why, tell_device
+
 _SEEN = "seen_at"
 # The last request is noted to the minute, to save a write at each one.
 _PRECISION_S = 60
@@ -19,7 +21,13 @@ class IdleMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         if request.session.get_expire_at_browser_close() and request.user.is_authenticated:
             self._check(request)
-        return self.get_response(request)
+        # Also one that was ended on another device, or whose end was told by a lost answer.
+        had_one = settings.SESSION_COOKIE_NAME in request.COOKIES
+        is_over = had_one and request.session.is_empty()
+        response = self.get_response(request)
+        if is_over:
+            tell_device(request, response, Why.ENDED)
+        return response
 
     def _check(self, request: HttpRequest) -> None:
         now = time()

@@ -36,6 +36,7 @@ class Act(models.TextChoices):
     STEP_REMOVED = "step-removed", gettext_lazy("Removed a second step at sign-in")
 
 
+FAILED_SIGN_INS = (Act.WRONG_PASSWORD, Act.WRONG_STEP)
 _STEPS = {
     "totp": gettext_lazy("Authenticator app"),
     "webauthn": gettext_lazy("Passkey"),

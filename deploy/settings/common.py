@@ -55,6 +55,7 @@ MIDDLEWARE = [
     "surveys.web.middleware.light_static_files",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "surveys.web.headers.attach_data",
     "surveys.web.headers.private_by_default",
     "csp.middleware.CSPMiddleware",
     "surveys.web.closing.SiteModeMiddleware",
@@ -121,6 +122,8 @@ PASSWORD_HASHERS = [
     "django.contrib.auth.hashers.Argon2PasswordHasher",
     "django.contrib.auth.hashers.PBKDF2PasswordHasher",
 ]
+# OWASP ASVS 4.0.3, 2.1.1 and 2.1.2.
+PASSWORD_LENGTHS = (12, 128)
 AUTH_PASSWORD_VALIDATORS = [
     {
         "NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator",
@@ -128,8 +131,9 @@ AUTH_PASSWORD_VALIDATORS = [
     },
     {
         "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
-        "OPTIONS": {"min_length": 10},
+        "OPTIONS": {"min_length": PASSWORD_LENGTHS[0]},
     },
+    {"NAME": "accounts.passwords.LongPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "accounts.passwords.EasyPasswordValidator"},
 ]
@@ -308,6 +312,8 @@ ALERTS_FILE = VAR_DIR / "alerts.json"
 # much of the disk of uploaded files should be free.
 BACKUP_HOURS = 26
 DRILL_DAYS = 35
+# As many accounts at which somebody failed to sign in within an hour are told to operators.
+FAILED_SIGN_INS = 10
 LEAST_DISK_PERCENT = 10
 # Opens /metrics to whoever sends it; without one nobody may read them.
 METRICS_TOKEN = ""

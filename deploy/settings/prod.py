@@ -59,6 +59,9 @@ SECURE_SSL_REDIRECT = True
 SECURE_HSTS_SECONDS = 365 * 24 * 3600
 SESSION_COOKIE_SECURE = True
 CSRF_COOKIE_SECURE = True
+# No other host of the domain can set them (RFC 6265bis, 4.1.3.2).
+SESSION_COOKIE_NAME = "__Host-sessionid"
+CSRF_COOKIE_NAME = "__Host-csrftoken"
 
 EMAIL_HOST = os.environ["DUSKPOOL_EMAIL_HOST"]
 EMAIL_PORT = int(os.environ.get("DUSKPOOL_EMAIL_PORT", "587"))
@@ -79,6 +82,7 @@ OPERATORS = [
 ALERTS_FILE = os.environ.get("DUSKPOOL_ALERTS_FILE", "/var/lib/duskpool/alerts.json")
 BACKUP_HOURS = int(os.environ.get("DUSKPOOL_BACKUP_HOURS", "26"))
 DRILL_DAYS = int(os.environ.get("DUSKPOOL_DRILL_DAYS", "35"))
+FAILED_SIGN_INS = int(os.environ.get("DUSKPOOL_FAILED_SIGN_INS", "10"))
 LEAST_DISK_PERCENT = int(os.environ.get("DUSKPOOL_LEAST_DISK_PERCENT", "10"))
 METRICS_TOKEN = os.environ.get("DUSKPOOL_METRICS_TOKEN", "")
 STATIC_ROOT = os.environ.get("DUSKPOOL_STATIC_ROOT", "/var/lib/duskpool/static")

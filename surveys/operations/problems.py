@@ -11,6 +11,8 @@ from pathlib import Path
 from django.conf import settings
 from django.utils import timezone
 
+from accounts.models import SecurityAct
+from accounts.security_log import FAILED_SIGN_INS
 from surveys.language import gettext, said
 from surveys.models import OperationKind
 from surveys.operations.failures import failed_jobs, failed_runs
@@ -47,7 +49,7 @@ def disk_state() -> DiskState:
 
 def problems() -> list[Problem]:
     """Everything, for operators."""
-    return [*site_problems(), *_failures()]
+    return [*site_problems(), *_failures(), *_sign_ins()]
 
 
 def site_problems() -> list[Problem]:
@@ -127,6 +129,22 @@ def _backups() -> Iterator[Problem]:
                     "{kind}: the latest one failed. {detail}", kind=kind.label, detail=latest.detail
                 ).strip(),
             )
+
+
+def _sign_ins() -> Iterator[Problem]:
+    """Somebody tries one account after the other; what a forgetful person does is far below."""
+    since = timezone.now() - dt.timedelta(hours=1)
+    tried = SecurityAct.objects.filter(act__in=FAILED_SIGN_INS, at__gt=since)
+    number = tried.values("person").distinct().count()
+    if number >= settings.FAILED_SIGN_INS > 0:
+        yield Problem(
+            key="sign-ins",
+            words=said(
+                "Sign-ins failed at {number} accounts within the last hour: someone may be trying "
+                "passwords. The log of requests has the addresses they come from.",
+                number=number,
+            ),
+        )
 
 
 def _too_old(kind: OperationKind, most: dt.timedelta, *, is_expected: bool) -> Iterator[Problem]:

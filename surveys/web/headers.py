@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 from django.http import HttpRequest, HttpResponse
 
+from accounts.signed_out import Why, tell_device
 from surveys.web.keys import KEYS
 
 PRIVATE = "private, no-store"
@@ -23,6 +24,19 @@ PERMISSIONS_POLICY = ", ".join(
         *(f"{feature}=()" for feature in ("camera", "display-capture", "payment", "usb")),
     )
 )
+
+
+def attach_data(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable:
+    """What the API answers is for programs, and no browser shows it as a page of this site (OWASP
+    ASVS 4.0.3, 14.4.2)."""
+
+    def respond(request: HttpRequest) -> HttpResponse:
+        response = get_response(request)
+        if response.headers.get("Content-Type", "").startswith("application/json"):
+            response.headers.setdefault("Content-Disposition", 'attachment; filename="api.json"')
+        return response
+
+    return respond
 
 
 def private_by_default(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable:
@@ -51,4 +65,5 @@ class HeadersMiddleware:
         if match is not None and match.url_name == "account_logout" and request.method == "POST":
             # Not "storage": there lie entries that a phone has not sent yet.
             response["Clear-Site-Data"] = '"cache"'
+            tell_device(request, response, Why.ASKED)
         return response

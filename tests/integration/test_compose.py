@@ -5,6 +5,7 @@ No container is started. Keys and values are those of the Compose Specification
 """
 
 import re
+import shutil
 import subprocess
 from pathlib import Path
 
@@ -128,3 +129,15 @@ def test_units_start_what_exists(unit):
         assert name in get_commands()
     for path in re.findall(r"/srv/duskpool/(deploy/\S+)", text):
         assert (PROJECT / path).is_file()
+
+
+@pytest.mark.skipif(shutil.which("systemd-analyze") is None, reason="systemd is not here")
+def test_systemd_itself_finds_no_fault_in_the_units():
+    """All that is missing are the programs in /srv/duskpool, which is not this folder."""
+    files = [*UNITS, *(DEPLOY / "systemd").glob("*.timer")]
+    assert len(files) >= 8
+    told = subprocess.run(
+        ["systemd-analyze", "verify", *files], capture_output=True, text=True, check=False
+    )
+    missing = "is not executable: No such file or directory"
+    assert [line for line in told.stderr.splitlines() if missing not in line] == []

@@ -36,6 +36,7 @@ REAL_USE = {
 MORE_THAN_THE_APP_HAS_THREADS = 24
 KEY = "a-key-that-opens-something"
 PASSWORD = "heron reed lantern 7"
+SESSION, CSRF = "__Host-sessionid", "__Host-csrftoken"
 
 
 @pytest.fixture(scope="module")
@@ -68,7 +69,7 @@ UNFINISHED = {
     # With all that it takes for the app to read the body.
     "body": (
         f"POST /accounts/login/ HTTP/1.1\r\nHost: {HOST}\r\nReferer: https://{HOST}/\r\n"
-        f"Cookie: csrftoken={'a' * 32}\r\nContent-Length: 99\r\n"
+        f"Cookie: {CSRF}={'a' * 32}\r\nContent-Length: 99\r\n"
         "Content-Type: application/x-www-form-urlencoded\r\n\r\nlogin="
     ),
 }
@@ -90,11 +91,11 @@ def test_a_large_piece_of_a_recording_arrives(proxy, client_for, observer, progr
     visit = make_draft(observer, make_route(program))
     phone = Uploader(client=client, visit=visit, content=sound(9_000_000))
     assert phone.begin().status_code == 201
-    cookie = session_cookie(client)
+    cookie = session_cookie(client, SESSION)
     hello = proxy.ask("GET", f"/{program.slug}/survey/hello.json", Cookie=cookie)
     assert hello.status == 200
     headers = {
-        "Cookie": f"{cookie}; csrftoken={cookie_of(hello, 'csrftoken')}",
+        "Cookie": f"{cookie}; {CSRF}={cookie_of(hello, CSRF)}",
         "X-CSRFToken": json.loads(hello.body)["csrf"],
         "Referer": f"https://{HOST}/",
         "Tus-Resumable": "1.0.0",
@@ -117,7 +118,7 @@ def test_the_app_sees_the_address_of_the_client_and_none_that_it_claims(proxy, o
     person.password = Argon2PasswordHasher().encode(PASSWORD, "salt of a test")
     person.save()
     page = proxy.ask("GET", "/accounts/login/", source="127.0.0.7")
-    token = cookie_of(page, "csrftoken")
+    token = cookie_of(page, CSRF)
     form = f"login={person.email}&password={PASSWORD.replace(' ', '+')}&csrfmiddlewaretoken={token}"
     answer = proxy.ask(
         "POST",
@@ -126,14 +127,20 @@ def test_the_app_sees_the_address_of_the_client_and_none_that_it_claims(proxy, o
         source="127.0.0.7",
         **{
             "Content-Type": "application/x-www-form-urlencoded",
-            "Cookie": f"csrftoken={token}",
+            "Cookie": f"{CSRF}={token}",
             "Referer": f"https://{HOST}/accounts/login/",
             "X-Forwarded-For": "203.0.113.9, 198.51.100.4",
             "X-Forwarded-Proto": "http",
         },
     )
     assert answer.status == 302
-    assert "secure" in answer.headers["Set-Cookie"].lower()
+    # draft-ietf-httpbis-rfc6265bis-15, 4.1.3.2: Secure, Path=/, and no Domain.
+    said = answer.headers["Set-Cookie"].lower()
+    for name in (SESSION, CSRF):
+        assert "secure" in (own := said.partition(f"{name.lower()}=")[2].partition("__host-")[0])
+        assert "path=/" in own
+    assert "domain=" not in said
+    assert " sessionid=" not in f" {said}"
     (session,) = UserSession.objects.filter(user=person)
     assert session.ip == "127.0.0.7"
 
@@ -222,7 +229,7 @@ def test_while_the_database_is_away_people_and_phones_are_asked_to_wait(
 ):
     """A page keeps what was sent, a program gets JSON, and once the database is back nothing has
     to be started anew."""
-    cookie = session_cookie(client_for(observer))
+    cookie = session_cookie(client_for(observer), SESSION)
     visit = f"/api/v1/{program.slug}/visits/5b0c8a0e-3f0e-4b8e-9f59-1f2b64a4f2d7/"
     hello = f"/{program.slug}/survey/hello.json"
     form = {"Content-Type": "application/x-www-form-urlencoded", "Referer": f"https://{HOST}/"}
@@ -234,7 +241,7 @@ def test_while_the_database_is_away_people_and_phones_are_asked_to_wait(
             proxy.ask("GET", f"/{program.slug}/tonight/", Cookie=cookie),
             proxy.ask("GET", "/accounts/login/", Cookie=cookie),
             proxy.ask("POST", f"/{program.slug}/sheets/new", sent, **form,
-                      Cookie=f"{cookie}; csrftoken={token}"),
+                      Cookie=f"{cookie}; {CSRF}={token}"),
             proxy.ask("GET", hello, Cookie=cookie),
             proxy.ask("PUT", visit, b"{}", Cookie=cookie, **{"Content-Type": "application/json"}),
         ]  # fmt: skip
@@ -253,8 +260,16 @@ def test_while_the_database_is_away_people_and_phones_are_asked_to_wait(
     assert [answer.status for answer in ask_all()] == before
 
 
-def test_an_app_that_is_away_is_told(tmp_path):
+def test_an_app_that_is_away_is_told_and_no_key_with_it(tmp_path):
+    """nginx writes the request beside its own errors, too."""
     with proxied(tmp_path / "proxy", free_port()) as proxy:
         answer = proxy.ask("GET", "/accounts/login/")
+        for path in (*addresses_with_keys(), f"/guide/?token={KEY}"):
+            assert proxy.ask("GET", path, Referer=f"https://{HOST}{path}").status == 503
+            too_large = {"Content-Length": str(102 * 1024**2)}
+            assert proxy.ask("POST", path, **too_large).status == 413
+        logs = [log.read_text("utf-8") for log in proxy.folder.glob("*.log")]
+    assert len(logs) >= 3
+    assert KEY not in "".join(logs)
     assert (answer.status, answer.headers["Retry-After"]) == (503, "10")
     assert answer.headers["Strict-Transport-Security"] == "max-age=31536000"

@@ -65,11 +65,11 @@ def served(
                 process.wait()
 
 
-def session_cookie(client) -> str:
+def session_cookie(client, name: str = settings.SESSION_COOKIE_NAME) -> str:
     """The Cookie header of a signed-in django.test.Client, for another program to send.
 
-    Sessions lie in the database, and both servers read them alike."""
-    return f"{settings.SESSION_COOKIE_NAME}={client.cookies[settings.SESSION_COOKIE_NAME].value}"
+    Sessions lie in the database, and both servers read them alike; `name` is that of the other."""
+    return f"{name}={client.cookies[settings.SESSION_COOKIE_NAME].value}"
 
 
 def _database_url() -> str:

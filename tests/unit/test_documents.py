@@ -13,7 +13,13 @@ AN_EXAMPLE = "surveys/guide/pages/LANGUAGE/PAGE.md"
 
 
 @pytest.mark.parametrize(
-    ("name", "at_least"), [("DEVELOPERS.md", 31), ("README.md", 31), ("deploy/production.md", 4)]
+    ("name", "at_least"),
+    [
+        ("DEVELOPERS.md", 31),
+        ("README.md", 31),
+        ("deploy/production.md", 4),
+        ("deploy/threats.md", 20),
+    ],
 )
 def test_every_path_is_there(name, at_least):
     found = set(PATH.findall((ROOT / name).read_text("utf-8"))) - {AN_EXAMPLE}

@@ -1,6 +1,7 @@
 """Forms for people: inviting, role and training, accepting an invitation."""
 
 from django import forms
+from django.conf import settings
 from django.forms import model_to_dict
 from django.utils.translation import gettext_lazy
 
@@ -103,9 +104,6 @@ class JoinForm(Form):
     password = forms.CharField(
         label=gettext_lazy("Choose a password"),
         strip=False,
-        help_text=gettext_lazy(
-            "At least 10 characters. Three or four unrelated words make a good one."
-        ),
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
     )
     password_again = forms.CharField(
@@ -113,6 +111,13 @@ class JoinForm(Form):
         strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
     )
+
+    def __init__(self, *args: object, **options: object) -> None:
+        super().__init__(*args, **options)
+        self.fields["password"].help_text = said(
+            "At least {number} characters. Three or four unrelated words make a good one.",
+            number=settings.PASSWORD_LENGTHS[0],
+        )
 
     def clean(self) -> dict[str, object]:
         cleaned = super().clean()

@@ -1,6 +1,11 @@
-"""Signing out, and an account that has ended: no place stays on the phone, and no entry is lost."""
+"""Signing out, by oneself or for want of use, and an account that has ended: no place stays on the
+phone, and no entry is lost."""
+
+import time
 
 import pytest
+from django.contrib.sessions.backends.db import SessionStore
+from django.contrib.sessions.models import Session
 
 from surveys.models import Visit
 from tests.browser.conftest import fill_sign_in
@@ -29,6 +34,22 @@ ADD_SENT = """async () => {
   await store.put("visits", sent);
   const cell = { visit: sent.id, address: "notes", text: "sent", base: "sent", sent: [] };
   await store.put("cells", cell);
+}"""
+
+# A route of a visit that is over, as if taken along another time.
+ADD_PACKET = """async () => {
+  const store = await import("/static/survey/store.js");
+  const [packet] = await store.getAll("packets");
+  await store.put("packets", { ...packet, key: "another/route" });
+}"""
+PACKETS = """async () => {
+  const { getAll } = await import("/static/survey/store.js");
+  return (await getAll("packets")).map(({ key }) => key);
+}"""
+PACKETS_IN_USE = """async () => {
+  const { getAll } = await import("/static/survey/store.js");
+  return (await getAll("visits")).filter(({ night }) => night === "2024-04-15")
+    .map(({ packet }) => packet);
 }"""
 
 
@@ -91,6 +112,55 @@ def test_signing_out_leaves_what_was_not_sent_and_nothing_else(phone, notes, obs
     send(page)
     page.get_by_text(SENT).first.wait_for()
     assert Visit.objects.get(observer=observer.person).cells["notes"] == "mist over the water"
+
+
+def test_signing_out_before_the_script_has_loaded(phone, notes, observer):
+    """The next page does what this one could not."""
+    page = phone.page
+    page.evaluate(ADD_SENT)
+    page.route("**/sign-out*.js", lambda route: route.abort())
+    page.goto("/accounts/logout/")
+    page.get_by_role("button", name="Sign out").last.click()
+    page.wait_for_url("**/accounts/login/**")
+    assert page.evaluate(STORED)["packets"] == 1
+    page.unroute_all()
+    page.reload()
+    left = stored_once(page, lambda stored: not stored["packets"])
+    assert (left["packets"], left["visits"]) == (0, ["2024-04-15"])
+    assert "mist over the water" in left["texts"]
+    page.wait_for_function("!document.cookie.includes('signed-out')")
+
+
+def idle():
+    """Half an hour ago somebody used this phone who did not ask to stay signed in."""
+    for session in Session.objects.all():
+        store = SessionStore(session.session_key)
+        store.set_expiry(0)
+        store["seen_at"] = time.time() - 1900
+        store.save()
+
+
+def test_a_session_that_was_idle_leaves_the_visit_of_tonight_and_no_other_route(
+    phone, notes, observer
+):
+    page = phone.page
+    page.evaluate(ADD_PACKET)
+    page.evaluate(ADD_SENT)
+    idle()
+    asked = []
+    page.on("request", lambda one: asked.append(one.url) if "hello.json" in one.url else None)
+    page.reload()
+    left = stored_once(page, lambda stored: stored["packets"] == 1)
+    assert left["packets"] == 1
+    assert page.evaluate(PACKETS) == page.evaluate(PACKETS_IN_USE)
+    assert "mist over the water" in left["texts"]
+    page.get_by_text("You are signed out").first.wait_for()
+    assert len(asked) == 1
+    phone.context.unroute_all()
+    # The page to sign in takes what was sent.
+    page.goto(f"/accounts/login/?next={survey_url(observer)}")
+    left = stored_once(page, lambda stored: stored["visits"] == ["2024-04-15"])
+    assert (left["packets"], left["visits"]) == (1, ["2024-04-15"])
 
 
 @pytest.mark.parametrize("what", ["membership", "account"])

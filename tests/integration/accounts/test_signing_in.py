@@ -5,10 +5,12 @@ import time
 
 import pytest
 from django.contrib.auth.password_validation import validate_password
+from django.contrib.sessions.models import Session
 from django.core.exceptions import ValidationError
 from django.test import Client
 
 from accounts import idle
+from surveys.web.people.forms import JoinForm
 from tests.support.builders import PASSWORD, make_person
 from tests.support.mail import delivered
 
@@ -75,13 +77,22 @@ class TestIdle:
             monkeypatch.setattr(idle, "time", lambda at=start + 60 * minutes: at)
             answers.append(is_signed_in(client))
         assert answers == [True, True, True, False]
+        # The device is told, so that it forgets places: tests/browser/survey/test_signing_out.py.
+        assert client.cookies["signed-out"].value == "ended"
         assert settings.SESSION_IDLE_SECONDS == 30 * 60
+
+    def test_a_session_that_was_ended_elsewhere_is_told_too(self, person):
+        client = sign_in(person, remember="on")
+        Session.objects.all().delete()
+        client.get("/guide/")
+        assert client.cookies["signed-out"].value == "ended"
 
     def test_with_stay_signed_in_it_goes_on(self, person, monkeypatch):
         client = sign_in(person, remember="on")
         later = time.time() + 30 * 24 * 3600
         monkeypatch.setattr(idle, "time", lambda: later)
         assert is_signed_in(client)
+        assert "signed-out" not in client.cookies
 
     def test_the_cookie_goes_with_the_browser_unless_asked_to_stay(self, person):
         ages = [sign_in(person, **more).cookies["sessionid"]["max-age"]
@@ -105,6 +116,8 @@ class TestIdle:
         ("...sunshine123", "common password with a few signs"),
         ("1q2w3e4r5t6y", "too common"),
         ("robin@example.org", "too similar"),
+        ("quiet-reed7", "at least 12 characters"),
+        ((PASSWORD * 7)[:129], "has 129 characters. Use 128 at most"),
     ],
 )
 def test_easy_passwords_are_refused(person, password, why):
@@ -112,6 +125,13 @@ def test_easy_passwords_are_refused(person, password, why):
         validate_password(password, user=person)
 
 
-@pytest.mark.parametrize("password", [PASSWORD, "correct reed marsh 7", "Teich-am-Abend"])
+@pytest.mark.parametrize(
+    "password",
+    [PASSWORD, "correct reed marsh 7", "Teich-am-Abend", "quiet-reed77", (PASSWORD * 7)[:128]],
+)
 def test_long_mixed_passwords_are_taken(person, password):
     validate_password(password, user=person)
+
+
+def test_who_joins_is_told_the_length():
+    assert "At least 12 characters." in JoinForm()["password"].help_text

@@ -14,6 +14,7 @@ from procrastinate.contrib.django.models import ProcrastinateJob
 import accounts.mailing  # noqa: F401 - its tasks
 from accounts.invitations import invite
 from accounts.models import Role
+from accounts.security_log import Act
 from surveys.models import BackgroundRun, OperationKind, OperationRecord, RunState, WorkerHeartbeat
 from surveys.operations import alerts
 from surveys.operations.alerts import look
@@ -55,6 +56,26 @@ def end_job(task: str, status: str = "failed", **args) -> ProcrastinateJob:
 
 def test_nothing_is_mailed_while_all_is_well(file):
     assert letters(file) == []
+
+
+def test_passwords_tried_at_many_accounts_are_told(file, program):
+    """One account, however often, is the affair of its owner."""
+
+    def fail_to_sign_in(member, act):
+        with connection.cursor() as cursor:
+            note = "SELECT accounts_note_act_of_person(%s, %s, '', '')"
+            cursor.execute(note, [member.person_id, act])
+
+    members = [make_member(program) for _ in range(10)]
+    for member in [*members[:-1], *members[:-1]]:
+        fail_to_sign_in(member, Act.WRONG_PASSWORD)
+    fail_to_sign_in(members[-1], Act.SIGNED_IN)
+    assert letters(file) == []
+    fail_to_sign_in(members[-1], Act.WRONG_STEP)
+    ((to, _, text),) = letters(file)
+    assert to == OPS
+    assert "Sign-ins failed at 10 accounts within the last hour" in text
+    assert "Sign-ins" not in " ".join(problem.words for problem in site_problems())
 
 
 def test_a_problem_is_told_once_and_its_end_once(file):

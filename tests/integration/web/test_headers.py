@@ -30,3 +30,13 @@ def test_the_key_in_an_address_is_not_passed_on(path):
 
 def test_other_pages_pass_their_address_on_within_the_site():
     assert Client().get("/accounts/login/")["Referrer-Policy"] == "same-origin"
+
+
+@pytest.mark.parametrize(
+    ("path", "attached"),
+    [("/api/v1/nothing/visits/", True), ("/accounts/login/", False), ("/healthz", False)],
+)
+def test_what_the_api_answers_is_never_shown_as_a_page(path, attached):
+    """OWASP ASVS 4.0.3, 14.4.2."""
+    said = Client().get(path).headers.get("Content-Disposition")
+    assert said == ('attachment; filename="api.json"' if attached else None)

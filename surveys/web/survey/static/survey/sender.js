@@ -1,7 +1,7 @@
 // When to send: soon after a change, at once when the network is back, at growing distances while it
 // fails. Two tabs take turns.
 import { ask, NoAnswer } from "./http.js";
-import { forgetPlaces } from "./store.js";
+import { forgetPlaces, isOfTonight } from "./store.js";
 
 const WAITS_S = [5, 15, 45, 120, 300];
 
@@ -85,7 +85,11 @@ export async function hello(url, patienceMs) {
   const wanted = { headers: { Accept: "application/json" } };
   const { code, data } = await ask(url, wanted, { patienceMs, read: readHello });
   if (code === 200) return data;
-  if (code === 401) throw new SignedOut("signed-out");
+  if (code === 401) {
+    // A session has ended, at this request or one before: accounts/signed_out.py.
+    if (document.cookie.includes("signed-out=")) await forgetPlaces(isOfTonight);
+    throw new SignedOut("signed-out");
+  }
   // The account has ended: what is not sent stays.
   if (code === 410) await forgetPlaces();
   if ([403, 404, 410].includes(code)) throw new SignedOut("not-allowed");

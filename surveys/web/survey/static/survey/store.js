@@ -4,6 +4,7 @@
 // A cell: { visit, address, text, base, sent, theirs }. `base` is the text that the server is known
 // to have; `sent` are texts that went out without an answer, any of which it may have; `theirs` is
 // there while both sides changed the cell and nobody has chosen.
+import { now } from "./clock.js";
 import { answered, database } from "./database.js";
 
 const NAME = "duskpool-survey";
@@ -36,8 +37,20 @@ export const get = (name, key) => transact([name], "readonly", (t) => answered(t
 export const put = (name, value) =>
   transact([name], "readwrite", (t) => answered(t.objectStore(name).put(value)));
 
-export const forgetPlaces = () =>
-  transact(["packets"], "readwrite", async (t) => t.objectStore("packets").clear());
+const TWO_DAYS_MS = 172_800_000;
+/** A night is named by the day it begins, and over by noon of the next. */
+export const isOfTonight = ({ night, state }) =>
+  EDITABLE.includes(state) && now() < Date.parse(night) + TWO_DAYS_MS;
+
+/** Routes go from this phone, but for those of visits that `inUse` says are gone on with. */
+export function forgetPlaces(inUse = () => false) {
+  return transact(["packets", "visits"], "readwrite", async (t) => {
+    const packets = t.objectStore("packets");
+    const visits = await answered(t.objectStore("visits").getAll());
+    const kept = new Set(visits.filter(inUse).map(({ packet }) => packet));
+    for (const key of await answered(packets.getAllKeys())) if (!kept.has(key)) packets.delete(key);
+  });
+}
 
 export async function setting(name, otherwise) {
   return (await get("settings", name))?.value ?? otherwise;

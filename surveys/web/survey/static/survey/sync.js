@@ -25,21 +25,28 @@ export const { status, onStatus, soon } = sender;
 /** Send all that waits, now. */
 export const syncAll = () => sender.sendNow();
 let config = null;
+let asksOnce = false;
 
-/** `holdsPlaces`: an account that has ended must not keep them. */
+/** `holdsPlaces`: who is signed out, or whose account has ended, must not keep them, so the server is
+    asked even if nothing is to be sent. */
 export function start(settings, holdsPlaces) {
   config = settings;
   window.addEventListener("online", () => sender.startOver());
   document.addEventListener("visibilitychange", () =>
     sender.startOver(document.visibilityState === "hidden" ? 0 : 500),
   );
-  if (holdsPlaces) hello(config.hello, PATIENCE_MS).catch(() => {});
+  asksOnce = holdsPlaces;
   soon(0);
 }
 
 async function sendWaiting() {
   const visits = await waiting();
-  if (!visits.length) return sender.say("idle");
+  const asks = asksOnce;
+  asksOnce = false;
+  if (!visits.length) {
+    if (asks) await hello(config.hello, PATIENCE_MS).catch(() => {});
+    return sender.say("idle");
+  }
   sender.say("sending");
   return sendVisits(visits);
 }
