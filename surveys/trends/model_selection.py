@@ -19,6 +19,7 @@ from surveys.trends.criterion import Candidate, candidate_of
 from surveys.trends.estimates import DID_NOT_CONVERGE, NO_REPEAT_VISITS
 from surveys.trends.histories import Histories
 from surveys.trends.models.level_models import LevelModel, equal_detection
+from surveys.trends.models.likely_levels import likely_levels
 from surveys.trends.models.trend import TrendFit, fit_trend
 from surveys.trends.models.year_levels import YearLevels, fit_year_levels
 from surveys.trends.numerics.arrays import BoolArray, FloatArray
@@ -128,7 +129,8 @@ def choose_trend(
     occupancy = _Contest(SAME, under_best(SAME), {})
     for name, of_sites in occupancy_candidates.items():
         occupancy.enter(name, under_best(name), of_sites)
-    unequal = _unequal_detection(detection, occupancy, partial(_levels, histories, covariates))
+    levels = partial(_levels, histories, covariates, likely_levels(occupancy.trend))
+    unequal = _unequal_detection(detection, occupancy, levels)
     return Choice(
         trend=occupancy.trend,
         detection=unequal or detection.best,
@@ -322,6 +324,7 @@ def _fit(
 def _levels(
     histories: Histories,
     covariates: Mapping[str, FloatArray],
+    like: Mapping[str, float],
     model: str,
     site_covariates: Mapping[str, SiteCovariate],
 ) -> YearLevels:
@@ -332,6 +335,7 @@ def _levels(
         **model_terms(histories, covariates, model, tuple(site_covariates.values())),
         sites=histories.site,
         model=level_model(model),
+        like=like,
     )
 
 

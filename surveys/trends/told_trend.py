@@ -35,6 +35,7 @@ from surveys.trends.model_selection import (
 )
 from surveys.trends.models.goodness_of_fit import GoodnessOfFit
 from surveys.trends.models.level_models import LevelModel, equal_detection
+from surveys.trends.models.likely_levels import likely_levels
 from surveys.trends.models.needed_effort import needed_effort
 from surveys.trends.models.year_levels import YearLevels
 from surveys.trends.models.year_trend import (
@@ -193,7 +194,12 @@ def chosen_year_trend(
         histories, covariates, choice.detection, tuple(choice.site_covariates.values())
     )
     return _fit_told(
-        histories.detected, histories, terms, breaks, model=level_model(choice.detection)
+        histories.detected,
+        histories,
+        terms,
+        breaks,
+        model=level_model(choice.detection),
+        like=likely_levels(choice.trend),
     )
 
 
@@ -237,7 +243,7 @@ def _fit_told(
     *,
     model: LevelModel = equal_detection,
     with_pooled: bool = True,
-    like: YearLevels | None = None,
+    like: YearLevels | Mapping[str, float] | None = None,
 ) -> YearTrend:
     """The trend over the seasons that carry one. Rows are those of the histories."""
     listened = ~np.isnan(detected).all(axis=1)

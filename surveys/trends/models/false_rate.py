@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from surveys.trends.models.occupancy import OccupancyFit
-from surveys.trends.models.occupancy_likelihood import objective, occupied_given_history
+from surveys.trends.models.occupancy_likelihood import objective_of
 from surveys.trends.numerics.optimize import maximize
 
 _SETTLED, _MOST_PASSES = 1e-4, 20
@@ -25,10 +25,15 @@ def false_rate(fit: OccupancyFit, share: float) -> float | None:
     visits = (~np.isnan(fit.history)).sum(axis=1).astype(np.float64)
     end = fit.maximum
     rate = share * detections / max(float(visits.sum()), 1.0)
+    blocks = replace(fit.cells, false_rate=rate).blocks
+    occupied = np.empty(len(fit.cells.weight))
     for _ in range(_MOST_PASSES):
-        cells = replace(fit.cells, false_rate=rate)
-        end = maximize(objective(cells), end.theta)
-        empty = 1 - occupied_given_history(cells, end.theta)[cells.group]
+        if_empty = replace(fit.cells, false_rate=rate).if_empty
+        blocks = tuple(replace(block, if_empty=if_empty[block.at]) for block in blocks)
+        end = maximize(objective_of(blocks), end.theta)
+        for block in blocks:
+            occupied[block.at] = block.evaluate(end.theta).occupied
+        empty = 1 - occupied[fit.cells.group]
         before = rate
         rate = min(share * detections / max(float(empty @ visits), 1.0), 0.5)
         if abs(rate - before) <= _SETTLED * before:

@@ -117,7 +117,7 @@ def _by_coefficients(block: Block, slope: FloatArray) -> FloatArray:
     return np.concatenate(
         [
             block.psi * slope[0],
-            (block.p * slope[1 : 1 + visits]).sum(axis=1),
+            np.einsum("kjg,jg->kg", block.p, slope[1 : 1 + visits]),
             slope[1 + visits :],
         ]
     )

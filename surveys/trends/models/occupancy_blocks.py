@@ -82,7 +82,10 @@ class Block:
         soft_p, p, p_spread = soft_and_chance(p_logit)
         # log p = logit - log(1 + e^logit) and log(1 - p) = -log(1 + e^logit) keep their digits at
         # both ends.
-        if_occupied = (self.heard * p_logit - self.trials * soft_p).sum(axis=0)
+        p_logit *= self.heard
+        soft_p *= self.trials
+        p_logit -= soft_p
+        if_occupied = p_logit.sum(axis=0)
         if_occupied += psi_logit
         if_occupied -= soft_psi
         occupied: FloatArray | float = 1.0
@@ -92,13 +95,15 @@ class Block:
             apart = if_occupied - if_empty
             _, occupied, _ = soft_and_chance(apart)
             log_likelihoods = np.maximum(if_occupied, if_empty) + np.log1p(np.exp(-np.abs(apart)))
+        p *= self.trials
+        p_spread *= self.trials
         return BlockState(
             log_likelihoods=log_likelihoods,
             occupied=occupied,
             psi=psi,
             psi_spread=psi_spread,
-            expected=self.trials * p,
-            p_spread=self.trials * p_spread,
+            expected=p,
+            p_spread=p_spread,
         )
 
     def gradient(self, state: BlockState) -> FloatArray:
@@ -131,7 +136,7 @@ class Block:
 
     def _pull(self, state: BlockState) -> FloatArray:
         """Derivative of the log-chance of what was heard if occupied, by coefficients of p."""
-        pull: FloatArray = (self.p * (self.heard - state.expected)).sum(axis=1)
+        pull: FloatArray = np.einsum("kjg,jg->kg", self.p, self.heard - state.expected)
         return pull
 
 
@@ -198,9 +203,15 @@ def _block(cells: Cells, psi: FloatArray, p: FloatArray, rows: IntArray, sure: b
 def soft_and_chance(logit: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """log(1 + e^x), the chance e^x / (1 + e^x) and chance times its complement, from one
     exponential that never overflows."""
-    small = np.exp(-np.abs(logit))
+    small = np.abs(logit)
+    np.exp(np.negative(small, out=small), out=small)
     soft = np.log1p(small)
     soft += np.maximum(logit, 0.0)
-    above = 1.0 / (1.0 + small)
-    below = small * above
-    return soft, np.where(logit < 0.0, below, above), above * below
+    above = 1.0 + small
+    np.divide(1.0, above, out=above)
+    # Without a choice by sign, which a processor cannot foresee: e^x / (1 + e^x) where x < 0.
+    chance = np.maximum(small, logit >= 0.0)
+    chance *= above
+    small *= above
+    small *= above
+    return soft, chance, small

@@ -57,7 +57,7 @@ class OccupancyCells:
                 psi_design=self.psi_design,
                 p_design=self.p_design,
                 weight=self.weight,
-                if_empty=self._if_empty(),
+                if_empty=self.if_empty,
                 levels=self.levels,
                 level=self.level,
             )
@@ -72,7 +72,9 @@ class OccupancyCells:
             return logit
         return logit + (theta[first:begin] * self.levels)[self.level][:, None]
 
-    def _if_empty(self) -> FloatArray:
+    @property
+    def if_empty(self) -> FloatArray:
+        """Log-chance of what was heard at an empty site (G,)."""
         if not self.false_rate:
             return np.where(self.silent, 0.0, -np.inf)
         heard, listened = self.detections.sum(axis=1), self.trials.sum(axis=1)
@@ -167,22 +169,23 @@ def objective_of(blocks: Sequence[Block]) -> Objective:
     """The same of cells that are in blocks already."""
     latest: list[tuple[FloatArray, list[BlockState]]] = []
 
-    def evaluate(theta: FloatArray) -> list[BlockState]:
-        # The Hessian is asked for at the point whose gradient was just computed.
-        if not latest or latest[0][0] is not theta:
-            latest[:] = [(theta, [block.evaluate(theta) for block in blocks])]
-        return latest[0][1]
-
     def value_gradient(theta: FloatArray) -> tuple[float, FloatArray]:
-        value, gradient = 0.0, np.zeros(len(theta))
-        for block, state in zip(blocks, evaluate(theta), strict=True):
+        value, gradient, states = 0.0, np.zeros(len(theta)), []
+        for block in blocks:
+            # The gradient follows at once, while the block is still in the processor's cache.
+            state = block.evaluate(theta)
             value += float(block.weight @ state.log_likelihoods)
             gradient[block.columns] += block.gradient(state)
+            states.append(state)
+        latest[:] = [(theta, states)]
         return value, gradient
 
     def hessian(theta: FloatArray) -> FloatArray:
+        # It is asked for at the point whose gradient was just computed.
+        known = latest and latest[0][0] is theta
+        states = latest[0][1] if known else [block.evaluate(theta) for block in blocks]
         matrix = np.zeros((len(theta), len(theta)))
-        for block, state in zip(blocks, evaluate(theta), strict=True):
+        for block, state in zip(blocks, states, strict=True):
             matrix[np.ix_(block.columns, block.columns)] += block.hessian(state)
         return matrix
 

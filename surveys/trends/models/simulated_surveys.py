@@ -143,7 +143,9 @@ def pearson_of(frame: SurveyFrame, codes: IntArray, theta: FloatArray) -> float:
     """Pearson's X2 of histories against the model at ``theta``; see ``goodness_of_fit``."""
     psi, p = frame.chances(theta)
     width = 1 << frame.seen.shape[1]
-    keys, counts = np.unique(frame.cohort_of * width + codes, return_counts=True)
+    found = np.bincount(frame.cohort_of * width + codes)
+    keys = np.flatnonzero(found)
+    counts = found[keys]
     total = 0.0
     for number, units in enumerate(frame.cohorts):
         of_cohort = keys // width == number

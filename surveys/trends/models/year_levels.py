@@ -94,7 +94,7 @@ def fit_year_levels(
     sites: ArrayLike | None = None,
     within_routes: bool = True,
     model: LevelModel = equal_detection,
-    like: YearLevels | None = None,
+    like: YearLevels | Mapping[str, float] | None = None,
 ) -> YearLevels:
     """Fit a level of occupancy for every season year.
 
@@ -121,8 +121,8 @@ def fit_year_levels(
         What detection is like beside its covariates: equal between sites, or one of the other forms
         of ``level_models``.
     like
-        Levels of nearly the same data: the search of a large program begins where they were found,
-        which saves time and changes nothing else.
+        Levels of nearly the same data, or what they are likely to be (``likely_levels``): the
+        search of a large program begins there, which saves time and changes nothing else.
 
     Returns
     -------
@@ -213,10 +213,11 @@ def _names(years: IntArray, columns: Design, p: Design, *, by_year: bool) -> tup
     )
 
 
-def _beginning(like: YearLevels | None) -> Mapping[str, float]:
+def _beginning(like: YearLevels | Mapping[str, float] | None) -> Mapping[str, float]:
     """Where a search found an end that is worth beginning at."""
-    settled = like is not None and like.covariance is not None
-    if like is None or not settled or estimates.DID_NOT_CONVERGE in like.flags:
+    if not isinstance(like, YearLevels):
+        return like or {}
+    if like.covariance is None or estimates.DID_NOT_CONVERGE in like.flags:
         return {}
     return like.found
 
@@ -344,10 +345,9 @@ class _Search:
         numbers = self.stretches[0].likelihood
         center = np.concatenate([np.zeros(len(self.names)), numbers.start])
         penalty = blocks(self.penalty, np.diag(numbers.curvature))
-        # A form with numbers of its own may have two hills: it is always climbed from one side.
-        begin = {} if len(numbers.start) else self.begin
+        # A form with numbers of its own may have two hills: these numbers always begin on one side.
         start = center.copy()
-        start[: len(self.names)] = [begin.get(name, 0.0) for name in self.names]
+        start[: len(self.names)] = [self.begin.get(name, 0.0) for name in self.names]
         return maximize(_penalized(joined(self.stretches), penalty, center), start)
 
 

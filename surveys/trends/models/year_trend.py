@@ -80,7 +80,7 @@ def fit_year_trend(
     confidence: float = 0.95,
     model: LevelModel = equal_detection,
     with_pooled: bool = True,
-    like: YearLevels | None = None,
+    like: YearLevels | Mapping[str, float] | None = None,
 ) -> YearTrend:
     """Fit the change of occupancy within routes, over years that differ from each other.
 

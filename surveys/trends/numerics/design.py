@@ -161,8 +161,13 @@ def moments(matrix: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Mean and standard deviation of each column, without NaN."""
     mean, spread = np.empty(matrix.shape[-1]), np.empty(matrix.shape[-1])
     for k, column in enumerate(matrix.T):
-        known = column[~np.isnan(column)]
-        mean[k], spread[k] = known.mean(), known.std()
+        known = np.ravel(column)
+        missing = np.isnan(known)
+        if missing.any():
+            known = known[~missing]
+        mean[k] = known.mean()
+        away = known - mean[k]
+        spread[k] = np.sqrt(away @ away / len(known)) if len(known) else np.nan
     return mean, spread
 
 

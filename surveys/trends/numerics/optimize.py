@@ -256,8 +256,12 @@ class _Profile:
         self._along = contrast
         self._across, self._lower, self._upper = _complement(objective, contrast)
         # The curvature at the maximum serves near by, unless a parameter is held where it is flat.
-        near_by = objective.costly and bool(identified(maximum).all())
+        near_by = bool(identified(maximum).all())
         self._curvature = self._across.T @ maximum.hessian @ self._across if near_by else None
+        self._slope = np.zeros(self._across.shape[1])
+        if self._curvature is not None:
+            along = self._across.T @ (maximum.hessian @ contrast)
+            self._slope = -np.linalg.solve(self._curvature, along)
         self._seen = [(float(contrast @ maximum.theta), self._across.T @ maximum.theta)]
         # Asked again, another start could end on another hill: a root finder needs one answer.
         self._known: dict[float, float] = {}
@@ -269,7 +273,8 @@ class _Profile:
 
     def _fit_at(self, at: float) -> float:
         fixed = self._along * at
-        start = min(self._seen, key=lambda pair: abs(pair[0] - at))[1]
+        near, start = min(self._seen, key=lambda pair: abs(pair[0] - at))
+        start = start + self._slope * (at - near)
         if self._across.shape[1] == 0:
             value = self._objective.value_gradient(fixed)[0]
         else:
