@@ -258,7 +258,7 @@ class _Profile:
         # The curvature at the maximum serves near by, unless a parameter is held where it is flat.
         near_by = bool(identified(maximum).all())
         self._curvature = self._across.T @ maximum.hessian @ self._across if near_by else None
-        self._slope = np.zeros(self._across.shape[1])
+        self._slope: FloatArray = np.zeros(self._across.shape[1])
         if self._curvature is not None:
             along = self._across.T @ (maximum.hessian @ contrast)
             self._slope = -np.linalg.solve(self._curvature, along)
