@@ -261,7 +261,7 @@ class _Profile:
         self._slope: FloatArray = np.zeros(self._across.shape[1])
         if self._curvature is not None:
             along = self._across.T @ (maximum.hessian @ contrast)
-            self._slope = -np.linalg.solve(self._curvature, along)
+            self._slope = np.asarray(-np.linalg.solve(self._curvature, along), np.float64)
         self._seen = [(float(contrast @ maximum.theta), self._across.T @ maximum.theta)]
         # Asked again, another start could end on another hill: a root finder needs one answer.
         self._known: dict[float, float] = {}
