@@ -49,7 +49,8 @@ FIRST_USE = """() => new Promise((done) => {
 LOADED = "() => performance.getEntriesByType('navigation')[0].loadEventEnd"
 # The files that follow after the first use have come, and nothing is asked for any more.
 SETTLED_MS = 2_000
-MOST_BYTES = 120_000
+# As they are transferred: what the first screen waits for, and everything with what follows it.
+MOST_FIRST_BYTES, MOST_BYTES = 120_000, 160_000
 MOST_FIRST, MOST_KEPT = 10, 4
 
 
@@ -165,6 +166,7 @@ def test_first_use_on_a_slow_phone(open_phone, member, record_property, runs):
     said += f"; {statistics.median(weights)} bytes at first use, {weight} in all"
     record_property("start", said)
     print(said)  # noqa: T201 - shown with -s
-    assert weight < MOST_BYTES, said
+    assert max(weights) <= MOST_FIRST_BYTES, said
+    assert weight <= MOST_BYTES, said
     assert took["first"] <= MOST_FIRST * took["empty"], said
     assert max(took["kept home"], took["kept stop"]) <= MOST_KEPT * took["empty"], said
