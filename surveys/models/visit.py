@@ -98,6 +98,8 @@ class Visit(models.Model):
     source = models.CharField(max_length=10, choices=Source.choices, default=Source.PAPER)
     revision = models.PositiveIntegerField(default=1)
     cells = models.JSONField(default=dict, blank=True)
+    # Number to key of the stops that a phone took along; empty where none did.
+    carried_stops = models.JSONField(default=dict, db_default=models.Value({}, models.JSONField()))
     counts_in_trends = models.BooleanField(default=False)
     start_air_temperature_c = celsius_field()
     start_air_temperature_unit = typed_unit_field()

@@ -198,6 +198,15 @@ class ChecklistSpecies:
     season: tuple[MonthDay, MonthDay] | None = None
 
 
+class StopUse(StrEnum):
+    """Whether a stop is part of its route on the night: it is, it is not, or another stop has
+    its number. What is not was so when the observer took the route along."""
+
+    IN_USE = "in_use"
+    CLOSED = "closed"
+    REPLACED = "replaced"
+
+
 @dataclass(frozen=True, kw_only=True)
 class Stop:
     """One stop of a route, numbered from 1 in driving order."""
@@ -205,6 +214,7 @@ class Stop:
     number: int
     name: str
     place: Place
+    use: StopUse = StopUse.IN_USE
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -6,6 +6,7 @@ import datetime as dt
 import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from django.db import transaction
 
@@ -89,14 +90,16 @@ def start_visit(
     visit_id: uuid.UUID | None = None,
     source: str = Source.PAPER,
     carried_version_id: int | None = None,
+    carried_stops: Mapping[str, int] = MappingProxyType({}),
     recovers: dt.datetime | None = None,
 ) -> Visit:
     """Start a draft, judged by the protocol version in force on the night.
 
     `carried_version_id` is the version that a phone took along; it is used instead if the
-    program still has it. Calling this again with the same `visit_id` returns the same visit,
-    so a retry from a phone never creates a second one. A discarded draft is created again only
-    if `recovers` is the time at which it was discarded.
+    program still has it. `carried_stops` are the stops that it took along, by number. Calling this
+    again with the same `visit_id` returns the same visit, so a retry from a phone never creates a
+    second one. A discarded draft is created again only if `recovers` is the time at which it was
+    discarded.
 
     Raises NotYours, DraftDiscarded, NightUnusable, NoProtocolInForce.
     """
@@ -109,6 +112,7 @@ def start_visit(
         route=route,
         observer=member.person,
         source=Source(source),
+        carried_stops=_stops_of(route, carried_stops),
         cells={
             "night": night.isoformat(),
             "temperature_unit": member.program.temperature_unit,
@@ -127,6 +131,12 @@ def start_visit(
         },
     )
     return lock_own_visit(member, stored.pk)
+
+
+def _stops_of(route: Route, carried: Mapping[str, int]) -> dict[str, int]:
+    """Those of the carried stops that are the route's."""
+    keys = set(route.stops.values_list("pk", flat=True))
+    return {str(number): key for number, key in carried.items() if key in keys}
 
 
 def program_version(member: Membership, version_id: int | None) -> ProtocolVersion | None:
@@ -195,6 +205,7 @@ def put_sheet(
     revision: int | None,
     source: str = Source.PHONE,
     carried_version_id: int | None = None,
+    carried_stops: Mapping[str, int] = MappingProxyType({}),
     recovers: dt.datetime | None = None,
 ) -> tuple[Saved, bool]:
     """Make the observer's sheet hold exactly `cells`; start the visit if it is new.
@@ -214,6 +225,7 @@ def put_sheet(
         visit_id=visit_id,
         source=source,
         carried_version_id=carried_version_id,
+        carried_stops=carried_stops,
         recovers=recovers,
     )
     if visit.route_id != route.pk:
@@ -256,6 +268,17 @@ def apply_changes(visit: Visit, changes: Mapping[str, CellChange]) -> tuple[Conf
         visit.revision += 1
         visit.save()
     return conflicts
+
+
+@transaction.atomic
+def clear_stop(member: Membership, visit_id: uuid.UUID | str, number: int) -> Visit:
+    """Take every entry at one stop off the observer's sheet. Raises NotYours, WrongState."""
+    visit = lock_own_visit(member, visit_id)
+    require(member, Permission.SURVEY)
+    check_state(visit, EDITABLE)
+    filled = {a: t for a, t in visit.cells.items() if a.startswith(f"stops.{number}.")}
+    apply_changes(visit, {a: CellChange(was=text, now="") for a, text in filled.items()})
+    return visit
 
 
 def _advance_from(visit: Visit, revision: int | None) -> None:

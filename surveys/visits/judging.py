@@ -57,7 +57,7 @@ def read_and_judge(visit: Visit, now: dt.datetime | None = None) -> Judgment:
     return judge_cells(
         visit.cells,
         night=visit.night,
-        background=load_background(visit.route, visit.night, visit.protocol_version),
+        background=load_background(visit),
         surroundings=load_surroundings(visit, now or timezone.now()),
         photo_rows=frozenset(visit.photos.values_list("row", flat=True)),
     )

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from accounts.models import Membership
 from surveys import models
@@ -18,6 +19,7 @@ from surveys.programs.versions import protocol_values
 from surveys.protocol import values
 from surveys.protocol.own_fields import OwnField
 from surveys.protocol.sky import stop_sky
+from surveys.visits.sheet.cells import split
 from surveys.visits.sheet.reader import SheetReading
 
 # Who was trained, from which night and until which (None: no end).
@@ -45,16 +47,50 @@ def stops_on(route: models.Route, night: dt.date) -> dict[int, models.Stop]:
     return {stop.number: stop for stop in stops_in_use(route.stops.order_by("number"), night)}
 
 
+def every_stop(route: models.Route) -> list[models.Stop]:
+    return list(route.stops.order_by("number", "active_from"))
+
+
+def stops_on_sheet(
+    every: Sequence[models.Stop],
+    night: dt.date,
+    numbers: Collection[int],
+    carried: Mapping[str, int],
+) -> dict[int, models.Stop]:
+    """Of `every` stop that the route ever had, oldest first, those that a sheet is read against,
+    by the number that it knows them by, in driving order: those in use on the night, and for the
+    `numbers` with entries the stops that were surveyed.
+
+    `carried` leads from numbers to the stops that a phone took along. A stop may have been closed,
+    moved or given another number since: the entries stay with the place where they were made. A
+    number that nobody carried and that is not in use stands for the stop that last had it.
+    """
+    by_key = {stop.pk: stop for stop in every}
+    surveyed = {
+        number: stop
+        for number in numbers
+        if (stop := by_key.get(carried.get(str(number), 0))) is not None
+    }
+    taken = {stop.pk for stop in surveyed.values()}
+    stops = {stop.number: stop for stop in stops_in_use(every, night) if stop.pk not in taken}
+    for number in numbers:
+        former = [stop for stop in every if stop.number == number and stop.pk not in taken]
+        if number not in stops and number not in surveyed and former:
+            stops[number] = former[-1]
+    return dict(sorted((stops | surveyed).items()))
+
+
 def checklist_on(program: models.Program, night: dt.date) -> list[models.ChecklistEntry]:
     """The entries of the checklist that applied on a night, in order."""
     entries = program.checklist.select_related("species").order_by("order", "pk")
     return entries_listed(entries, night)
 
 
-def load_background(
-    route: models.Route, night: dt.date, version: models.ProtocolVersion
-) -> Background:
-    stops = stops_on(route, night)
+def load_background(visit: models.Visit) -> Background:
+    """What the visit's sheet is read and checked against."""
+    route, night, version = visit.route, visit.night, visit.protocol_version
+    every = every_stop(route)
+    stops = stops_on_sheet(every, night, split(visit.cells).stops, visit.carried_stops)
     species = {row.code: row for row in models.Species.objects.all()}
     return Background(
         route=route_of(
@@ -62,6 +98,7 @@ def load_background(
             stops,
             checklist_on(route.program, night),
             own_fields_on(route.program.own_fields.order_by("order", "pk"), night),
+            _uses(stops, stops_in_use(every, night)),
         ),
         protocol=protocol_values(version),
         version=version,
@@ -69,6 +106,20 @@ def load_background(
         species=species,
         catalog=species_catalog(species),
     )
+
+
+def _uses(
+    stops: Mapping[int, models.Stop], in_use: Sequence[models.Stop]
+) -> dict[int, values.StopUse]:
+    """How each stop of a sheet stands that is not in use on the night."""
+    keys = {stop.pk for stop in in_use}
+    numbers = {stop.number for stop in in_use}
+    replaced, closed = values.StopUse.REPLACED, values.StopUse.CLOSED
+    return {
+        number: replaced if stop.number in numbers else closed
+        for number, stop in stops.items()
+        if stop.pk not in keys
+    }
 
 
 def load_surroundings(visit: models.Visit, now: dt.datetime) -> values.Surroundings:
@@ -108,7 +159,9 @@ def route_of(
     stops: Mapping[int, models.Stop],
     checklist: list[models.ChecklistEntry],
     own_fields: tuple[OwnField, ...],
+    uses: Mapping[int, values.StopUse] = MappingProxyType({}),
 ) -> values.Route:
+    """`uses` are those of stops that are not in use on the night, by number."""
     program = route.program
     return values.Route(
         code=route.code,
@@ -116,11 +169,12 @@ def route_of(
         time_zone=program.time_zone,
         stops=tuple(
             values.Stop(
-                number=stop.number,
+                number=number,
                 name=stop.name,
                 place=values.Place(latitude=stop.place.y, longitude=stop.place.x),
+                use=uses.get(number, values.StopUse.IN_USE),
             )
-            for stop in stops.values()
+            for number, stop in stops.items()
         ),
         checklist=tuple(_checklist_species(entry) for entry in checklist),
         temperature_unit=values.TemperatureUnit(program.temperature_unit),

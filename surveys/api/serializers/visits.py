@@ -64,6 +64,11 @@ class VisitSerializer(VisitRowSerializer):
     """A visit with its sheet. `cells` maps addresses to texts as they were typed."""
 
     cells = serializers.DictField(child=serializers.CharField(allow_blank=True))
+    stops = serializers.DictField(
+        source="carried_stops",
+        child=serializers.IntegerField(),
+        help_text="number to id of the stops that a phone took along; empty where none did",
+    )
     protocol_version = serializers.IntegerField(
         source="protocol_version_id", help_text="the version by which the visit is judged"
     )
@@ -81,6 +86,7 @@ class VisitSerializer(VisitRowSerializer):
             "protocol_version",
             "protocol_in_force",
             "sent_back_note",
+            "stops",
             "cells",
         ]
         read_only_fields = fields
@@ -115,7 +121,8 @@ class SavedSerializer(JudgedVisitSerializer):
 
 class SheetSerializer(serializers.Serializer):
     """A whole sheet. `route` is the route's code, `night` the date of the evening;
-    `protocol_version` is the one that a phone carried, by which a new visit is judged.
+    `protocol_version` is the one that a phone carried, by which a new visit is judged; `stops` are
+    the ids of the stops that it carried, by number.
     `recovers` brings back a draft that was thrown away: its `discarded_at`."""
 
     route = serializers.CharField(max_length=20)
@@ -124,6 +131,9 @@ class SheetSerializer(serializers.Serializer):
         choices=[Source.PHONE.value, Source.PAPER.value], default=Source.PHONE.value
     )
     protocol_version = serializers.IntegerField(required=False, min_value=1, max_value=2**63 - 1)
+    stops = serializers.DictField(
+        required=False, child=serializers.IntegerField(min_value=1, max_value=2**63 - 1)
+    )
     recovers = serializers.DateTimeField(required=False)
     cells = serializers.DictField(child=CellText())
 

@@ -118,6 +118,7 @@ class VisitDetail(ProgramView):
             revision=self.revision_or_none(),
             source=sheet["source"],
             carried_version_id=sheet.get("protocol_version"),
+            carried_stops=sheet.get("stops", {}),
             recovers=sheet.get("recovers"),
         )
         return _saved_response(saved, status.HTTP_201_CREATED if is_new else status.HTTP_200_OK)

@@ -20,6 +20,7 @@ from surveys.protocol.sentences.sentence import LEAVE_IT, Sentence
 from surveys.protocol.values import (
     Case,
     Severity,
+    StopUse,
     Where,
 )
 
@@ -51,6 +52,34 @@ def unknown_stop(case: Case) -> Iterator[Breach]:
                 **({"stops": params.stops(known)} if known else {}),
             },
         )
+
+
+@rule(
+    "stop-changed",
+    Severity.QUERY,
+    "Every stop is part of the route on the night.",
+    Sentence(
+        _("Stop {stop} ({name}) is not part of the route on this night."),
+        (_("If you listened there, leave it: the coordinator decides whether it counts."),),
+    ),
+    variants={
+        "replaced": Sentence(
+            _("Stop {stop} has moved. This visit was surveyed at its old place ({name})."),
+            (_("If you listened there, leave it: the coordinator decides whether it counts."),),
+        )
+    },
+)
+def stop_changed(case: Case) -> Iterator[Breach]:
+    """A route may change between the evening on which it was taken along and the survey."""
+    stops = stops_by_number(case)
+    for number in sorted({p.stop for p in listened(case)} & stops.keys()):
+        stop = stops[number]
+        if stop.use is not StopUse.IN_USE:
+            yield Breach(
+                where=Where(stop=number),
+                variant="replaced" if stop.use is StopUse.REPLACED else "",
+                params={"stop": number, "name": stop.name},
+            )
 
 
 @rule(

@@ -50,7 +50,7 @@ from surveys.visits.exceptions import (
     RecordingRefused,
     RecordingTooLarge,
 )
-from surveys.visits.loading import stops_on
+from surveys.visits.loading import every_stop, stops_on_sheet
 from surveys.visits.media.audio_formats import (
     MAX_BYTES,
     MAX_DURATION_S,
@@ -359,9 +359,12 @@ def _check_same(existing: Recording, announced: RecordingAnnouncement) -> Record
 
 
 def _stop(visit: Visit, number: int | None) -> Stop | None:
-    """The stop with that number. A stop that has been closed since the phone loaded the route
-    is no reason to refuse the recording: its number is still in the metadata."""
-    return None if number is None else stops_on(visit.route, visit.night).get(number)
+    """The stop that the visit knows by that number. One that the route never had is no reason to
+    refuse the recording: its number is still in the metadata."""
+    if number is None:
+        return None
+    every = every_stop(visit.route)
+    return stops_on_sheet(every, visit.night, (number,), visit.carried_stops).get(number)
 
 
 def _species(code: str) -> Species | None:

@@ -111,6 +111,10 @@ class Row:
     cells: tuple[Cell, ...]
     findings: tuple[ToldFinding, ...]
 
+    @property
+    def is_filled(self) -> bool:
+        return any(cell.text for cell in self.cells)
+
 
 @dataclass(frozen=True, kw_only=True)
 class Grid:
@@ -156,7 +160,7 @@ def build_layout(visit: Visit, judgment: Judgment, *, also: str = "") -> Layout:
     catalog = sorted(background.species.values(), key=lambda species: species.name)
     grid = _grid(
         visit,
-        stops=background.stops.values(),
+        stops=_stop_names(background.stops, visit.cells),
         species=columns,
         catalog=catalog,
         findings=tell_findings(judgment.findings, visit.route.program),
@@ -169,7 +173,7 @@ def build_layout(visit: Visit, judgment: Judgment, *, also: str = "") -> Layout:
 def _grid(
     visit: Visit,
     *,
-    stops: Iterable[Stop],
+    stops: Mapping[int, str],
     species: Iterable[Species],
     catalog: Iterable[Species],
     findings: tuple[ToldFinding, ...],
@@ -187,7 +191,7 @@ def _grid(
         own_fields=own_fields,
     )
     folds = hour_repeats(visit.night, zone)
-    rows = tuple(_row(stop, columns, maker, folds) for stop in stops)
+    rows = tuple(_row(number, name, columns, maker, folds) for number, name in stops.items())
     return Grid(
         evening=_evening(maker, protocol, own_fields),
         columns=columns,
@@ -347,11 +351,21 @@ def _columns(
     )
 
 
-def _row(stop: Stop, columns: tuple[Column, ...], maker: _CellMaker, folds: bool) -> Row:
+def _stop_names(stops: Mapping[int, Stop], cells: Mapping[str, str]) -> dict[int, str]:
+    """The stops of the sheet by number, and any other number that has entries, so that they can
+    be seen and cleared."""
+    names = dict.fromkeys(split(cells).stops, gettext("not on this route"))
+    names |= {number: stop.name for number, stop in stops.items()}
+    return dict(sorted(names.items()))
+
+
+def _row(
+    number: int, name: str, columns: tuple[Column, ...], maker: _CellMaker, folds: bool
+) -> Row:
     cells = tuple(
         maker.cell(
-            f"stops.{stop.number}.{column.field}",
-            said("Stop {stop_number}, {heading}", stop_number=stop.number, heading=column.heading),
+            f"stops.{number}.{column.field}",
+            said("Stop {stop_number}, {heading}", stop_number=number, heading=column.heading),
             options=column.options,
             codes=column.codes,
             css=column.css,
@@ -360,11 +374,9 @@ def _row(stop: Stop, columns: tuple[Column, ...], maker: _CellMaker, folds: bool
         for column in columns
     )
     stop_findings = tuple(
-        finding
-        for finding in maker.findings_by_address.get("", ())
-        if finding.where.stop == stop.number
+        finding for finding in maker.findings_by_address.get("", ()) if finding.where.stop == number
     )
-    return Row(number=stop.number, name=stop.name, cells=cells, findings=stop_findings)
+    return Row(number=number, name=name, cells=cells, findings=stop_findings)
 
 
 def _evening(

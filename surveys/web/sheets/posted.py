@@ -12,7 +12,15 @@ from surveys.dates import DateError, in_digits, read_date, style
 from surveys.visits.sheet.cells import CellChange
 
 # Fields of the forms that are not cells of the sheet.
-_NOT_CELLS = {"csrfmiddlewaretoken", "rendered", "revision", "reason", "extra_species", "then"}
+_NOT_CELLS = {
+    "csrfmiddlewaretoken",
+    "rendered",
+    "revision",
+    "reason",
+    "extra_species",
+    "clear_stop",
+    "then",
+}
 
 
 def changed_cells(posted: QueryDict) -> Mapping[str, CellChange]:

@@ -18,13 +18,14 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
-from surveys.language import gettext
+from surveys.language import gettext, said
 from surveys.models import Visit
 from surveys.visits.access import (
     EDITABLE,
     find_visit,
 )
 from surveys.visits.drafts import (
+    clear_stop,
     discard_draft,
     save_cells,
     start_visit,
@@ -188,7 +189,11 @@ def _save_whole_form(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
         return _redirect_to_list(request)
     if saved.conflicts:
         return _show(request, saved.visit, conflicts=saved.conflicts, status=409)
-    messages.success(request, gettext("Saved."))
+    if (number := request.POST.get("clear_stop", "")).isdecimal():
+        clear_stop(request.membership, visit_id, int(number))
+        messages.success(request, said("Stop {number} is cleared.", number=number))
+    else:
+        messages.success(request, gettext("Saved."))
     here = reverse(
         "web:sheet", kwargs={"program": request.membership.program.slug, "visit_id": visit_id}
     )

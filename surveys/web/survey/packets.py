@@ -137,6 +137,7 @@ def _route(route: Route, program: Program, stops: list[Stop]) -> dict[str, Any]:
         "access_notes": route.access_notes,
         "stops": [
             {
+                "id": stop.pk,
                 "number": stop.number,
                 "name": stop.name,
                 "notes": stop.notes,
@@ -285,6 +286,7 @@ def _open_visits(member: Membership, route: Route) -> list[dict[str, Any]]:
             "state": visit.state,
             "sent_back_note": notes.get(visit.pk, ""),
             "revision": visit.revision,
+            "stops": visit.carried_stops,
             "cells": visit.cells,
         }
         for visit in visits

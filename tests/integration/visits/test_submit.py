@@ -12,21 +12,25 @@ from surveys.models import (
     ListeningPeriod,
     Photo,
     ReviewStep,
+    Settlement,
     Sighting,
     Step,
+    Stop,
     StoredFinding,
     Submission,
     Visit,
     VisitState,
 )
-from surveys.visits.drafts import save_cells
+from surveys.visits.drafts import clear_stop, save_cells
 from surveys.visits.exceptions import (
     NotYours,
+    QueriesOpen,
     StaleRevision,
     VisitRefused,
     WrongState,
 )
 from surveys.visits.verbs import (
+    accept,
     send_back,
     settle,
     submit_visit,
@@ -38,6 +42,7 @@ from tests.support.builders import (
     make_route,
 )
 from tests.support.sheets import (
+    NIGHT,
     changes,
     make_draft,
     make_submitted,
@@ -230,6 +235,72 @@ def test_values_that_the_database_forbids_are_refused_with_a_message(
     assert {address: draft.cells[address] for address in cells} == cells
     assert not Submission.objects.exists()
     assert not ListeningPeriod.objects.exists()
+
+
+def carried(route) -> dict[str, int]:
+    return {str(stop.number): stop.pk for stop in route.stops.all()}
+
+
+def move(stop) -> Stop:
+    """The stop moves on the night of the visit: another one has its number from then on."""
+    Stop.objects.filter(pk=stop.pk).update(active_until=NIGHT - dt.timedelta(days=1))
+    return Stop.objects.create(
+        route=stop.route, number=stop.number, name="New", place=stop.place, active_from=NIGHT
+    )
+
+
+def changed_stops(visit) -> dict[int, str]:
+    found = visit.findings.filter(code="stop-changed")
+    return {finding.stop_id: finding.variant for finding in found}
+
+
+def test_stops_that_changed_meanwhile_stay_where_they_were_surveyed(
+    observer, coordinator, route, species
+):
+    """One is closed, one moved, one has another number; a phone took them along before."""
+    closed, moved, renumbered = route.stops.order_by("number")
+    taken = carried(route)
+    Stop.objects.filter(pk=closed.pk).update(active_until=NIGHT - dt.timedelta(days=1))
+    move(moved)
+    Stop.objects.filter(pk=renumbered.pk).update(number=4)
+    visit = make_submitted(observer, route, carried_stops=taken)
+    assert set(visit.periods.values_list("stop_id", flat=True)) == set(taken.values())
+    assert changed_stops(visit) == {closed.pk: "", moved.pk: "replaced"}
+    with pytest.raises(QueriesOpen):
+        accept(coordinator, visit.pk, revision=visit.revision)
+    for finding in visit.findings.filter(severity="query"):
+        settled = {"settlement": Settlement.COUNTS, "reason": "Surveyed at the old place."}
+        visit = settle(coordinator, finding.pk, revision=visit.revision, **settled)
+    accept(coordinator, visit.pk, revision=visit.revision)
+    counted = ListeningPeriod.objects.filter(counts_in_trends=True)
+    assert set(counted.values_list("stop_id", flat=True)) == set(taken.values())
+
+
+def test_a_closed_stop_that_nobody_took_along_is_a_question(observer, route, species):
+    draft = make_draft(observer, route)
+    stop = route.stops.get(number=3)
+    Stop.objects.filter(pk=stop.pk).update(active_until=NIGHT - dt.timedelta(days=1))
+    visit = submit_visit(observer, draft.pk, revision=draft.revision)
+    assert changed_stops(visit) == {stop.pk: ""}
+    assert visit.periods.filter(stop=stop).exists()
+
+
+def test_stops_of_another_route_are_not_taken(observer, program, route, species):
+    other = make_route(program).stops.get(number=1)
+    visit = make_submitted(observer, route, carried_stops={"1": other.pk, "2": 2**60})
+    assert visit.carried_stops == {}
+    assert not visit.periods.filter(stop=other).exists()
+
+
+def test_a_cleared_stop_is_blank(observer, route, species):
+    draft = make_draft(observer, route, plain_cells() | {"stops.9.started_at": "22:00"})
+    with pytest.raises(VisitRefused, match="must be corrected first"):
+        submit_visit(observer, draft.pk, revision=draft.revision)
+    draft = clear_stop(observer, draft.pk, 9)
+    visit = submit_visit(observer, draft.pk, revision=draft.revision)
+    assert visit.periods.count() == 3
+    with pytest.raises(WrongState):
+        clear_stop(observer, visit.pk, 1)
 
 
 def test_repeated_hour_must_be_resolved_first(observer, route):

@@ -73,6 +73,22 @@ def changed(**cells):
     return {address: {"was": "", "now": text} for address, text in cells.items()}
 
 
+def test_every_stop_with_entries_can_be_cleared(client_for, observer, draft, sheet_url):
+    """One that the route does not have, too; what was typed elsewhere is saved on the way."""
+    client = client_for(observer)
+    patch(client, sheet_url, changed(**{"stops.9.note": "mist", "stops.1.note": "fog"}))
+    page = client.get(sheet_url).content.decode()
+    assert "not on this route" in page
+    assert [n for n in (1, 2, 9) if f'name="clear_stop" value="{n}"' in page] == [1, 9]
+    posted = {"rendered": json.dumps({"stops.9.note": "mist"}), "stops.9.note": "mist"}
+    client.post(sheet_url, {**posted, "notes": "late", "clear_stop": "9"})
+    draft.refresh_from_db()
+    assert "not on this route" not in client.get(sheet_url).content.decode()
+    kept = {address: draft.cells.get(address) for address in ("stops.1.note", "notes")}
+    assert kept == {"stops.1.note": "fog", "notes": "late"}
+    assert "stops.9.note" not in draft.cells
+
+
 def test_new_sheet_opens_once_with_route_and_night(client_for, route, observer):
     client = client_for(observer)
     response = client.post(

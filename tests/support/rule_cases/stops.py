@@ -19,6 +19,17 @@ CASES = rows(
             ),
             case("a route without stops on that night", at(1), stops=[]),
         ],
+        "stop-changed": [
+            case("the stops of the night", periods=[listened(1), listened(2)], stops=2),
+            case(
+                "one closed, one moved, one closed and skipped",
+                at(1),
+                at(2),
+                periods=[listened(1), listened(2), skipped(3)],
+                stops=3,
+                uses={1: "closed", 2: "replaced", 3: "closed"},
+            ),
+        ],
         "twice-the-same-stop": [
             case("each stop once", periods=[listened(1), listened(2)], stops=2),
             case("stop 1 twice", at(1), periods=[listened(1), listened(1, "20:41", "20:46")]),

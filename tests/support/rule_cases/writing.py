@@ -9,6 +9,7 @@ day such as `20:31` or `00:10:30` stands for that time by the clock on the night
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -75,6 +76,7 @@ def case(
     start: dict[str, Any] | None = None,
     end: dict[str, Any] | None = None,
     stops: int | list[tuple[float, float]] = 1,
+    uses: Mapping[int, str] = MappingProxyType({}),
     checklist: list[dict[str, Any]] | None = None,
     windows: list[dict[str, Any]] | None = None,
     sunset: str | None = SUNSET,
@@ -90,7 +92,8 @@ def case(
 ) -> _Row:
     """A case and where the rule is broken in it; no `breaks`: the rule is kept.
 
-    `stops` is their number, in a row northward, or the latitude and longitude of each. Any other
+    `stops` is their number, in a row northward, or the latitude and longitude of each; `uses` those
+    that are not in use on the night. Any other
     keyword is a field of the protocol.
     """
     places = (
@@ -107,6 +110,7 @@ def case(
                 "number": number,
                 "name": f"Stop {number}",
                 "place": {"latitude": round(latitude, 6), "longitude": longitude},
+                **_known(use=uses.get(number)),
             }
             for number, (latitude, longitude) in enumerate(places, start=1)
         ],

@@ -15,9 +15,12 @@ from django.contrib.sessions.models import Session
 from django.utils import timezone
 
 from surveys.models import (
+    Route,
+    Stop,
     Visit,
     VisitState,
 )
+from surveys.protocol.nights import night_of
 from tests.browser.survey.sync.handset import Handset
 from tests.browser.survey.sync.wire import (
     FAULTS,
@@ -46,6 +49,8 @@ _WEIGHTS = {
     "close tab": 1,
     "clock": 2,
     "deliver": 4,
+    "close stop": 2,
+    "move stop": 2,
 }
 
 
@@ -89,6 +94,8 @@ def _details(what: str, draw: random.Random) -> tuple[str | int, ...]:
         return draw.choice(STOPS), draw.choice(SPECIES)
     if what == "pick":
         return (draw.choice(list(WINDS)),)
+    if what in ("close stop", "move stop"):
+        return (draw.choice(STOPS),)
     if what == "write":
         return (draw.choice(["fog ", "rain ", "é ", "🐸 ", "“dry” "]) + str(draw.randint(0, 999)),)
     if what == "fault":
@@ -171,8 +178,11 @@ class Evening:
     """Carries out a plan. `phones` opens the phone of that number; the second one is opened
     when a step first needs it."""
 
-    def __init__(self, plan: Plan, wire: Wire, phones: Callable[[int], Handset]) -> None:
-        self.plan, self.wire = plan, wire
+    def __init__(
+        self, plan: Plan, wire: Wire, route: Route, phones: Callable[[int], Handset]
+    ) -> None:
+        self.plan, self.wire, self._route = plan, wire, route
+        self._tonight = night_of(timezone.now(), route.program.time_zone)
         self._open = phones
         self.book = Book()
         self.phones = [phones(0)]
@@ -244,6 +254,25 @@ class Evening:
         noticed = (what, where) == ("500 before", "hello")
         fits = _writes if where == "write" else _hello
         self.wire.arm(FAULTS[what], fits, times=TRIES if noticed else 1)
+
+    def close_stop(self, step: Step, phone: Handset, tab: int) -> None:
+        """A coordinator ends a stop, so that it is not part of the route on the night."""
+        self._end_stop(step.more[0])
+
+    def move_stop(self, step: Step, phone: Handset, tab: int) -> None:
+        """Another stop has its number from the night on."""
+        if old := self._end_stop(step.more[0]):
+            self._route.stops.create(
+                number=old.number, name="New", place=old.place, active_from=self._tonight
+            )
+
+    def _end_stop(self, number: int) -> Stop | None:
+        stop = self._route.stops.filter(number=number, active_until=None).first()
+        if stop is None or stop.active_from == self._tonight:
+            return None
+        stop.active_until = self._tonight - dt.timedelta(days=1)
+        stop.save()
+        return stop
 
     def sign_in(self, step: Step, phone: Handset, tab: int) -> None:
         if phone.offline or phone.send() != "signed-out":
@@ -385,6 +414,8 @@ _DO: dict[str, Callable[[Evening, Step, Handset, int], None]] = {
     "close tab": Evening.close_tab,
     "clock": lambda evening, step, phone, tab: phone.turn_clock(step.more[0]),
     "deliver": lambda evening, step, phone, tab: evening.wire.deliver(),
+    "close stop": Evening.close_stop,
+    "move stop": Evening.move_stop,
     "kill": Evening.kill,
     "kill in a tap": Evening.kill_in_a_tap,
 }

@@ -55,7 +55,7 @@ def evening(wire, observer, checklist, handsets):
         wire.deliver()
         cache.clear()
         route = make_route(observer.program)
-        tonight = Evening(plan, wire, lambda number: handsets(number, plan.killable, route))
+        tonight = Evening(plan, wire, route, lambda number: handsets(number, plan.killable, route))
         tonight.carry_out()
         visit = tonight.finish()
         problems = [words for one in tonight.phones for words in one.problems]

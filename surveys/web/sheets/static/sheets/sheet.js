@@ -142,9 +142,10 @@ document.addEventListener("input", (event) => {
 document.addEventListener("keydown", (event) => {
   if (event.target.matches("[data-cell]")) moveByKey(event);
 });
-form.addEventListener("submit", () => {
+form.addEventListener("submit", ({ submitter }) => {
   // The form carries every cell itself, so nothing is left to send.
   clearTimeout(timer);
+  if (submitter?.name === "clear_stop") pending.forgetStop(submitter.value);
   form.elements.rendered.value = JSON.stringify(Object.fromEntries(saved));
 });
 window.addEventListener("online", () => sendSoon(0));

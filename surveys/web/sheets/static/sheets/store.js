@@ -10,6 +10,12 @@ export class PendingChanges extends Map {
     this.#key = key;
   }
 
+  /** What was typed at a stop that is being cleared must not come back. */
+  forgetStop(number) {
+    for (const address of [...this.keys()]) if (address.startsWith(`stops.${number}.`)) this.delete(address);
+    this.save();
+  }
+
   save() {
     try {
       if (this.size) localStorage.setItem(this.#key, JSON.stringify(Object.fromEntries(this)));

@@ -12,7 +12,8 @@ export function judgeModel() {
   const { cells, visit, route, stops, version, tonight, packet } = model;
   const listed = new Set(tonight?.species ?? packet.species.map(({ code }) => code));
   const checklist = packet.species.filter(({ code }) => listed.has(code));
-  const asked = { ...route, stops, own_fields: ownFields() };
+  const known = stops.filter(({ place }) => place);
+  const asked = { ...route, stops: known, own_fields: ownFields() };
   const about = { visit, route: asked, protocol: version.protocol, tonight, checklist };
   return judge(...readCase(cells, about));
 }

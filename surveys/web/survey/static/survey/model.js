@@ -2,6 +2,7 @@
 import { iso, nightOf, now } from "./clock.js";
 import { readTime } from "./clocktimes.js";
 import * as store from "./store.js";
+import { carriedStops, inUse, stopCells, stopsOf } from "./visitstops.js";
 
 const listeners = new Set();
 const undone = [];
@@ -52,7 +53,6 @@ export async function openVisit(id, overtaken, config) {
   if (!packet || overtaken()) return false;
   const tonight = packet.nights[visit.night] ?? null;
   const version = packet.versions[visit.version] ?? Object.values(packet.versions).at(-1);
-  const stops = packet.route.stops.filter((stop) => inUse(stop, visit.night));
   Object.assign(model, {
     visit,
     cells: new Map(),
@@ -61,7 +61,7 @@ export async function openVisit(id, overtaken, config) {
     route: packet.route,
     tonight,
     version,
-    stops,
+    stops: [],
   });
   undone.length = 0;
   await reload();
@@ -86,6 +86,7 @@ export async function reload() {
   model.cells = new Map(records.map((cell) => [cell.address, cell.text]));
   for (const [address, { typed }] of underWay) model.cells.set(address, typed);
   for (const [address, typed] of model.cells) if (!typed) model.cells.delete(address);
+  model.stops = stopsOf(model.packet, visit, model.cells);
   changed();
   return true;
 }
@@ -115,6 +116,10 @@ export const writeStop = (number, texts, options) =>
     Object.fromEntries(Object.entries(texts).map(([name, typed]) => [`stops.${number}.${name}`, typed])),
     options,
   );
+
+/** Take every entry at a stop off the sheet. */
+export const clearStop = (number) =>
+  write(Object.fromEntries(stopCells(model.cells, number).map((address) => [address, ""])));
 
 export async function undo() {
   const before = undone.pop();
@@ -178,6 +183,7 @@ function blankVisit(slug, packet, night, id) {
     person: packet.person,
     packet: packet.key,
     route: { code: packet.route.code, name: packet.route.name },
+    stops: carriedStops(packet, night),
     revision: null,
     state: "draft",
     wants_submit: false,
@@ -206,6 +212,7 @@ export async function keepPacket(slug, data) {
     const visit = {
       ...blankVisit(slug, packet, came.night, came.id),
       version: came.protocol_version,
+      stops: came.stops,
       revision: came.revision,
       state: came.state,
       sent_back_note: came.sent_back_note,
@@ -221,5 +228,4 @@ export const ownFields = () =>
   (model.packet.own_fields ?? [])
     .filter((field) => inUse(field, model.visit.night))
     .map((field) => ({ ...field, required: field.required !== null && field.required <= model.visit.night }));
-export const inUse = (stop, night) => stop.from <= night && (!stop.until || night <= stop.until);
 export const thisNight = (packet) => nightOf(now(), packet.route.time_zone);

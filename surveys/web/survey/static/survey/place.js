@@ -55,7 +55,7 @@ export function rest() {
 /** Distance in meters, direction in degrees and in words to a stop; null without a fresh position. */
 export function wayTo(stop, now) {
   const { fix } = place;
-  if (!fix || now - fix.at > TOO_OLD_MS) return null;
+  if (!fix || now - fix.at > TOO_OLD_MS || !stop.place) return null;
   const degrees = bearing(fix, stop.place);
   return {
     meters: distanceM(fix, stop.place),
@@ -67,8 +67,9 @@ export function wayTo(stop, now) {
 
 /** The stop that the phone is nearest to; null without a fresh position. */
 export function nearest(stops, now) {
+  const known = stops.filter((stop) => wayTo(stop, now));
   const meters = (stop) => wayTo(stop, now).meters;
-  return wayTo(stops[0], now) && stops.reduce((best, stop) => (meters(stop) < meters(best) ? stop : best));
+  return known.length ? known.reduce((best, stop) => (meters(stop) < meters(best) ? stop : best)) : null;
 }
 
 /** Whether the phone is plainly at the stop. */

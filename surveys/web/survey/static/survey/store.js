@@ -155,6 +155,8 @@ export function merge(id, { visit: theirs, conflicts = [], findings, changes = {
       state,
       judged_by: judged,
       in_force: inForce ?? visit.in_force,
+      // Of two phones, the first one said which stops it took along.
+      stops: Object.keys(theirs.stops ?? {}).length ? theirs.stops : visit.stops,
       sent_back_note: theirs.sent_back_note,
       findings: findings ?? visit.findings,
       synced_at: at,

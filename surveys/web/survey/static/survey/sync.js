@@ -134,6 +134,7 @@ async function begin(visit, url, changes, how) {
     night: visit.night,
     source: "phone",
     protocol_version: visit.version,
+    stops: visit.stops ?? {},
     cells,
   };
   if (visit.back && visit.back !== store.WANTED_BACK) sheet.recovers = visit.back;

@@ -73,11 +73,11 @@ export function emergency(stopNow) {
     const stop = stopNow();
     const found = wayTo(stop, now());
     const way = found?.accuracy <= GOOD_ENOUGH_M ? found : null;
-    const { latitude, longitude } = way ? place.fix : stop.place;
+    const spot = way ? place.fix : stop.place;
     const isHere = !way || way.meters < HERE_M;
     setText(road, isHere ? stop.road || gettext("Road: ask on the way in, and note it") : "");
     setText(county, stop.county || route.region);
-    setText(at, `${latitude.toFixed(5)}\n${longitude.toFixed(5)}`);
+    setText(at, spot ? `${spot.latitude.toFixed(5)}\n${spot.longitude.toFixed(5)}` : "");
     const meters = way && distance(way.meters, route.distance_unit);
     const words = [
       gettext("Stop {number}: {name}", stop),

@@ -9,6 +9,7 @@ import { AT_STOP, conditions, ownNames, waterMatters } from "./conditions.js";
 import { emergency } from "./help.js";
 import { ring } from "./ring.js";
 import { stopActions } from "./stop/actions.js";
+import { changedWarning, clearButton } from "./stop/clear.js";
 import { stopHere } from "./stop/here.js";
 import { leapBox } from "./stop/leap.js";
 import { laterParts } from "./stop/parts.js";
@@ -35,6 +36,7 @@ export function screen(app, number) {
     sections.conditions.update();
     sections.later.update();
     sections.remarks.update(() => phase);
+    sections.clear.update();
   }
 
   function tick() {
@@ -65,6 +67,7 @@ export function screen(app, number) {
   const node = h(
     "div",
     { class: "stop" },
+    changedWarning(here),
     leap.node,
     panel.node,
     sections.sos.node,
@@ -74,6 +77,7 @@ export function screen(app, number) {
     sections.remarks.node,
     later.correction,
     skip,
+    sections.clear.node,
   );
   return { title, node, dock: panel.dock, tick, update: refresh, leave: rest };
 }
@@ -94,6 +98,7 @@ function makeSections(app, here, onSettled) {
     remarks: remarks(app, number),
     sos: emergency(() => here.stop),
     later: laterParts(app, number),
+    clear: clearButton(app, here),
     skip: button(gettext("Skip this stop"), () => askSkipReason(here), {
       kind: "quiet block",
       name: "set-aside",

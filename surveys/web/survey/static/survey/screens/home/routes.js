@@ -1,10 +1,11 @@
 // Routes that were taken along: tonight's hours, and beginning a visit.
 import { gettext, ngettext } from "../../language.js";
 import { button, dialog, h } from "../../dom.js";
-import { beginVisit, inUse, fetchPacket, thisNight, visitsOf } from "../../model.js";
+import { beginVisit, fetchPacket, thisNight, visitsOf } from "../../model.js";
 import { clock, day } from "../../rules/words.js";
 import { stateWords } from "../../status.js";
 import { EDITABLE } from "../../store.js";
+import { inUse } from "../../visitstops.js";
 
 const NO_ROUTE = gettext(
   "No route is saved on this phone yet. With signal, open your route and tap “Save tonight on this phone”.",
