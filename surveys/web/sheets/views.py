@@ -1,5 +1,6 @@
 """The paper sheet: list of own visits, new sheet, grid, saving while typing, submitting."""
 
+import datetime as dt
 import json
 from typing import Any
 from uuid import UUID
@@ -18,8 +19,9 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from accounts.models import Membership
 from surveys.language import gettext, said
-from surveys.models import Visit
+from surveys.models import Route, Visit
 from surveys.visits.access import (
     EDITABLE,
     find_visit,
@@ -46,6 +48,7 @@ from surveys.visits.sheet.cells import (
 from surveys.visits.telling import ToldFinding
 from surveys.visits.tonight import own_visits, sent_back_notes
 from surveys.visits.verbs import submit_visit
+from surveys.visits.visit_ids import closed_visits, open_visit, visit_id
 from surveys.web.recordings.listing import recording_list
 from surveys.web.sheets.forms import MyVisitsFilter, NewSheetForm
 from surveys.web.sheets.grid import (
@@ -84,17 +87,23 @@ def new(request: ProgramRequest) -> HttpResponse:
         initial={name: request.GET[name] for name in ("route", "night") if name in request.GET},
     )
     if request.method == "POST" and form.is_valid():
+        route, night = form.cleaned_data["route"], form.cleaned_data["night"]
         try:
-            visit = start_visit(
-                request.membership,
-                route=form.cleaned_data["route"],
-                night=form.cleaned_data["night"],
-            )
+            visit = open_visit(request.membership, route, night)
+            if visit is None:
+                visit = _start(request.membership, route, night)
+            else:
+                messages.info(request, gettext("You already began this visit. Here it is."))
         except VisitError as error:
             form.add_error(None, str(error))
         else:
             return redirect("web:sheet", program=request.membership.program.slug, visit_id=visit.pk)
     return render(request, "sheets/new.html", {"form": form})
+
+
+def _start(member: Membership, route: Route, night: dt.date) -> Visit:
+    made = visit_id(member, route, night, closed_visits(member, route))
+    return start_visit(member, route=route, night=night, visit_id=made)
 
 
 @require_http_methods(["GET", "POST"])

@@ -5,12 +5,10 @@ what differs by night; species codes there are in the order in which they are li
 """
 
 import datetime as dt
-import uuid
 from collections import Counter
 from typing import Any
 
 from django.forms import model_to_dict
-from django.utils.crypto import salted_hmac
 
 from accounts.models import Membership
 from surveys.models import (
@@ -55,9 +53,9 @@ from surveys.visits.access import (
     EDITABLE,
     HANDED_IN,
 )
-from surveys.visits.discarded import discarded_ids
 from surveys.visits.loading import protocol_values
 from surveys.visits.tonight import sent_back_notes
+from surveys.visits.visit_ids import closed_visits, visit_id
 
 # A visit of last night may still be under way after midnight, or be finished by day.
 NIGHTS_BEFORE = 1
@@ -81,7 +79,7 @@ def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, A
         .order_by("order", "pk")
     )
     heard = _heard_on(route)
-    closed = _closed_visits(member, route)
+    closed = closed_visits(member, route)
     nights = {}
     for ahead in range(-NIGHTS_BEFORE, NIGHTS_AHEAD + 1):
         night = tonight + dt.timedelta(days=ahead)
@@ -90,7 +88,7 @@ def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, A
             continue
         nights[night.isoformat()] = {
             "version": version.pk,
-            "visit": _visit_id(member, route, night, closed),
+            "visit": str(visit_id(member, route, night, closed)),
             "species": _likely(entries_listed(entries, night), heard, night),
             **_night(stops_in_use(stops, night), protocols[version.pk], night, program.time_zone),
         }
@@ -256,21 +254,6 @@ def _same_time(night: dt.date, other: dt.date) -> bool:
     """Whether two nights lie at about the same time of their years."""
     apart = abs(night.timetuple().tm_yday - other.timetuple().tm_yday)
     return min(apart, _YEAR_DAYS - apart) <= _SAME_TIME_DAYS
-
-
-def _visit_id(member: Membership, route: Route, night: dt.date, closed: set[uuid.UUID]) -> str:
-    """The id of the visit of this night. Two phones of one person make the same, so that
-    what both write down comes together in one visit; nobody else can guess it."""
-    seed = f"{member.person_id}/{route.pk}/{night.isoformat()}"
-    visit_id = uuid.UUID(bytes=salted_hmac("surveys.packets", seed).digest()[:16], version=4)
-    return str(uuid.uuid4() if visit_id in closed else visit_id)
-
-
-def _closed_visits(member: Membership, route: Route) -> set[uuid.UUID]:
-    """Ids of own visits that were handed in or thrown away: another one on that night is new."""
-    visits = Visit.objects.filter(route=route, observer=member.person)
-    submitted = visits.exclude(state__in=EDITABLE).values_list("pk", flat=True)
-    return {*submitted, *discarded_ids(member)}
 
 
 def _open_visits(member: Membership, route: Route) -> list[dict[str, Any]]:

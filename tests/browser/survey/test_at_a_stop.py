@@ -25,6 +25,15 @@ SPY = """() => {
 }"""
 
 
+FULL_DISK = """() => {
+  const { put } = IDBObjectStore.prototype;
+  IDBObjectStore.prototype.put = () => {
+    throw new DOMException("Encountered full disk", "QuotaExceededError");
+  };
+  window.freeDisk = () => { IDBObjectStore.prototype.put = put; };
+}"""
+
+
 @pytest.fixture
 def at_stop_1(phone, take_along):
     """At the first stop, with an ear for what the phone does."""
@@ -71,11 +80,80 @@ def test_the_screen_stays_awake_while_something_is_timed(phone, at_stop_1):
     page.wait_for_function("() => noted.held === 0")
 
 
-def test_the_screen_may_sleep_when_the_stop_is_left(at_stop_1):
+def test_the_signal_comes_on_every_screen(phone, at_stop_1):
+    """The countdown stands in the bar, the screen stays awake, the end is written."""
     page = at_stop_1()
     page.wait_for_function("() => noted.held === 1")
     page.get_by_role("button", name="Back").click()
+    page.get_by_role("heading", name="Tonight’s visit").wait_for()
+    before = noted(page)
+    assert before["held"] == 1
+    phone.pass_time(seconds=61)
+    page.get_by_text("The wait at stop 1 is over.").first.wait_for()
+    assert noted(page)["vibrations"] > before["vibrations"]
+    page.get_by_role("button", name="Stop 1: ready to listen").click()
+    page.get_by_role("button", name="Start listening").click()
+    page.evaluate("location.hash = location.hash.replace('stop', 'summary')")
+    page.get_by_role("button", name="Stop 1: listening, 2:").wait_for()
+    before = noted(page)
+    phone.pass_time(minutes=4)
+    page.get_by_text("Listening time at stop 1 is over.").first.wait_for()
     page.wait_for_function("() => noted.held === 0")
+    assert noted(page)["vibrations"] > before["vibrations"]
+    assert not page.locator("#bar-clock").is_visible()
+
+
+def test_leaving_a_stop_in_the_middle_of_listening_asks(phone, at_stop_1):
+    page = at_stop_1()
+    page.get_by_role("button", name="Start listening early").click()
+    phase(page, "Listening")
+    page.get_by_role("button", name="Next stop").click()
+    page.get_by_role("button", name="Stay here").click()
+    phase(page, "Listening")
+    page.get_by_role("button", name="Next stop").click()
+    page.get_by_role("button", name="Look at stop 2, keep listening").click()
+    page.get_by_text(
+        "You are listening at stop 1. What you tap here is saved at stop 2."
+    ).wait_for()
+    page.get_by_role("button", name="Back to stop 1").click()
+    phase(page, "Listening")
+    page.get_by_role("button", name="Next stop").click()
+    page.get_by_role("button", name="Stop listening early and go on").click()
+    page.get_by_role("heading", name="Stop 2 of 10").wait_for()
+    assert not page.get_by_text("What you tap here is saved at stop 2").is_visible()
+    page.get_by_role("button", name="Previous stop").click()
+    phase(page, "Stop done")
+
+
+def test_what_is_not_stored_is_not_shown(at_stop_1):
+    page = at_stop_1()
+    toad = page.locator('[data-species="anaxyrus-americanus"]')
+    toad.click()
+    page.locator('[data-species="anaxyrus-americanus"][aria-label*="call index 1"]').wait_for()
+    page.evaluate(FULL_DISK)
+    toad.click()
+    page.get_by_text("This phone is full: your last entry was not saved.").first.wait_for()
+    assert "call index 1" in toad.get_attribute("aria-label")
+    page.evaluate("() => window.freeDisk()")
+    toad.click()
+    page.locator('[data-species="anaxyrus-americanus"][aria-label*="call index 2"]').wait_for()
+
+
+def test_starting_over_and_back_with_a_picker_open(phone, at_stop_1):
+    page = at_stop_1()
+    page.get_by_role("button", name="Start listening early").click()
+    toad = page.locator('[data-species="anaxyrus-americanus"]')
+    toad.click()
+    page.locator('[data-cell="stops.1.sky"]').click()
+    page.go_back()
+    page.locator("dialog").wait_for(state="detached")
+    phase(page, "Listening")
+    page.get_by_role("button", name="Start listening over").click()
+    page.get_by_text("Listening and species start over").first.wait_for()
+    assert "not heard" in toad.get_attribute("aria-label")
+    page.get_by_role("button", name="Undo").click()
+    page.locator('[data-species="anaxyrus-americanus"][aria-label*="call index 1"]').wait_for()
+    phase(page, "Listening")
 
 
 @pytest.mark.parametrize("on", [True, False])

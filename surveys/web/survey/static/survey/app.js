@@ -2,7 +2,8 @@
 import { gettext, ngettext } from "./language.js";
 import * as alerts from "./alerts.js";
 import { leaps, now } from "./clock.js";
-import { button, h, icon, setIcons, setText } from "./dom.js";
+import { NotStored } from "./database.js";
+import { button, h, icon, setAttribute, setIcons, setText } from "./dom.js";
 import * as model from "./model.js";
 import * as store from "./store.js";
 import * as theme from "./theme.js";
@@ -28,6 +29,7 @@ export const app = {
   sync: null,
   sounds: null,
   judge: null,
+  work: null,
   safe: null,
   go,
   bringBack,
@@ -41,6 +43,7 @@ const docks = new ResizeObserver(([{ target }]) =>
   document.body.style.setProperty("--dock-size", `${target.offsetHeight}px`),
 );
 let shown = null;
+let hashShown = "";
 let showings = 0;
 let bar = null;
 let nights = {};
@@ -48,9 +51,22 @@ const leap = leaps();
 
 /** `home`, `route/<visit>`, `stop/<visit>/<number>`, `summary/<visit>`. */
 function go(...parts) {
+  closeDialogs();
   const hash = `#/${parts.join("/")}`;
   if (window.location.hash === hash) show();
   else window.location.hash = hash;
+}
+
+const closeDialogs = () => {
+  const open = document.querySelectorAll("dialog[open]");
+  for (const dialog of open) dialog.close();
+  return open.length > 0;
+};
+
+/** "Back" with a dialog open closes the dialog; the screen beneath stays. */
+function moved() {
+  if (closeDialogs() && hashShown) window.history.pushState(null, "", hashShown);
+  else show();
 }
 
 /** A screen that was overtaken is not put in its place. */
@@ -68,12 +84,13 @@ async function show() {
   }
   const { screen } = await coming;
   if (overtaken()) return undefined;
-  store.setSetting("here", window.location.hash);
-  if (name !== "stop") alerts.keepAwake(false);
+  // Where to begin the next time is a comfort only.
+  store.setSetting("here", window.location.hash).catch(() => {});
   shown?.leave?.();
   const next = await screen(app, Number(number));
   if (overtaken()) return undefined;
   shown = next;
+  hashShown = window.location.hash;
   $("main").replaceChildren(shown.node, ...(shown.dock ? [shown.dock] : []));
   $("main").classList.toggle("stage--dock", Boolean(shown.dock));
   docks.disconnect();
@@ -136,18 +153,23 @@ function tick() {
   checkClock();
   theme.show(theme.choice() === "auto" ? theme.isDark(nights, now()) : theme.choice() === "night");
   shown?.tick?.(now());
+  const { stop, words, told } = app.work?.tick(where()) ?? {};
+  bar.clock.hidden = !stop;
+  setText(bar.clock, words ?? "");
+  setAttribute(bar.clock, "aria-label", told ?? null);
 }
 
 /** The bar is part of the page: it stands before any script. */
 function fillBar() {
-  const [back, title, mark, marked, light] = ["back", "title", "mark", "marked", "theme"].map((part) =>
-    $(`bar-${part}`),
+  const [back, title, clock, mark, marked, light] = ["back", "title", "clock", "mark", "marked", "theme"].map(
+    (part) => $(`bar-${part}`),
   );
+  clock.addEventListener("click", () => go("stop", model.model.visit.id, app.work.stop().number));
   mark.addEventListener("click", () =>
     model.model.visit ? go("summary", model.model.visit.id) : go("home"),
   );
   light.addEventListener("click", switchTheme);
-  return { back, title, mark, marked };
+  return { back, title, clock, mark, marked };
 }
 
 function switchTheme() {
@@ -179,9 +201,12 @@ function snack(words, undo) {
 
 /** What the phone could not do; it stays until closed. */
 function trouble(words) {
+  $("main")
+    .querySelectorAll(".trouble")
+    .forEach((note) => note.textContent.includes(words) && note.remove());
   const note = h(
     "div",
-    { class: "message message--error" },
+    { class: "message message--error trouble" },
     icon("error"),
     h("p", null, words),
     button(gettext("Close"), () => note.remove(), { kind: "small" }),
@@ -199,7 +224,7 @@ async function begin() {
   if (!where()[0]) window.location.replace((await here) || "#/home");
   model.onChange(update);
   store.onNews(reloadVisit);
-  window.addEventListener("hashchange", show);
+  window.addEventListener("hashchange", moved);
   await show();
   document.body.dataset.ready = "yes";
   setInterval(tick, TICK_MS);
@@ -219,16 +244,18 @@ async function holdScreens() {
 /** What the first screen can stand without. */
 async function rest() {
   holdScreens();
-  const [{ judgeModel }, sync] = await Promise.all([
+  const [{ watchWork }, { judgeModel }, sync] = await Promise.all([
+    import("./work.js"),
     import("./findings.js"),
     import("./sync.js"),
     alerts.load(),
   ]);
+  app.work = watchWork(app);
   app.judge = judgeModel;
   app.sync = sync;
   sync.onStatus(update);
   model.onChange(() => sync.soon());
-  sync.start(app.config, (await packets).length > 0);
+  sync.start(app.config, (await packets).length > 0, (words) => snack(words));
   const sounds = await import("./recordings.js");
   sounds.onStatus(update);
   await sounds.start(app.config);
@@ -240,11 +267,14 @@ async function rest() {
   await navigator.serviceWorker?.register(app.config.worker).catch(() => {});
 }
 
-window.addEventListener("unhandledrejection", ({ reason }) =>
-  trouble(
-    gettext("This phone could not do that: {message}. Everything saved before is safe.", {
-      message: reason?.message ?? reason,
-    }),
-  ),
-);
+window.addEventListener("unhandledrejection", (event) => {
+  const { reason } = event;
+  const message = reason?.message ?? reason;
+  if (!(reason instanceof NotStored))
+    return trouble(
+      gettext("This phone could not do that: {message}. Everything saved before is safe.", { message }),
+    );
+  event.preventDefault();
+  return trouble(message);
+});
 begin();

@@ -1,6 +1,24 @@
 // IndexedDB with promises: what a promise of a transaction promises is on the disk.
 import { gettext } from "./language.js";
 
+const FULL = /quota|full disk|disk is full|no space/i;
+
+/** Whether the phone had no room for it. Browsers name it in several ways. */
+export const isFull = (error) =>
+  error?.name === "QuotaExceededError" || FULL.test(`${error?.name} ${error?.message}`);
+
+/** What was entered last is not on the disk; the message says so, and what to do. */
+export class NotStored extends Error {
+  constructor(cause) {
+    super(
+      gettext(
+        "This phone is full: your last entry was not saved. Delete photos, videos or apps, then enter it again.",
+      ),
+      { cause },
+    );
+  }
+}
+
 /** What a request answers. */
 export const answered = (request) =>
   new Promise((resolve, reject) => {
@@ -31,7 +49,23 @@ export function database(name, stores) {
       transaction.onabort = () =>
         reject(transaction.error ?? new Error(gettext("The phone could not save it.")));
     });
-    const [result] = await Promise.all([work(transaction), done]);
-    return result;
+    done.catch(() => {});
+    try {
+      const result = await work(transaction);
+      await done;
+      return result;
+    } catch (error) {
+      undo(transaction);
+      throw isFull(error) ? new NotStored(error) : error;
+    }
   };
+}
+
+/** All or nothing: what was written before the error goes, too. */
+function undo(transaction) {
+  try {
+    transaction.abort();
+  } catch {
+    // It is over already.
+  }
 }

@@ -105,10 +105,19 @@ export async function write(texts, { undo = true } = {}) {
   changed();
   try {
     await store.writeCells(model.visit.id, texts);
-  } finally {
-    for (const [address, entry] of entries) if (underWay.get(address) === entry) underWay.delete(address);
+  } catch (error) {
+    // What is not on the disk is not shown.
+    if (undo) undone.splice(undone.lastIndexOf(before), 1);
+    settled(entries);
+    await reload();
+    throw error;
   }
+  settled(entries);
   await reload();
+}
+
+function settled(entries) {
+  for (const [address, entry] of entries) if (underWay.get(address) === entry) underWay.delete(address);
 }
 
 export const writeStop = (number, texts, options) =>
@@ -216,6 +225,7 @@ export async function keepPacket(slug, data) {
       revision: came.revision,
       state: came.state,
       sent_back_note: came.sent_back_note,
+      synced_at: iso(),
     };
     await store.addVisit(visit, came.cells);
     await store.merge(came.id, { visit: came, onlyNewer: true }, iso());

@@ -1,6 +1,7 @@
 // Recording sound: every second goes to the disk as it comes.
 import { gettext } from "./language.js";
 import { iso } from "./clock.js";
+import { isFull } from "./database.js";
 import * as sounds from "./soundstore.js";
 
 const PIECE_MS = 1_000;
@@ -27,6 +28,8 @@ const WORDS = {
   ),
   missing: gettext("This browser cannot record sound. Use another browser, or write a note instead."),
 };
+
+const FULL = gettext("The phone is full, so the recording stopped. Delete something, then start again.");
 
 const typeOf = () => TYPES.find((type) => MediaRecorder.isTypeSupported(type));
 
@@ -76,8 +79,8 @@ export async function record(about, { heard, over }) {
       .then(async () => sounds.append(id, piece, await data.arrayBuffer(), seconds))
       .catch((error) =>
         stop(
-          error.name === "QuotaExceededError"
-            ? gettext("The phone is full, so the recording stopped. Delete something, then start again.")
+          isFull(error.cause ?? error)
+            ? FULL
             : gettext("The phone could not save any more: {message}", { message: error.message }),
         ),
       );
@@ -89,8 +92,8 @@ export async function record(about, { heard, over }) {
     for (const track of stream.getTracks()) track.stop();
     meter.close();
     await awake?.release().catch(() => {});
-    await last;
-    const recording = await sounds.finish(id);
+    await last.catch(() => {});
+    const recording = await sounds.finish(id).catch(() => null);
     free();
     over(recording, words);
   };
@@ -107,7 +110,10 @@ export async function record(about, { heard, over }) {
         }),
       );
   }, LEVEL_MS);
-  await last;
+  await last.catch((error) => {
+    machine.onstop();
+    throw new NoSound(isFull(error.cause ?? error) ? FULL : error.message);
+  });
   machine.start(PIECE_MS);
   return { id, stop: () => stop() };
 }

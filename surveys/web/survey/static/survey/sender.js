@@ -68,6 +68,7 @@ export function createSender({ lock, delayMs, kept = {}, momentary = {}, work })
         if (error instanceof Stranger) return later(0, how);
         if (!(error instanceof NoAnswer)) {
           say("idle");
+          later(0, how);
           throw error;
         }
         say(error.kind);

@@ -3,6 +3,7 @@
 import { gettext } from "./language.js";
 import { ask } from "./http.js";
 import { iso, now } from "./clock.js";
+import { follow, followSoon } from "./following.js";
 import { createSender, hello, SignedOut, Stranger } from "./sender.js";
 import * as store from "./store.js";
 
@@ -26,12 +27,18 @@ export const { status, onStatus, soon } = sender;
 export const syncAll = () => sender.sendNow();
 let config = null;
 let asksOnce = false;
+let tell = () => {};
 
 /** `holdsPlaces`: who is signed out, or whose account has ended, must not keep them, so the server is
-    asked even if nothing is to be sent. */
-export function start(settings, holdsPlaces) {
+    asked even if nothing is to be sent. `say` is given sentences on visits that came back or were
+    accepted. */
+export function start(settings, holdsPlaces, say) {
   config = settings;
-  window.addEventListener("online", () => sender.startOver());
+  tell = say;
+  window.addEventListener("online", () => {
+    followSoon();
+    sender.startOver();
+  });
   document.addEventListener("visibilitychange", () =>
     sender.startOver(document.visibilityState === "hidden" ? 0 : 500),
   );
@@ -43,12 +50,14 @@ async function sendWaiting() {
   const visits = await waiting();
   const asks = asksOnce;
   asksOnce = false;
-  if (!visits.length) {
+  if (visits.length) {
+    sender.say("sending");
+    await sendVisits(visits);
+  } else {
     if (asks) await hello(config.hello, PATIENCE_MS).catch(() => {});
-    return sender.say("idle");
+    sender.say("idle");
   }
-  sender.say("sending");
-  return sendVisits(visits);
+  for (const words of await follow(config)) tell(words);
 }
 
 async function sendVisits(visits, again = false) {

@@ -30,7 +30,9 @@ export function screen(app) {
   const rain = rainQuestion(app);
   const rows = stops.map((stop) => stopRow(app, stop));
   const sos = emergency(() => nearest(stops, now()) ?? upcoming());
-  const next = button("", () => app.go("stop", visit.id, upcoming().number), { kind: "primary large block" });
+  const goOn = () =>
+    unfinished() ? app.go("stop", visit.id, upcoming().number) : app.go("summary", visit.id);
+  const next = button("", goOn, { kind: "primary large block" });
   const node = h(
     "div",
     null,
@@ -50,16 +52,7 @@ export function screen(app) {
         rows.map(({ node }) => node),
       ),
     ),
-    h(
-      "details",
-      { class: "panel" },
-      h("summary", null, gettext("Protocol limits")),
-      h(
-        "dl",
-        { class: "facts" },
-        version.limits.map(([name, limit]) => h("div", null, h("dt", null, name), h("dd", null, limit))),
-      ),
-    ),
+    limitsBox(version),
     button(gettext("Finish route: weather, notes and submit"), () => app.go("summary", visit.id), {
       kind: "block",
       name: "paper-sheet",
@@ -67,18 +60,20 @@ export function screen(app) {
   );
   const nextLabel = next.querySelector("span");
 
-  /** The first stop that is neither done nor skipped; the last one when all are. */
-  function upcoming() {
-    const unfinished = rows.find((row) => !["done", "skipped"].includes(row.phase()));
-    return (unfinished ?? rows.at(-1)).stop;
-  }
+  const unfinished = () => rows.find((row) => !["done", "skipped"].includes(row.phase()));
+  const upcoming = () => (unfinished() ?? rows.at(-1)).stop;
 
   function update() {
     start.update();
     startCheck.update(() => "");
     rain.update();
     for (const row of rows) row.update();
-    setText(nextLabel, gettext("Go to stop {upcoming}", { upcoming: upcoming().number }));
+    setText(
+      nextLabel,
+      unfinished()
+        ? gettext("Go to stop {upcoming}", { upcoming: upcoming().number })
+        : gettext("Go to the summary"),
+    );
     sos.tick();
   }
 
@@ -86,6 +81,18 @@ export function screen(app) {
   const dock = h("div", { class: "dock" }, next);
   return { title: gettext("Tonight’s visit"), node, dock, tick: sos.tick, update, leave: rest };
 }
+
+const limitsBox = ({ limits }) =>
+  h(
+    "details",
+    { class: "panel" },
+    h("summary", null, gettext("Protocol limits")),
+    h(
+      "dl",
+      { class: "facts" },
+      limits.map(([name, limit]) => h("div", null, h("dt", null, name), h("dd", null, limit))),
+    ),
+  );
 
 function warnings(visit) {
   const texts = [

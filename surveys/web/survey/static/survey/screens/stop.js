@@ -15,6 +15,7 @@ import { leapBox } from "./stop/leap.js";
 import { laterParts } from "./stop/parts.js";
 import * as phases from "./stop/phases.js";
 import { remarks } from "./stop/remarks.js";
+import { elsewhere, leaveFor } from "./stop/leaving.js";
 import { askSkipReason } from "./stop/skip.js";
 import { wayBox } from "./stop/way.js";
 
@@ -43,6 +44,7 @@ export function screen(app, number) {
     const standing = here.standing();
     panel.draw(standing);
     sections.sos.tick();
+    sections.elsewhere.tick();
     if (standing.phase !== phase) enter(standing.phase);
   }
 
@@ -52,7 +54,6 @@ export function screen(app, number) {
       app.alarm(gettext("The wait is over. Start listening."));
     } else if (phase) app.say(phases.phaseWords(next, here).heading);
     phase = next;
-    alerts.keepAwake(phases.isAtWork(next));
     update();
   }
 
@@ -68,6 +69,7 @@ export function screen(app, number) {
     "div",
     { class: "stop" },
     changedWarning(here),
+    sections.elsewhere.node,
     leap.node,
     panel.node,
     sections.sos.node,
@@ -99,6 +101,7 @@ function makeSections(app, here, onSettled) {
     sos: emergency(() => here.stop),
     later: laterParts(app, number),
     clear: clearButton(app, here),
+    elsewhere: elsewhere(app, here),
     skip: button(gettext("Skip this stop"), () => askSkipReason(here), {
       kind: "quiet block",
       name: "set-aside",
@@ -154,7 +157,7 @@ function dockButtons(here, actions) {
     ["previous", gettext("Previous stop")],
     ["next", gettext("Next stop")],
   ].map(([side, label]) => {
-    const arrow = button("", () => here.goTo(here[side]), { name: side, "aria-label": label });
+    const arrow = button("", () => leaveFor(here, here[side]), { name: side, "aria-label": label });
     arrow.disabled = !here[side];
     return arrow;
   });

@@ -4,7 +4,6 @@ import { button, dialog, h, setAttribute, setText, svg } from "../../dom.js";
 import { model, stopText, undo, writeStop } from "../../model.js";
 import { NoSound, record } from "../../recorder.js";
 import { soon } from "../../recordings.js";
-import { textBox } from "../textbox.js";
 import { showRecording } from "./dialog.js";
 import { clockOf, KINDS, lengthOf, minutesAndSeconds } from "./words.js";
 
@@ -42,8 +41,20 @@ export function askAboutUnnamedCall(app, number) {
       ),
       h("li", null, button(gettext("Voice note"), recordAs("note"), { kind: "block", name: "record" })),
     ),
-    textBox(`stops.${number}.note`, gettext("Or write a note"), { rows: 3 }),
+    addedNote(number),
   );
+}
+
+/** A box whose every letter is added at once to what the stop's note says already. */
+function addedNote(number) {
+  const before = stopText(number)("note");
+  const box = h("textarea", {
+    id: "added-note",
+    rows: 3,
+    oninput: () =>
+      writeStop(number, { note: [before, box.value].filter(Boolean).join(" ") }, { undo: false }),
+  });
+  return h("div", { class: "field" }, h("label", { for: "added-note" }, gettext("Or write a note")), box);
 }
 
 /** Record at once; the dialog that comes up ends it. */

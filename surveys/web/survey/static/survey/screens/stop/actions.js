@@ -4,19 +4,24 @@ import * as alerts from "../../alerts.js";
 import { iso, now } from "../../clock.js";
 import { model, note, writeStop } from "../../model.js";
 import { duration } from "../../rules/words.js";
+import { speciesAt } from "../calls/species.js";
 import { listeningTime, pauseText } from "../../timing.js";
 import { arrivals, positionCells } from "./arrivals.js";
+
+/** What was heard belongs to the listening that is given up. */
+const noCalls = (number) => Object.fromEntries(speciesAt(number).map(({ code }) => [`calls.${code}`, ""]));
 
 export function stopActions(app, here) {
   const { stop, protocol } = here;
   const { arrive, notice } = arrivals(here);
   let isFinishing = false;
 
-  async function begin() {
+  async function begin(cleared = {}) {
     alerts.prepare();
     if (here.leapMs()) await here.forgetLeap();
     return here.set(
       {
+        ...cleared,
         status: "listened",
         started_at: iso(),
         finished_at: "",
@@ -29,10 +34,8 @@ export function stopActions(app, here) {
 
   async function restart() {
     await note((visit) => Object.assign(visit, { timer: null, leap: null }));
-    await here.set(
-      { started_at: "", finished_at: "", paused_minutes: "" },
-      gettext("Listening will start over when you tap Start"),
-    );
+    const cleared = { ...noCalls(stop.number), started_at: "", finished_at: "", paused_minutes: "" };
+    await here.set(cleared, gettext("Listening and species start over when you tap Start"));
   }
 
   async function interrupt() {
@@ -47,7 +50,7 @@ export function stopActions(app, here) {
   async function resume() {
     const since = here.pausedSince();
     await note((visit) => Object.assign(visit, { timer: null }));
-    if (protocol.interruption === "restart") return begin();
+    if (protocol.interruption === "restart") return begin(noCalls(stop.number));
     const pause = here.times().pausedMs + Math.max(0, now() - since);
     return here.set({ paused_minutes: pauseText(pause) }, gettext("Listening again"));
   }
@@ -65,8 +68,8 @@ export function stopActions(app, here) {
   /** What the big button does, by phase. */
   const mainAction = {
     away: () => arrive(gettext("Arrival time saved")),
-    waiting: begin,
-    ready: begin,
+    waiting: () => begin(),
+    ready: () => begin(),
     listening: () => here.set({ finished_at: iso() }, gettext("Listening stopped early")),
     paused: resume,
     over: finish,

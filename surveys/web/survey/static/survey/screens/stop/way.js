@@ -3,7 +3,7 @@ import { gettext } from "../../language.js";
 import { now } from "../../clock.js";
 import { button, h, setAttribute, setText, svg } from "../../dom.js";
 import { model } from "../../model.js";
-import { place, watch, wayTo } from "../../place.js";
+import { GOOD_ENOUGH_M, place, watch, wayTo } from "../../place.js";
 import { distance } from "../../rules/words.js";
 
 const NO_ARROW_M = 15;
@@ -38,15 +38,20 @@ export function wayBox(stop) {
     allow.hidden = isOver || place.state !== "unasked";
     const way = wayTo(stop, now());
     setText(words, way ? wayWords(way) : WITHOUT_POSITION[place.state]);
-    setAttribute(arrow, "data-off", way && way.meters > NO_ARROW_M ? null : "yes");
+    setAttribute(arrow, "data-off", way && way.meters > nearEnough(way.accuracy) ? null : "yes");
     if (way) setAttribute(arrow, "transform", `rotate(${Math.round(way.degrees)})`);
     return way;
   }
   return { node, draw };
 }
 
+/** So near that a direction would only be the error of the position. */
+const nearEnough = (accuracy) => Math.max(NO_ARROW_M, Math.min(accuracy, GOOD_ENOUGH_M));
+
 function wayWords({ meters, point, accuracy }) {
   const length = (value) => distance(value, model.route.distance_unit).replaceAll(" ", "\u00a0");
+  if (meters <= nearEnough(accuracy))
+    return gettext("At the stop, give or take {accuracy}", { accuracy: length(accuracy) });
   return gettext("{meters} {point}, give or take {accuracy}", {
     meters: length(meters),
     point,

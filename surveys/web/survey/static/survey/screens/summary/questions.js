@@ -18,6 +18,7 @@ export function askToSubmit(app) {
   const { stops } = model;
   const findings = allFindings();
   const isRefused = findings.some(({ severity }) => severity === "refuse");
+  const skipped = stops.filter(({ number }) => stopText(number)("status") === "skipped").length;
   const left = stops.filter(
     ({ number }) => !stopText(number)("status") && !stopText(number)("started_at"),
   ).length;
@@ -38,9 +39,10 @@ export function askToSubmit(app) {
     h(
       "p",
       null,
-      gettext("Stops with entries: {left} of {stops}. {found}", {
-        left: stops.length - left,
+      gettext("Stops surveyed: {surveyed} of {stops}. Skipped: {skipped}. {found}", {
+        surveyed: stops.length - left - skipped,
         stops: stops.length,
+        skipped,
         found: remarks,
       }),
     ),
