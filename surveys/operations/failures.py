@@ -13,7 +13,7 @@ from django.utils import timezone
 from procrastinate import sql
 from procrastinate.contrib.django.models import ProcrastinateEvent, ProcrastinateJob
 
-from accounts.models import Invitation
+from accounts.models import Invitation, Person
 from surveys import dates
 from surveys.language import gettext, said
 from surveys.models import UNDER_WAY, BackgroundRun, Program, ReviewStep, RunState
@@ -121,9 +121,18 @@ def _sent_back(args: dict[str, Any]) -> dict[str, Any] | None:
     }
 
 
+def _message(args: dict[str, Any]) -> dict[str, Any] | None:
+    told = _sent_back(args)
+    person = Person.objects.filter(pk=args["person_id"]).first()
+    if told is None or person is None:
+        return None
+    return told | {"words": said("Message about a visit, to {name}", name=person.name)}
+
+
 _LETTERS: dict[str, Callable[[dict[str, Any]], dict[str, Any] | None]] = {
     "accounts.send_invitation": _invitation,
     "visits.mail_sent_back": _sent_back,
+    "visits.mail_message": _message,
 }
 
 

@@ -8,6 +8,7 @@ from django.core.mail import send_mail
 from django.urls import reverse
 from procrastinate.contrib.django import app
 
+from accounts.models import Person
 from surveys import dates
 from surveys.language import gettext, said
 from surveys.models import ReviewStep
@@ -25,15 +26,14 @@ def mail_sent_back(*, step_id: int, site_url: str) -> None:
         pk=step_id
     )
     visit, program = step.visit, step.visit.route.program
-    with dates.using(program.date_style):
-        night = dates.day(visit.night)
+    night = _night(step)
     questions = gettext("Questions? Ask your coordinator.")
     if program.contact_email:
         questions = said(
             "Questions? Write to {contact_email}.", contact_email=program.contact_email
         )
     path = reverse("web:sheet", kwargs={"program": program.slug, "visit_id": visit.pk})
-    note = "\n".join(f"    {line}" for line in step.note.splitlines())
+    note = _quoted(step.note)
     send_mail(
         subject=said(
             "{program}: please check your visit of {night}", program=program.name, night=night
@@ -60,3 +60,51 @@ def mail_sent_back(*, step_id: int, site_url: str) -> None:
         from_email=settings.DEFAULT_FROM_EMAIL,
         recipient_list=[visit.observer.email],
     )
+
+
+@app.task(
+    name="visits.mail_message",
+    queue=MAIL,
+    retry=MAIL_RETRY,
+)
+def mail_message(*, step_id: int, person_id: int, site_url: str) -> None:
+    """Mail what somebody wrote about a visit to one person of the other side."""
+    step = ReviewStep.objects.select_related("visit__route__program", "visit__observer", "by").get(
+        pk=step_id
+    )
+    person = Person.objects.get(pk=person_id)
+    visit, program = step.visit, step.visit.route.program
+    night = _night(step)
+    page = "web:visit" if person.pk == visit.observer_id else "web:review_visit"
+    key = "visit_id" if person.pk == visit.observer_id else "visit"
+    path = reverse(page, kwargs={"program": program.slug, key: visit.pk})
+    send_mail(
+        subject=said(
+            "{program}: message about the visit of {night}", program=program.name, night=night
+        ),
+        message="\n\n".join(
+            [
+                said("Hello {name},", name=person.name),
+                said(
+                    "{name} wrote about the visit to {route} on the night of {night}:",
+                    name=step.by.name,
+                    route=visit.route,
+                    night=night,
+                ),
+                _quoted(step.note),
+                gettext("Read it and answer here:"),
+                f"    {site_url.rstrip('/')}{path}#conversation\n",
+            ]
+        ),
+        from_email=settings.DEFAULT_FROM_EMAIL,
+        recipient_list=[person.email],
+    )
+
+
+def _night(step: ReviewStep) -> str:
+    with dates.using(step.visit.route.program.date_style):
+        return dates.day(step.visit.night)
+
+
+def _quoted(text: str) -> str:
+    return "\n".join(f"    {line}" for line in text.splitlines())

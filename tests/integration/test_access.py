@@ -118,6 +118,7 @@ TABLE = """
     web:review_correct                   POST    in    none  no    no    ok
 
     web:visit                            GET     in    none  no    ok    ok
+    web:visit_message                    POST    in    none  no    ok    ok
     web:seasons                          GET     in    none  no    ok    ok
     web:season_coverage                  GET     in    none  no    ok    ok
     web:season_map                       GET     in    none  no    ok    ok

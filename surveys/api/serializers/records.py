@@ -12,6 +12,7 @@ from surveys.models import (
     ListeningPeriod,
     ReviewStep,
     Sighting,
+    Step,
 )
 
 UNIT = "C or F: the unit that was typed; the value is in °C. Blank without a reading."
@@ -140,6 +141,7 @@ def records_data(visit: Any) -> dict[str, Any]:
                 "calls__species", "calls__confirmation__by"
             ),
             "sightings": visit.sightings.select_related("stop", "species"),
-            "steps": visit.steps.select_related("by"),
+            # Messages are between the observer and the coordinators.
+            "steps": visit.steps.exclude(step=Step.MESSAGE).select_related("by"),
         }
     ).data

@@ -49,7 +49,7 @@ from surveys.web.sheets.history import (
     CellDifference,
     differences,
 )
-from surveys.web.sheets.posted import changed_cells, shown_cells
+from surveys.web.sheets.posted import changed_cells, shown_cells, stored_changes
 
 
 @require_http_methods(["GET", "POST"])
@@ -62,7 +62,7 @@ def correct(request: ProgramRequest, visit: UUID) -> HttpResponse:
             messages.error(request, str(WrongState(shown, (VisitState.SUBMITTED,))))
             return _redirect_to_visit(request, shown)
         return _show(request, shown, {}, ReasonForm())
-    changes = changed_cells(request.POST)
+    changes = stored_changes(changed_cells(request.POST), shown.cells)
     form = ReasonForm(request.POST)
     if request.POST.get("then") == "column":
         return _show(request, shown, changes, ReasonForm(initial=request.POST.dict()))

@@ -43,6 +43,7 @@ from surveys.visits.exceptions import (
 from surveys.visits.oddness import told_reasons
 from surveys.visits.own_values import own_fields_of
 from surveys.visits.queue import STATES, neighbors, next_waiting
+from surveys.web.conversation import conversation_of
 from surveys.web.recordings.listing import recording_list
 from surveys.web.review.addresses import TAB_NAMES, filter_query, filters_of, visit_url, with_query
 from surveys.web.review.cards import Card, cards_by_cell, make_cards
@@ -253,6 +254,7 @@ def _show(
     neighboring = neighbors(member, filters, visit)
     context = _page(request, visit) | recording_list(member, visit)
     context |= {"confirmable": confirmable_calls(member, visit)}
+    context |= conversation_of(request, visit, then="review")
     context |= {
         "attempt": attempt,
         "query": filter_query(request),

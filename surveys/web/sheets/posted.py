@@ -8,8 +8,9 @@ from collections.abc import Mapping
 
 from django.http import QueryDict
 
-from surveys.dates import DateError, in_digits, read_date, style
-from surveys.visits.sheet.cells import CellChange
+from surveys.dates import DateError, clock, in_digits, read_date, style
+from surveys.protocol.nights import night_of
+from surveys.visits.sheet.cells import CLOCK_FIELDS, CellChange
 
 # Fields of the forms that are not cells of the sheet.
 _NOT_CELLS = {
@@ -42,11 +43,49 @@ def change_of(address: str, was: str, now: str) -> CellChange:
 
 
 def shown_cells(cells: Mapping[str, str]) -> dict[str, str]:
-    """The cells as a page shows them: a night in the order of the program."""
+    """The cells as a page shows them: a night in the order of the program, an instant of a phone
+    as the clock showed it."""
+    night = cells.get("night", "")
+    shown = {
+        address: _clock_shown(text, night) if _is_clock(address) else text
+        for address, text in cells.items()
+    }
     try:
-        return {**cells, "night": in_digits(dt.date.fromisoformat(cells["night"]))}
-    except (KeyError, ValueError):
-        return dict(cells)
+        return {**shown, "night": in_digits(dt.date.fromisoformat(night))}
+    except ValueError:
+        return shown
+
+
+def stored_changes(
+    changes: Mapping[str, CellChange], cells: Mapping[str, str]
+) -> dict[str, CellChange]:
+    """The changes of a page by what is stored, where that is shown in another way. A clock time
+    that was left as it was shown stays the instant that it is."""
+    shown = shown_cells(cells)
+
+    def stored(address: str, change: CellChange) -> CellChange:
+        raw = cells.get(address, "")
+        if not _is_clock(address) or raw == change.was or shown.get(address) != change.was:
+            return change
+        return CellChange(was=raw, now=raw if change.now == change.was else change.now)
+
+    return {address: stored(address, change) for address, change in changes.items()}
+
+
+def _is_clock(address: str) -> bool:
+    return address.startswith("stops.") and address.rpartition(".")[2] in CLOCK_FIELDS
+
+
+def _clock_shown(text: str, night: str) -> str:
+    """`9:14 pm`; an instant of another night is shown whole, so that it can be seen."""
+    try:
+        instant = dt.datetime.fromisoformat(text)
+        is_of_night = night_of(instant, style().time_zone).isoformat() == night
+    except ValueError:
+        return text
+    if instant.tzinfo is None or not is_of_night:
+        return text
+    return clock(instant).replace("\u00a0", " ")
 
 
 def cell_text(address: str, typed: str) -> str:

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+from collections.abc import Mapping
 from typing import Any
 from uuid import UUID
 
@@ -43,12 +44,14 @@ from surveys.visits.media.audio_formats import (
 )
 from surveys.visits.sheet.cells import (
     CellChange,
+    Conflict,
     cell_of,
 )
 from surveys.visits.telling import ToldFinding
 from surveys.visits.tonight import own_visits, sent_back_notes
 from surveys.visits.verbs import submit_visit
 from surveys.visits.visit_ids import closed_visits, open_visit, visit_id
+from surveys.web.conversation import conversation_of
 from surveys.web.recordings.listing import recording_list
 from surveys.web.sheets.forms import MyVisitsFilter, NewSheetForm
 from surveys.web.sheets.grid import (
@@ -56,7 +59,7 @@ from surveys.web.sheets.grid import (
     Grid,
     build_layout,
 )
-from surveys.web.sheets.posted import change_of, changed_cells, shown_cells
+from surveys.web.sheets.posted import change_of, changed_cells, shown_cells, stored_changes
 
 CALLS = "calls."
 VISITS_PER_PAGE = 25
@@ -131,7 +134,8 @@ def cells(request: ProgramRequest, visit_id: UUID) -> JsonResponse:
     except ValueError as error:
         return JsonResponse({"detail": str(error)}, status=400)
     try:
-        saved = save_cells(request.membership, visit_id, changes)
+        cells = find_visit(request.membership, visit_id).cells
+        saved = save_cells(request.membership, visit_id, stored_changes(changes, cells))
     except VisitError as error:
         return JsonResponse({"detail": str(error)}, status=409)
     findings_with_cells = [(finding, cell_of(finding.where)) for finding in saved.findings]
@@ -140,7 +144,7 @@ def cells(request: ProgramRequest, visit_id: UUID) -> JsonResponse:
             "revision": saved.visit.revision,
             "cells": shown_cells(saved.visit.cells),
             "findings": [_finding_json(finding) for finding in saved.findings],
-            "conflicts": [vars(conflict) for conflict in saved.conflicts],
+            "conflicts": [_as_shown(conflict, saved.visit) for conflict in saved.conflicts],
             "rules_say": render_to_string(
                 "sheets/rules_say.html", {"findings": findings_with_cells}
             ),
@@ -152,9 +156,8 @@ def cells(request: ProgramRequest, visit_id: UUID) -> JsonResponse:
 @needs(Permission.SURVEY)
 def submit(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
     """Save the posted form, then submit the sheet."""
-    changes = changed_cells(request.POST)
     try:
-        saved = save_cells(request.membership, visit_id, changes)
+        saved = save_cells(request.membership, visit_id, _changes_posted(request, visit_id))
         if saved.conflicts:
             return _show(request, saved.visit, conflicts=saved.conflicts, status=409)
         submit_visit(request.membership, visit_id, revision=saved.visit.revision)
@@ -192,7 +195,7 @@ def _redirect_to_list(request: ProgramRequest) -> HttpResponse:
 
 def _save_whole_form(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
     try:
-        saved = save_cells(request.membership, visit_id, changed_cells(request.POST))
+        saved = save_cells(request.membership, visit_id, _changes_posted(request, visit_id))
     except VisitError as error:
         messages.error(request, str(error))
         return _redirect_to_list(request)
@@ -214,7 +217,7 @@ def _show(
     request: ProgramRequest,
     visit: Visit,
     *,
-    conflicts: tuple[Any, ...] = (),
+    conflicts: tuple[Conflict, ...] = (),
     status: int = 200,
 ) -> HttpResponse:
     judgment = read_and_judge(visit)
@@ -227,7 +230,8 @@ def _show(
             "visit": visit,
             "grid": layout.grid,
             "conflicts": [
-                vars(conflict) | {"place": labels.get(conflict.address, conflict.address)}
+                _as_shown(conflict, visit)
+                | {"place": labels.get(conflict.address, conflict.address)}
                 for conflict in conflicts
             ],
             "others": layout.others,
@@ -241,9 +245,16 @@ def _show(
             "sound_species": _species_columns(layout.grid),
             "may_remove": True,
             **recording_list(request.membership, visit),
+            **conversation_of(request, visit, then="sheet"),
         },
         status=status,
     )
+
+
+def _as_shown(conflict: Conflict, visit: Visit) -> dict[str, str]:
+    night = {"night": visit.cells.get("night", "")}
+    theirs = shown_cells(night | {conflict.address: conflict.theirs})
+    return vars(conflict) | {"theirs": theirs[conflict.address]}
 
 
 def _species_columns(grid: Grid) -> list[tuple[str, str]]:
@@ -263,6 +274,12 @@ def _page_data(request: ProgramRequest, visit: Visit) -> dict[str, Any]:
         "url": reverse("web:sheet_cells", kwargs={"program": slug, "visit_id": visit.pk}),
         "login": f"{reverse('account_login')}?next={request.path}",
     }
+
+
+def _changes_posted(request: ProgramRequest, visit_id: UUID) -> Mapping[str, CellChange]:
+    """Those of the whole form, by what the visit holds."""
+    cells = find_visit(request.membership, visit_id).cells
+    return stored_changes(changed_cells(request.POST), cells)
 
 
 def _posted_changes(body: bytes) -> dict[str, CellChange]:

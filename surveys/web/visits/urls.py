@@ -4,4 +4,5 @@ from surveys.web.visits import views as visits
 
 urlpatterns = [
     path("<slug:program>/visits/<uuid:visit_id>/", visits.visit, name="visit"),
+    path("<slug:program>/visits/<uuid:visit_id>/message", visits.message, name="visit_message"),
 ]

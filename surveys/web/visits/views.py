@@ -2,10 +2,13 @@
 
 import uuid
 from collections.abc import Iterable, Mapping
+from urllib.parse import urlencode
 
+from django.contrib import messages
 from django.http import HttpResponse
-from django.shortcuts import render
-from django.views.decorators.http import require_GET
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_POST
 
 from accounts.access import (
     Permission,
@@ -33,8 +36,11 @@ from surveys.seasons.visits import (
     visit_grid,
 )
 from surveys.visits.access import EDITABLE, find_visit
+from surveys.visits.conversation import write_message
+from surveys.visits.exceptions import VisitError
 from surveys.visits.own_values import own_facts, own_fields_of, value_in_words
 from surveys.visits.sheet.own_fields import labels_of
+from surveys.web.conversation import MOST_KEPT, conversation_of
 from surveys.web.recordings.listing import recording_list
 from surveys.web.seasons.maps import visit_map
 from surveys.web.stations.facts import station_facts
@@ -70,6 +76,7 @@ def visit(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
             "sightings": shown.sightings.select_related("species", "stop"),
             "findings": [(finding, where_words(finding, labels)) for finding in findings_of(shown)],
             "steps": shown.steps.select_related("by") if may_review or is_own else [],
+            **conversation_of(request, shown, then="visit"),
             "zone": member.program.time_zone,
             "unit": unit.value,
             "has_water": any(
@@ -81,6 +88,32 @@ def visit(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
             **recording_list(member, shown),
         },
     )
+
+
+@require_POST
+@needs(Permission.SURVEY)
+def message(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
+    """Write to the other side; then back to the page that it was written on."""
+    member = request.membership
+    text = request.POST.get("text", "")
+    try:
+        write_message(member, visit_id, text, site_url=request.build_absolute_uri("/"))
+    except VisitError as error:
+        messages.error(request, str(error))
+        written = text
+    else:
+        messages.success(request, gettext("Sent. The other side gets it by mail, too."))
+        written = ""
+    return redirect(_page_of(request, visit_id, written))
+
+
+def _page_of(request: ProgramRequest, visit_id: uuid.UUID, written: str) -> str:
+    """What was written and could not be sent is in the box again."""
+    places = {"review": ("web:review_visit", "visit"), "sheet": ("web:sheet", "visit_id")}
+    page, key = places.get(request.POST.get("then", ""), ("web:visit", "visit_id"))
+    path = reverse(page, kwargs={"program": request.membership.program.slug, key: visit_id})
+    query = urlencode({"message": written[:MOST_KEPT]}) if written.strip() else ""
+    return f"{path}?{query}#conversation" if query else f"{path}#conversation"
 
 
 def findings_of(visit: Visit) -> Iterable[StoredFinding]:

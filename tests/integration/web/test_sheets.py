@@ -73,6 +73,32 @@ def changed(**cells):
     return {address: {"was": "", "now": text} for address, text in cells.items()}
 
 
+def test_the_times_of_a_phone_are_local(client_for, observer, draft, sheet_url):
+    """16 April 2024, 02:14 UTC is 9:14 pm in Chicago (CDT, UTC-5: tz database). What is left as it
+    is shown stays the instant that the phone wrote."""
+    instants = {
+        "stops.1.started_at": "2024-04-16T02:14:09.621Z",
+        "stops.1.finished_at": "2024-04-16T02:19:10.004Z",
+        "stops.2.started_at": "2024-04-18T02:30:00.000Z",
+    }
+    client = client_for(observer)
+    patch(client, sheet_url, changed(**instants))
+    page = client.get(sheet_url).content.decode()
+    assert 'value="9:14 pm"' in page
+    assert "02:14:09" not in page
+    assert "2024-04-18T02:30:00.000Z" in page, "a time of another night is shown whole"
+    rendered = {"stops.1.started_at": "9:14 pm", "stops.1.finished_at": "9:19 pm"}
+    posted = {**rendered, "stops.1.finished_at": "9:20 pm", "rendered": json.dumps(rendered)}
+    assert client.post(sheet_url, posted).status_code == 302
+    answer = patch(
+        client, sheet_url, {"stops.1.started_at": {"was": "9:14 pm", "now": "9:14 pm"}}
+    ).json()
+    assert answer["conflicts"] == []
+    draft.refresh_from_db()
+    assert draft.cells["stops.1.started_at"] == instants["stops.1.started_at"]
+    assert draft.cells["stops.1.finished_at"] == "9:20 pm"
+
+
 def test_every_stop_with_entries_can_be_cleared(client_for, observer, draft, sheet_url):
     """One that the route does not have, too; what was typed elsewhere is saved on the way."""
     client = client_for(observer)
