@@ -7,6 +7,8 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from django.db.models import QuerySet
+
 from accounts.models import Membership
 from surveys import models
 from surveys.programs.in_force import (
@@ -122,13 +124,16 @@ def _uses(
     }
 
 
+def judged_beside(route: models.Route) -> QuerySet[models.Visit]:
+    """The visits of a route that another one is judged beside."""
+    not_beside = [models.VisitState.DRAFT, models.VisitState.SET_ASIDE]
+    return route.visits.exclude(state__in=not_beside).order_by("night")
+
+
 def load_surroundings(visit: models.Visit, now: dt.datetime) -> values.Surroundings:
     """The other nights are those of submitted visits that are not set aside."""
-    other_visits = (
-        models.Visit.objects.filter(route=visit.route_id, season_year=visit.season_year)
-        .exclude(pk=visit.pk)
-        .exclude(state__in=[models.VisitState.DRAFT, models.VisitState.SET_ASIDE])
-    )
+    beside = judged_beside(visit.route).filter(season_year=visit.season_year)
+    other_visits = beside.exclude(pk=visit.pk)
     return values.Surroundings(
         now=now,
         other_nights=tuple(other_visits.order_by("night").values_list("night", flat=True)),

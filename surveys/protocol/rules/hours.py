@@ -104,6 +104,7 @@ def sun_does_not_set(case: Case) -> Iterator[Breach]:
         _("The sunset at {stops} is not known yet, so we cannot check the hours."),
         (_("Nothing to fix."), _("The server calculates it once you send the visit.")),
     ),
+    on_phone=True,
 )
 def sunset_unknown(case: Case) -> Iterator[Breach]:
     known = stops_by_number(case)

@@ -33,6 +33,7 @@ _CHECK_DATE = _("Check the date.")
         _("The night of {night} is in the future."),
         (_DATE_OF_EVENING,),
     ),
+    on_phone=True,
 )
 def future_night(case: Case) -> Iterator[Breach]:
     tonight = night_of(case.surroundings.now, case.route.time_zone)
@@ -80,6 +81,7 @@ def outside_window(case: Case) -> Iterator[Breach]:
             ),
         ),
     ),
+    on_phone=True,
 )
 def same_night_twice(case: Case) -> Iterator[Breach]:
     night = case.visit.night
@@ -101,6 +103,7 @@ def same_night_twice(case: Case) -> Iterator[Breach]:
         ),
         (_CHECK_DATE, LEAVE_IT),
     ),
+    on_phone=True,
 )
 def too_soon_after_last_visit(case: Case) -> Iterator[Breach]:
     """Judged in both directions, because visits may be written down in any order."""
@@ -133,6 +136,7 @@ def too_soon_after_last_visit(case: Case) -> Iterator[Breach]:
             _("Otherwise check the date."),
         ),
     ),
+    on_phone=True,
 )
 def window_visited_before(case: Case) -> Iterator[Breach]:
     window, night = window_of(case.visit.night, case.protocol), case.visit.night

@@ -24,6 +24,7 @@ from surveys.protocol.values import Case, Severity
             _("The coordinator will decide whether the visit counts."),
         ),
     ),
+    on_phone=True,
 )
 def observer_not_qualified(case: Case) -> Iterator[Breach]:
     if case.protocol.training_needed and case.surroundings.observer_qualified is False:
@@ -41,6 +42,7 @@ def observer_not_qualified(case: Case) -> Iterator[Breach]:
         ),
         (_("Nothing to fix in this visit."),),
     ),
+    on_phone=True,
 )
 def training_unknown(case: Case) -> Iterator[Breach]:
     if case.protocol.training_needed and case.surroundings.observer_qualified is None:

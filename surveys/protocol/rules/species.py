@@ -34,6 +34,7 @@ _HEARD = (1, 2, 3)
             _("It is not a count."),
         ),
     ),
+    on_phone=True,
 )
 def index_impossible(case: Case) -> Iterator[Breach]:
     for period, call in _calls(case):
@@ -56,6 +57,7 @@ def index_impossible(case: Case) -> Iterator[Breach]:
         _("{species} is on the sheet more than once at stop {stop}."),
         (_("Keep one of them: the highest call index you heard."),),
     ),
+    on_phone=True,
 )
 def species_twice_at_stop(case: Case) -> Iterator[Breach]:
     for period in case.visit.periods:
@@ -79,6 +81,7 @@ def species_twice_at_stop(case: Case) -> Iterator[Breach]:
             _("If not, clear the species."),
         ),
     ),
+    on_phone=True,
 )
 def calls_at_skipped_stop(case: Case) -> Iterator[Breach]:
     for period, call in _calls(case):
@@ -145,6 +148,7 @@ def distance_missing(case: Case) -> Iterator[Breach]:
         _("{species} at stop {stop} is marked near or far, but the protocol has no radius."),
         (_("The call counts at any distance. You can leave the mark."),),
     ),
+    on_phone=True,
 )
 def distance_not_asked(case: Case) -> Iterator[Breach]:
     if case.protocol.listening_radius_m is not None:
@@ -172,6 +176,7 @@ def distance_not_asked(case: Case) -> Iterator[Breach]:
             LEAVE_IT,
         ),
     ),
+    on_phone=True,
 )
 def species_off_checklist(case: Case) -> Iterator[Breach]:
     """A route without a checklist has nothing to be off; a plain 0 says nothing new."""

@@ -39,6 +39,7 @@ from surveys.protocol.values import (
             (_("Correct the number."), _("The route has no stops on this night.")),
         )
     },
+    on_phone=True,
 )
 def unknown_stop(case: Case) -> Iterator[Breach]:
     known = stops_by_number(case)
@@ -68,6 +69,7 @@ def unknown_stop(case: Case) -> Iterator[Breach]:
             (_("If you listened there, leave it: the coordinator decides whether it counts."),),
         )
     },
+    on_phone=True,
 )
 def stop_changed(case: Case) -> Iterator[Breach]:
     """A route may change between the evening on which it was taken along and the survey."""
@@ -90,6 +92,7 @@ def stop_changed(case: Case) -> Iterator[Breach]:
         _("Stop {stop} is on the sheet {times}."),
         (_("Keep one of them, or correct the number of the stop."),),
     ),
+    on_phone=True,
 )
 def twice_the_same_stop(case: Case) -> Iterator[Breach]:
     counts = Counter(period.stop for period in case.visit.periods)
@@ -113,6 +116,7 @@ def twice_the_same_stop(case: Case) -> Iterator[Breach]:
         ),
         (_("If you surveyed more stops, add them."), LEAVE_IT),
     ),
+    on_phone=True,
 )
 def too_few_stops(case: Case) -> Iterator[Breach]:
     number = len({p.stop for p in listened(case)} & stops_by_number(case).keys())
@@ -131,6 +135,7 @@ def too_few_stops(case: Case) -> Iterator[Breach]:
         _("You left {stops} blank. A blank stop counts as not surveyed, not as silent."),
         (_("If no one listened there, mark it as skipped and say why."),),
     ),
+    on_phone=True,
 )
 def stop_left_blank(case: Case) -> Iterator[Breach]:
     written = {period.stop for period in case.visit.periods}
@@ -152,6 +157,7 @@ def stop_left_blank(case: Case) -> Iterator[Breach]:
         ),
         (_("Check the times and the numbers of the stops."), LEAVE_IT),
     ),
+    on_phone=True,
 )
 def stops_out_of_order(case: Case) -> Iterator[Breach]:
     if not case.protocol.stops_in_order:
@@ -230,6 +236,7 @@ def far_from_stop(case: Case) -> Iterator[Breach]:
             _("The coordinator can move a stop."),
         ),
     ),
+    on_phone=True,
 )
 def stops_too_close(case: Case) -> Iterator[Breach]:
     wanted = case.protocol.min_stop_spacing_m

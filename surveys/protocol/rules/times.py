@@ -42,6 +42,7 @@ _CORRECT_TIME = _("Correct one of the two times, or clear it if no one remembers
             _("A night lasts from noon to noon. Use the date on which the evening began."),
         ),
     ),
+    on_phone=True,
 )
 def time_on_another_night(case: Case) -> Iterator[Breach]:
     zone = case.route.time_zone
@@ -67,6 +68,7 @@ def time_on_another_night(case: Case) -> Iterator[Breach]:
         _("{time} at stop {stop} is in the future."),
         (_("Check the date of the night, the time, and the clock of the phone."),),
     ),
+    on_phone=True,
 )
 def future_time(case: Case) -> Iterator[Breach]:
     """A clock may be a little ahead of the server's; more than that is impossible."""
@@ -87,6 +89,7 @@ def future_time(case: Case) -> Iterator[Breach]:
         _("Listening at stop {stop} starts at {start}, before the arrival at {arrival}."),
         (_CORRECT_TIME,),
     ),
+    on_phone=True,
 )
 def start_before_arrival(case: Case) -> Iterator[Breach]:
     for period in listened(case):
@@ -107,6 +110,7 @@ def start_before_arrival(case: Case) -> Iterator[Breach]:
         _("Listening at stop {stop} ends at {end}, which is not after its start at {start}."),
         (_CORRECT_TIME,),
     ),
+    on_phone=True,
 )
 def finish_before_start(case: Case) -> Iterator[Breach]:
     for period in listened(case):
@@ -133,6 +137,7 @@ def finish_before_start(case: Case) -> Iterator[Breach]:
             (_("Correct the pause, the start or the end."),),
         )
     },
+    on_phone=True,
 )
 def pause_longer_than_listening(case: Case) -> Iterator[Breach]:
     for period in listened(case):
@@ -163,6 +168,7 @@ def pause_longer_than_listening(case: Case) -> Iterator[Breach]:
             ),
         ),
     ),
+    on_phone=True,
 )
 def stops_overlap(case: Case) -> Iterator[Breach]:
     busy: Period | None = None
@@ -195,6 +201,7 @@ def stops_overlap(case: Case) -> Iterator[Breach]:
         ),
         (_("Check the times and the numbers of the two stops."), LEAVE_IT),
     ),
+    on_phone=True,
 )
 def impossible_drive(case: Case) -> Iterator[Breach]:
     """Straight-line speed between stops. Times are often written to the minute, so
@@ -228,6 +235,7 @@ def impossible_drive(case: Case) -> Iterator[Breach]:
         _("Stop {stop} has no time for the {missing}, so we cannot check the times."),
         (_("Write down the time, or mark the stop as skipped if no one listened."),),
     ),
+    on_phone=True,
 )
 def times_missing(case: Case) -> Iterator[Breach]:
     wanted = ["started_at", "finished_at"]
@@ -356,6 +364,7 @@ def listening_too_long(case: Case) -> Iterator[Breach]:
             LEAVE_IT,
         ),
     ),
+    on_phone=True,
 )
 def pause_not_restarted(case: Case) -> Iterator[Breach]:
     if case.protocol.interruption is not Interruption.RESTART:

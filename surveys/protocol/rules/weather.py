@@ -295,6 +295,7 @@ def temperature_implausible(case: Case) -> Iterator[Breach]:
             _("It is not a speed."),
         ),
     ),
+    on_phone=True,
 )
 def unknown_wind_force(case: Case) -> Iterator[Breach]:
     last = BEAUFORT[-1].force

@@ -39,6 +39,7 @@ from surveys.protocol.nights import night_of
 from surveys.protocol.plain import to_plain
 from surveys.protocol.seasons import (
     in_days,
+    season_year,
     window_of,
 )
 from surveys.protocol.sky import (
@@ -53,7 +54,12 @@ from surveys.visits.access import (
     EDITABLE,
     HANDED_IN,
 )
-from surveys.visits.loading import protocol_values
+from surveys.visits.loading import (
+    judged_beside,
+    protocol_values,
+    qualified,
+    training_records,
+)
 from surveys.visits.tonight import sent_back_notes
 from surveys.visits.visit_ids import closed_visits, visit_id
 
@@ -80,6 +86,7 @@ def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, A
     )
     heard = _heard_on(route)
     closed = closed_visits(member, route)
+    training = training_records(program.pk)
     nights = {}
     for ahead in range(-NIGHTS_BEFORE, NIGHTS_AHEAD + 1):
         night = tonight + dt.timedelta(days=ahead)
@@ -90,6 +97,8 @@ def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, A
             "version": version.pk,
             "visit": str(visit_id(member, route, night, closed)),
             "species": _likely(entries_listed(entries, night), heard, night),
+            "season_year": season_year(night, protocols[version.pk].season_year_begins),
+            "qualified": qualified(training, member.person_id, night),
             **_night(stops_in_use(stops, night), protocols[version.pk], night, program.time_zone),
         }
     used = {night["version"] for night in nights.values()}
@@ -109,6 +118,7 @@ def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, A
         "look_alikes": _look_alikes(entries),
         "own_fields": [_own_field(field) for field in program.own_fields.order_by("order", "pk")],
         "nights": nights,
+        "surveyed": _surveyed(route, tonight),
         "visits": _open_visits(member, route),
     }
 
@@ -254,6 +264,15 @@ def _same_time(night: dt.date, other: dt.date) -> bool:
     """Whether two nights lie at about the same time of their years."""
     apart = abs(night.timetuple().tm_yday - other.timetuple().tm_yday)
     return min(apart, _YEAR_DAYS - apart) <= _SAME_TIME_DAYS
+
+
+def _surveyed(route: Route, tonight: dt.date) -> list[dict[str, Any]]:
+    """Visits that others are judged beside, of this season and the one before."""
+    visits = judged_beside(route).filter(season_year__gte=tonight.year - 1)
+    return [
+        {"id": str(key), "night": night.isoformat(), "season_year": year}
+        for key, night, year in visits.values_list("pk", "night", "season_year")
+    ]
 
 
 def _open_visits(member: Membership, route: Route) -> list[dict[str, Any]]:

@@ -1,26 +1,65 @@
 // What the rules say of the open visit, and how it is shown.
 import { gettext } from "./language.js";
+import { iso } from "./clock.js";
 import { h, icon } from "./dom.js";
 import { model, ownFields } from "./model.js";
 import { readCase } from "./reading.js";
 import { CODES, judge } from "./rules/judge.js";
+import { inUse } from "./visitstops.js";
 
 const TAGS = { refuse: gettext("Must fix"), query: gettext("Question"), note: gettext("Note") };
+
+// Rules that look at other visits and at the people of the program; they come with the packet.
+const SURROUNDED = [
+  "same-night-twice",
+  "too-soon-after-last-visit",
+  "window-visited-before",
+  "observer-not-qualified",
+  "training-unknown",
+];
+
+/** Whether the phone knows better than the server's last answer. Packets of an earlier release hold nothing. */
+function knowsSurroundings() {
+  const { packet, visit } = model;
+  return Boolean(packet.surveyed) && !(visit.synced_at > packet.taken_at);
+}
+
+function surroundings() {
+  const { packet, visit, tonight } = model;
+  const others = (packet.surveyed ?? []).filter(
+    ({ id, season_year }) => id !== visit.id && season_year === tonight?.season_year,
+  );
+  return {
+    now: iso(),
+    other_nights: others.map(({ night }) => night),
+    observer_qualified: tonight?.qualified ?? null,
+  };
+}
+
+/** How a stop of the visit stands on the night. */
+function useOf({ id, number, changed }) {
+  const { route, visit } = model;
+  const isOther = (stop) => stop.id !== id && stop.number === number && inUse(stop, visit.night);
+  return changed ? (route.stops.some(isOther) ? "replaced" : "closed") : "in_use";
+}
 
 /** Findings of the phone on the cells as they stand. */
 export function judgeModel() {
   const { cells, visit, route, stops, version, tonight, packet } = model;
   const listed = new Set(tonight?.species ?? packet.species.map(({ code }) => code));
   const checklist = packet.species.filter(({ code }) => listed.has(code));
-  const known = stops.filter(({ place }) => place);
+  const known = stops.filter(({ place }) => place).map((stop) => ({ ...stop, use: useOf(stop) }));
   const asked = { ...route, stops: known, own_fields: ownFields() };
   const about = { visit, route: asked, protocol: version.protocol, tonight, checklist };
-  return judge(...readCase(cells, about));
+  const [record, derived] = readCase(cells, about);
+  const findings = judge({ ...record, surroundings: surroundings() }, derived);
+  return knowsSurroundings() ? findings : findings.filter(({ code }) => !SURROUNDED.includes(code));
 }
 
 /** The phone's findings, and those of the server that the phone cannot make itself. */
 export function allFindings() {
-  const onlyOnServer = model.visit.findings.filter(({ code }) => !CODES.includes(code));
+  const judged = knowsSurroundings() ? CODES : CODES.filter((code) => !SURROUNDED.includes(code));
+  const onlyOnServer = model.visit.findings.filter(({ code }) => !judged.includes(code));
   return [...judgeModel(), ...onlyOnServer];
 }
 

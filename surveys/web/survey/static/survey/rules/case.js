@@ -6,6 +6,16 @@ export const listened = (record) =>
 export const instant = (text) => (text == null ? null : Date.parse(text));
 export const paused = (period) => period.paused ?? 0;
 
+export const stopsByNumber = ({ route }) => new Map(route.stops.map((stop) => [stop.number, stop]));
+
+/** The listened periods that have a beginning, each with it, earliest first. */
+export function inTimeOrder(record) {
+  return listened(record)
+    .map((period) => [instant(period.arrived_at) ?? instant(period.started_at), period])
+    .filter(([begin]) => begin !== null)
+    .sort(([a], [b]) => a - b);
+}
+
 /** One place where a rule is broken. `variant` and `params` are those of its sentence. */
 export function breach(where, params, variant = "") {
   return { stop: null, field: null, species: null, ...where, variant, params };

@@ -34,11 +34,21 @@ export function afterLastHour(record, { hours }) {
   });
 }
 
+export function sunsetUnknown(record) {
+  const { route, sky } = record;
+  const known = new Set(route.stops.map(({ number }) => number));
+  const dark = listened(record).filter(({ stop }) => known.has(stop) && !sky[stop]);
+  const stops = [...new Set(dark.map(({ stop }) => stop))].sort((a, b) => a - b);
+  return stops.length && needsSunset(record) ? [breach({}, { stops: { stops } })] : [];
+}
+
+const needsSunset = ({ protocol }) =>
+  (protocol.earliest_start_after_sunset ?? protocol.latest_end_after_sunset) !== null;
+
 export function sunDoesNotSet(record) {
-  const { protocol, sky } = record;
-  const needed = (protocol.earliest_start_after_sunset ?? protocol.latest_end_after_sunset) !== null;
+  const { sky } = record;
   const sunless = listened(record).filter(({ stop }) => sky[stop] && (sky[stop].sunset ?? null) === null);
   const stops = [...new Set(sunless.map(({ stop }) => stop))].sort((a, b) => a - b);
-  if (!needed || !stops.length) return [];
+  if (!needsSunset(record) || !stops.length) return [];
   return [breach({}, { stops: { stops } })];
 }

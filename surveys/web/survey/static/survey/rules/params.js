@@ -6,11 +6,18 @@ const exact = (number) => shown(number).replace("−", "-");
 
 /** Of milliseconds; whole seconds have no fraction, as on the server. */
 export const clock = (instant) => ({ clock: isoInstant(instant) });
+/** Two clock times to be told apart: with seconds where they share their minute. */
+export function clocks(first, second) {
+  const share = first !== second && Math.floor(first / MINUTE) === Math.floor(second / MINUTE);
+  const kind = share ? "clock_with_seconds" : "clock";
+  return [first, second].map((one) => ({ [kind]: isoInstant(one) }));
+}
 /** The first full minute that is not before the instant. */
 export const fullMinute = (instant) => Math.ceil(instant / MINUTE) * MINUTE;
 export const duration = (seconds) => ({ duration_s: Math.trunc(seconds) });
 /** To a millimeter, so that the server comes to the same number. */
 export const distance = (meters) => ({ distance_m: Math.floor(meters * 1000 + 0.5) / 1000 });
+export const speed = (kmh) => ({ speed_kmh: Math.floor(kmh * 1000 + 0.5) / 1000 });
 export const temperature = ({ value, unit }) => ({ temperature: { value: exact(decimal(value)), unit } });
 export const celsius = (bound) => ({ celsius: exact(bound) });
 /** The stop, or the end of the visit that a field such as `start.sky` names. */

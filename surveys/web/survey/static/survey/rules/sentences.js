@@ -1,9 +1,82 @@
 // Written by deploy/generate. Do not edit.
 export const SENTENCES = {
+  "future-night": [
+    "The night of {night} is in the future.",
+    ["Check the date. Use the date on which the evening began, even if you finished after midnight."],
+  ],
   "outside-window": [
     "The night of {night} is outside every survey window: {windows}.",
     [
       "Check the date. Use the date on which the evening began, even if you finished after midnight.",
+      "If it is right, leave it as is. The coordinator will decide whether it counts.",
+    ],
+  ],
+  "same-night-twice": [
+    "This route already has a visit on the night of {night}.",
+    [
+      "Check the route and the date.",
+      "If two people surveyed the route that night, leave it as is. The coordinator will decide which " +
+        "visit counts.",
+    ],
+  ],
+  "too-soon-after-last-visit": [
+    "This visit is only {gap} from the one on the night of {other}; the protocol asks for {wanted}.",
+    ["Check the date.", "If it is right, leave it as is. The coordinator will decide whether it counts."],
+  ],
+  "window-visited-before": [
+    "The window “{window}” already has a visit of this route, on the night of {others}.",
+    ["Nothing to fix if you meant to make an extra visit.", "Otherwise check the date."],
+  ],
+  "observer-not-qualified": [
+    "The protocol asks for a passed call-identification test, and none is on record for the observer" +
+      " of this visit.",
+    [
+      "If you passed it, tell the coordinator the date.",
+      "The coordinator will decide whether the visit counts.",
+    ],
+  ],
+  "training-unknown": [
+    "The protocol asks for a passed call-identification test, but no tests are on record, so we " +
+      "cannot check this.",
+    ["Nothing to fix in this visit."],
+  ],
+  "unknown-stop": ["Route {route} has no stop {stop}.", ["Correct the number.", "The route has {stops}."]],
+  "unknown-stop.no-stops": [
+    "Route {route} has no stop {stop}.",
+    ["Correct the number.", "The route has no stops on this night."],
+  ],
+  "stop-changed": [
+    "Stop {stop} ({name}) is not part of the route on this night.",
+    ["If you listened there, leave it: the coordinator decides whether it counts."],
+  ],
+  "stop-changed.replaced": [
+    "Stop {stop} has moved. This visit was surveyed at its old place ({name}).",
+    ["If you listened there, leave it: the coordinator decides whether it counts."],
+  ],
+  "twice-the-same-stop": [
+    "Stop {stop} is on the sheet {times}.",
+    ["Keep one of them, or correct the number of the stop."],
+  ],
+  "too-few-stops": [
+    [
+      "You surveyed {listened} stop; the protocol asks for at least {wanted}.",
+      "You surveyed {listened} stops; the protocol asks for at least {wanted}.",
+      "listened",
+    ],
+    [
+      "If you surveyed more stops, add them.",
+      "If it is right, leave it as is. The coordinator will decide whether it counts.",
+    ],
+  ],
+  "stop-left-blank": [
+    "You left {stops} blank. A blank stop counts as not surveyed, not as silent.",
+    ["If no one listened there, mark it as skipped and say why."],
+  ],
+  "stops-out-of-order": [
+    "By their times, you surveyed the stops in the order {order}; the protocol asks for the order of" +
+      " their numbers.",
+    [
+      "Check the times and the numbers of the stops.",
       "If it is right, leave it as is. The coordinator will decide whether it counts.",
     ],
   ],
@@ -22,6 +95,55 @@ export const SENTENCES = {
       "If you can no longer use the stop, tell the coordinator.",
       "If it is right, leave it as is. The coordinator will decide whether it counts.",
     ],
+  ],
+  "stops-too-close": [
+    "Stops {nearest} and {stop} are {distance} apart; the protocol asks for {wanted}, so that you do" +
+      " not hear the same callers twice.",
+    ["Nothing to fix in this visit.", "The coordinator can move a stop."],
+  ],
+  "time-on-another-night": [
+    "{time} at stop {stop} belongs to the night of {night}, but this visit is for the night of " +
+      "{visit_night}.",
+    [
+      "Correct the time or the date.",
+      "A night lasts from noon to noon. Use the date on which the evening began.",
+    ],
+  ],
+  "future-time": [
+    "{time} at stop {stop} is in the future.",
+    ["Check the date of the night, the time, and the clock of the phone."],
+  ],
+  "start-before-arrival": [
+    "Listening at stop {stop} starts at {start}, before the arrival at {arrival}.",
+    ["Correct one of the two times, or clear it if no one remembers."],
+  ],
+  "finish-before-start": [
+    "Listening at stop {stop} ends at {end}, which is not after its start at {start}.",
+    ["Correct one of the two times, or clear it if no one remembers."],
+  ],
+  "pause-longer-than-listening": [
+    "The pause of {pause} at stop {stop} is longer than the time from start to end.",
+    ["Correct the pause, the start or the end."],
+  ],
+  "pause-longer-than-listening.below-zero": [
+    "The pause at stop {stop} is less than zero.",
+    ["Correct the pause, the start or the end."],
+  ],
+  "stops-overlap": [
+    "Stop {stop} starts at {start}, while listening at stop {busy} runs until {end}.",
+    ["You cannot be at two stops at once. Correct a time, or clear it if no one remembers."],
+  ],
+  "impossible-drive": [
+    "It is {distance} in a straight line from stop {from} to stop {to}, with only {between} between " +
+      "the two: that would be faster than {fastest}.",
+    [
+      "Check the times and the numbers of the two stops.",
+      "If it is right, leave it as is. The coordinator will decide whether it counts.",
+    ],
+  ],
+  "times-missing": [
+    "Stop {stop} has no time for the {missing}, so we cannot check the times.",
+    ["Write down the time, or mark the stop as skipped if no one listened."],
   ],
   "wait-too-short": [
     "The quiet wait at stop {stop} was {waited}; the protocol asks for {wanted}.",
@@ -49,6 +171,13 @@ export const SENTENCES = {
     "You listened at stop {stop} for {length}; the protocol asks for no more than {longest}.",
     ["Check the times.", "If there was a pause, enter how long it was."],
   ],
+  "pause-not-restarted": [
+    "You paused at stop {stop} for {pause}; the protocol asks you to start over after a loud event.",
+    [
+      "If you did start over, enter the times of the full listening period and no pause.",
+      "If it is right, leave it as is. The coordinator will decide whether it counts.",
+    ],
+  ],
   "before-dusk": [
     "Listening at stop {stop} starts at {start}; the earliest start is {earliest} ({limit}).",
     [
@@ -64,6 +193,10 @@ export const SENTENCES = {
   "sun-does-not-set": [
     "The sun does not set or rise here this night ({stops}), so we cannot check the hours.",
     ["Nothing to fix.", "The coordinator will judge the hours."],
+  ],
+  "sunset-unknown": [
+    "The sunset at {stops} is not known yet, so we cannot check the hours.",
+    ["Nothing to fix.", "The server calculates it once you send the visit."],
   ],
   "too-cold": [
     "{reading} {place} is below {lowest}, the minimum air temperature of the window “{window}”.",
@@ -176,6 +309,22 @@ export const SENTENCES = {
       "If it is right, leave it as is. The coordinator will decide whether it counts.",
     ],
   ],
+  "unknown-wind-force": [
+    "There is no wind force {force} {place}.",
+    ["Choose a force of the Beaufort scale, 0 to {last}.", "It is not a speed."],
+  ],
+  "index-impossible": [
+    "{species} at stop {stop} has call index {index}, which is not on the scale.",
+    ["Choose 0 (not heard), 1, 2 or 3 (full chorus).", "It is not a count."],
+  ],
+  "species-twice-at-stop": [
+    "{species} is on the sheet more than once at stop {stop}.",
+    ["Keep one of them: the highest call index you heard."],
+  ],
+  "calls-at-skipped-stop": [
+    "Stop {stop} is marked as skipped, but has a call index for {species}.",
+    ["If someone listened, mark the stop as surveyed.", "If not, clear the species."],
+  ],
   "index-missing": [
     "{species} at stop {stop} is on the sheet but has no call index.",
     ["Choose 0 if you did not hear it, 1 to 3 if you did, or “heard, not sure”."],
@@ -185,6 +334,19 @@ export const SENTENCES = {
     [
       "Near: you heard at least one within {radius} of the stop. Far: all were beyond.",
       "If you cannot tell, leave it; the coordinator decides.",
+    ],
+  ],
+  "distance-not-asked": [
+    "{species} at stop {stop} is marked near or far, but the protocol has no radius.",
+    ["The call counts at any distance. You can leave the mark."],
+  ],
+  "species-off-checklist": [
+    "{species} at stop {stop} is not on the checklist of this route, so nights without a record of " +
+      "it do not count as zeros.",
+    [
+      "Check the species.",
+      "A recording helps the coordinator to confirm it.",
+      "If it is right, leave it as is. The coordinator will decide whether it counts.",
     ],
   ],
   "species-out-of-season": [

@@ -14,6 +14,7 @@ import {
   fromSunset,
   listed,
   span,
+  speed,
   stopNumbers,
   temperature,
 } from "./words.js";
@@ -30,7 +31,10 @@ const KINDS = {
   temperature: (value, { temperatureUnit }) => temperature(value, temperatureUnit),
   celsius: (value, { temperatureUnit }) => degrees(decimal(value), temperatureUnit),
   distance_m: (value, { distanceUnit }) => distance(value, distanceUnit),
+  days: (value) => ngettext("{number} day", "{number} days", value),
+  speed_kmh: (value, { distanceUnit }) => speed(value, distanceUnit),
   stops: stopNumbers,
+  times: (value) => (value === 2 ? gettext("twice") : ngettext("once", "{number} times", value)),
   place: placeWords,
   species: (value, { species }) => species.get(value) ?? value,
   sky: (value) => gettext(nameIn(SKY, value)),

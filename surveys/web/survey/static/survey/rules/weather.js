@@ -1,7 +1,7 @@
 // Rules on weather and noise. A limit is met, broken, or cannot be told: a stop without a reading
 // of its own is covered when there is one from both the start and the end of the visit.
 import { breach, listened, windowOf } from "./case.js";
-import { NOISE } from "./codes.js";
+import { BEAUFORT, NOISE } from "./codes.js";
 import { compare, decimal, toCelsius } from "./decimal.js";
 import { celsius, place, temperature } from "./params.js";
 
@@ -70,6 +70,13 @@ export function temperatureImplausible(record) {
       const kind = { word: where.field === "water_temperature" ? "water" : "air" };
       return breach(where, { reading: temperature(reading), place: place(where), kind, lowest, highest });
     });
+}
+
+export function unknownWindForce(record) {
+  const last = BEAUFORT.at(-1)[0];
+  return readings(record, "beaufort", record.visit.periods)
+    .filter(([, force]) => force < 0 || force > last)
+    .map(([where, force]) => breach(where, { force, place: place(where), last }));
 }
 
 function colder(record, field, lowest) {

@@ -100,6 +100,12 @@ export function distance(meters, unit) {
   return gettext("{number} mi", { number: number(halfUp(miles, 2)) });
 }
 
+/** 80 km/h or 50 mph. */
+export function speed(kmh, unit) {
+  if (unit === "km") return gettext("{number} km/h", { number: halfUp(kmh) });
+  return gettext("{number} mph", { number: halfUp((kmh * 1000) / METERS_PER_MILE) });
+}
+
 /** April 15, 2024 or 15 April 2024, of the date 2024-04-15. */
 export function day(date) {
   const [year, month, number_] = date.split("-").map(Number);
