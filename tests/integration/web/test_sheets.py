@@ -74,7 +74,7 @@ def changed(**cells):
 
 
 def test_the_times_of_a_phone_are_local(client_for, observer, draft, sheet_url):
-    """16 April 2024, 02:14 UTC is 9:14 pm in Chicago (CDT, UTC-5: tz database). What is left as it
+    """16 April 2024, 02:14 UTC is 21:14 in Chicago (CDT, UTC-5: tz database). What is left as it
     is shown stays the instant that the phone wrote."""
     instants = {
         "stops.1.started_at": "2024-04-16T02:14:09.621Z",
@@ -84,19 +84,19 @@ def test_the_times_of_a_phone_are_local(client_for, observer, draft, sheet_url):
     client = client_for(observer)
     patch(client, sheet_url, changed(**instants))
     page = client.get(sheet_url).content.decode()
-    assert 'value="9:14 pm"' in page
+    assert 'value="21:14"' in page
     assert "02:14:09" not in page
     assert "2024-04-18T02:30:00.000Z" in page, "a time of another night is shown whole"
-    rendered = {"stops.1.started_at": "9:14 pm", "stops.1.finished_at": "9:19 pm"}
-    posted = {**rendered, "stops.1.finished_at": "9:20 pm", "rendered": json.dumps(rendered)}
+    rendered = {"stops.1.started_at": "21:14", "stops.1.finished_at": "21:19"}
+    posted = {**rendered, "stops.1.finished_at": "21:20", "rendered": json.dumps(rendered)}
     assert client.post(sheet_url, posted).status_code == 302
     answer = patch(
-        client, sheet_url, {"stops.1.started_at": {"was": "9:14 pm", "now": "9:14 pm"}}
+        client, sheet_url, {"stops.1.started_at": {"was": "21:14", "now": "21:14"}}
     ).json()
     assert answer["conflicts"] == []
     draft.refresh_from_db()
     assert draft.cells["stops.1.started_at"] == instants["stops.1.started_at"]
-    assert draft.cells["stops.1.finished_at"] == "9:20 pm"
+    assert draft.cells["stops.1.finished_at"] == "21:20"
 
 
 def test_every_stop_with_entries_can_be_cleared(client_for, observer, draft, sheet_url):
