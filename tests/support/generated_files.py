@@ -293,7 +293,7 @@ def _broken(head: str, value: Any, indent: str = "  ") -> list[str]:
         return [f"{head}{first}{' +' if others else ','}"] + [
             f"{indent}  {part}{',' if part is others[-1] else ' +'}" for part in others
         ]
-    if len(line) <= _WIDTH and not any(isinstance(item, list) for item in value):
+    if len(line) <= _WIDTH and not all(isinstance(item, list) for item in value):
         return [line]
     inner = indent + "  "
     items = [part for item in value for part in _broken(inner, item, inner)]
