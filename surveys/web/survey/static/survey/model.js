@@ -61,7 +61,7 @@ export async function openVisit(id, overtaken, config) {
     route: packet.route,
     tonight,
     version,
-    stops: [],
+    stops: stopsOf(packet, visit, new Map()),
   });
   undone.length = 0;
   await reload();
