@@ -67,7 +67,7 @@ class VisitSerializer(VisitRowSerializer):
     stops = serializers.DictField(
         source="carried_stops",
         child=serializers.IntegerField(),
-        help_text="number to id of the stops that a phone took along; empty where none did",
+        help_text="number to id of the stops that a phone had saved; empty where none had",
     )
     protocol_version = serializers.IntegerField(
         source="protocol_version_id", help_text="the version by which the visit is judged"

@@ -118,7 +118,7 @@ def test_leaving_a_stop_in_the_middle_of_listening_asks(phone, at_stop_1):
     page.get_by_role("button", name="Back to stop 1").click()
     phase(page, "Listening")
     page.get_by_role("button", name="Next stop").click()
-    page.get_by_role("button", name="Stop listening early and go on").click()
+    page.get_by_role("button", name="Stop listening early and continue").click()
     page.get_by_role("heading", name="Stop 2 of 10").wait_for()
     assert not page.get_by_text("What you tap here is saved at stop 2").is_visible()
     page.get_by_role("button", name="Previous stop").click()

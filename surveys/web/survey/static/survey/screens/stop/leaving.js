@@ -26,7 +26,7 @@ export function leaveFor(here, other) {
     ),
     button(gettext("Stay here"), closing(), { kind: "primary large block" }),
     button(gettext("Look at stop {number}, keep listening", other), closing(look), { kind: "block" }),
-    button(gettext("Stop listening early and go on"), closing(end), { kind: "block" }),
+    button(gettext("Stop listening early and continue"), closing(end), { kind: "block" }),
   );
   return undefined;
 }
