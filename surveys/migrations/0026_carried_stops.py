@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('surveys', '0024_imported_visits'),
+        ('surveys', '0025_review_work'),
     ]
 
     operations = [

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('surveys', '0025_carried_stops'),
+        ('surveys', '0026_carried_stops'),
     ]
 
     operations = [
