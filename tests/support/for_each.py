@@ -25,12 +25,12 @@ def for_each(
         fixtures = [one for one in parameters if one.name not in arguments]
 
         @functools.wraps(test)
-        def try_each(**made: object) -> None:
+        def try_each(*of_class: object, **made: object) -> None:
             failed = []
             for case in cases:
                 values = case if len(arguments) > 1 else [case]
                 try:
-                    test(**dict(zip(arguments, values, strict=True)), **made)
+                    test(*of_class, **dict(zip(arguments, values, strict=True)), **made)
                 except (Exception, pytest.fail.Exception) as error:  # noqa: BLE001 - told below
                     error.add_note(f"Case: {name_of(case)}")
                     failed.append(error)

@@ -1,6 +1,7 @@
 """Every verb that sets a program up, against every role and another program's rows."""
 
 import datetime as dt
+from operator import itemgetter
 
 import pytest
 from django.core.exceptions import PermissionDenied
@@ -27,6 +28,7 @@ from tests.support.builders import (
     make_species,
     make_version,
 )
+from tests.support.for_each import for_each
 
 pytestmark = pytest.mark.django_db
 DAY = dt.date(2026, 5, 1)
@@ -140,18 +142,27 @@ def test_coordinators_may(verb, coordinator, rows):
     assert verb(coordinator, rows) is not None
 
 
-@pytest.mark.parametrize("role", [Role.OBSERVER, Role.PARTNER])
-@pytest.mark.parametrize("verb", (SCOPED | OWN).values(), ids=SCOPED | OWN)
-def test_others_may_not(verb, role, program, rows):
-    with pytest.raises(PermissionDenied, match="set up the program"):
-        verb(make_member(program, role), rows)
+@pytest.fixture
+def others(program):
+    return [make_member(program, role) for role in (Role.OBSERVER, Role.PARTNER)]
 
 
-@pytest.mark.parametrize("verb", SCOPED.values(), ids=SCOPED)
-def test_rows_of_another_program_do_not_exist(verb, rows):
-    stranger = make_member(make_program(), Role.COORDINATOR)
+@pytest.fixture
+def stranger():
+    return make_member(make_program(), Role.COORDINATOR)
+
+
+@for_each("verb", (SCOPED | OWN).items(), name_of=itemgetter(0))
+def test_others_may_not(verb, others, rows):
+    for member in others:
+        with pytest.raises(PermissionDenied, match="set up the program"):
+            verb[1](member, rows)
+
+
+@for_each("verb", SCOPED.items(), name_of=itemgetter(0))
+def test_rows_of_another_program_do_not_exist(verb, stranger, rows):
     with pytest.raises(Http404):
-        verb(stranger, rows)
+        verb[1](stranger, rows)
 
 
 def test_a_protocol_of_another_program_is_not_taken(coordinator, rows):

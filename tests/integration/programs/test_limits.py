@@ -21,6 +21,7 @@ from surveys.protocol.plain import to_plain
 from surveys.protocol.values import DistanceUnit, SkyState, TemperatureUnit
 from surveys.web.program.protocol_forms import LimitsForm
 from tests.support.builders import make_version
+from tests.support.for_each import for_each
 from tests.support.limit_values import another
 
 pytestmark = pytest.mark.django_db
@@ -42,7 +43,7 @@ def test_a_limit_is_stored_and_read_back(version, limit):
     assert getattr(protocol_values(version), limit.name) == value
 
 
-@every_limit
+@for_each("limit", LIMITS, lambda limit: limit.name)
 def test_the_column_has_the_default_of_the_table(limit):
     field = ProtocolVersion._meta.get_field(limit.column)
     assert field.null is limit.may_be_unset
@@ -82,7 +83,7 @@ def test_columns_of_limits_are_those_of_the_table():
     assert columns == others | {limit.column for limit in LIMITS}
 
 
-@every_limit
+@for_each("limit", LIMITS, lambda limit: limit.name)
 def test_the_form_keeps_what_is_not_touched_and_takes_what_is_typed(program, version, limit):
     protocol = protocol_values(version)
     form = limits_form(program, protocol, None, None)
@@ -151,7 +152,7 @@ def test_the_history_and_the_api_have_every_limit(version, limit):
     assert limit.column in ProtocolVersionSerializer(version).data
 
 
-@every_limit
+@for_each("limit", LIMITS, lambda limit: limit.name)
 def test_the_phone_gets_every_limit(version, limit):
     assert limit.name in to_plain(protocol_values(version))
 
