@@ -1,10 +1,19 @@
 """The species of a program together, and the null run, in words."""
 
 from surveys.charts.words import change_with_interval
-from surveys.language import gettext, said, said_of
+from surveys.language import gettext, gettext_noop, said, said_of
 from surveys.protocol.words import listed, number, times
 from surveys.trends.community import FALSE_DISCOVERY_RATE, Community
 from surveys.trends.null_run import NullRun
+
+_ROUTES = gettext_noop(
+    "Simulated {runs} times without a change, these surveys would have shown a fall {fell} and "
+    "a rise {rose} ({share}%, 95% interval: {low} to {high}%)."
+)
+_WHOLE = gettext_noop(
+    "Simulated {runs} times with its regions by their weights, the whole program would have shown "
+    "a fall {fell} and a rise {rose} ({share}%, 95% interval: {low} to {high}%)."
+)
 
 
 def community_words(community: Community | None) -> str:
@@ -34,13 +43,18 @@ def community_words(community: Community | None) -> str:
 
 
 def null_words(run: NullRun) -> str:
-    """How often these surveys would have told a change without one; blank where none was run."""
+    """How often these surveys would have told a change without one, of the surveyed routes and of
+    the whole program; blank where none was run."""
+    sentences = [_counted(run, _ROUTES), _counted(run.whole, _WHOLE) if run.whole else ""]
+    return " ".join(sentence for sentence in sentences if sentence)
+
+
+def _counted(run: NullRun, sentence: str) -> str:
     alarms = run.alarms
     if alarms.value is None or alarms.low is None or alarms.high is None:
         return ""
     return said(
-        "Simulated {runs} times without a change, these surveys would have shown a fall {fell} and "
-        "a rise {rose} ({share}%, 95% interval: {low} to {high}%).",
+        sentence,
         runs=run.runs,
         fell=_times(run.fell),
         rose=_times(run.rose),

@@ -121,7 +121,9 @@ CORRECTED = (
         "The null run simulates the surveys of each species without a change: the same routes, "
         "stops, nights and gaps, years that scatter as much, stops that keep their luck and share "
         "it with their route as they did. Each is worked out under the models chosen for the data. "
-        "It counts how often a fall or a rise would have been reported."
+        "It counts how often a fall or a rise would have been reported. Where the regions of the "
+        "program have weights, the whole program is simulated in the same way, region by region, "
+        "with good and bad years that all regions share."
     ),
     _("If the data are not enough for a number, it is blank, and its flags say why."),
     _(

@@ -66,6 +66,11 @@ def add_trends(
         for species, site, result in results
         if site == "stop" and is_told(result.trend.occupancy)
     }
+    whole_told = {
+        species
+        for species, site, result in results
+        if site == "stop" and result.whole is not None and is_told(result.whole.change)
+    }
     _write(
         frozen,
         tables.NULL_RUNS,
@@ -74,6 +79,7 @@ def add_trends(
             for species, run in null_runs(
                 periods,
                 told,
+                whole_told=whole_told,
                 runs=runs,
                 notify=lambda name: report(said("Counting false alarms: {species}", species=name)),
             )

@@ -544,7 +544,8 @@ NULL_RUNS = Table(
     name="null_runs",
     title="Null runs",
     meaning="The surveys of each species by stops, simulated without a change and calculated in "
-    "the same way: how often they would have shown one.",
+    "the same way: how often they would have shown one. Columns that begin with “whole” are of the "
+    "whole program, by the weights of its regions; blank without weights.",
     columns=(
         SPECIES,
         whole(
@@ -571,6 +572,34 @@ NULL_RUNS = Table(
         ),
         number(
             "false_alarms_high",
+            "Upper end of its 95% interval.",
+            "share of runs",
+            minimum=0.0,
+            maximum=1.0,
+        ),
+        whole(
+            "whole_runs",
+            "Simulated surveys of the whole program; 0 where its trend is not reported in words.",
+            minimum=0,
+        ),
+        whole("whole_fell", "Those that would have shown a fall of the whole program.", minimum=0),
+        whole("whole_rose", "Those that would have shown a rise of the whole program.", minimum=0),
+        number(
+            "whole_false_alarms",
+            "Those that would have shown either.",
+            "share of runs",
+            minimum=0.0,
+            maximum=1.0,
+        ),
+        number(
+            "whole_false_alarms_low",
+            "Lower end of its 95% interval.",
+            "share of runs",
+            minimum=0.0,
+            maximum=1.0,
+        ),
+        number(
+            "whole_false_alarms_high",
             "Upper end of its 95% interval.",
             "share of runs",
             minimum=0.0,

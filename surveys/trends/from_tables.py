@@ -11,7 +11,7 @@ from __future__ import annotations
 import csv
 import datetime as dt
 from collections.abc import Callable, Collection, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -27,6 +27,7 @@ from surveys.trends.joint_entries import (
     with_flags,
 )
 from surveys.trends.null_run import RUNS, NullRun, null_run
+from surveys.trends.null_whole import whole_null_run
 from surveys.trends.numerics.arrays import FloatArray, IntArray
 from surveys.trends.periods import (
     NOISE,
@@ -39,6 +40,7 @@ from surveys.trends.periods import (
     species_periods,
 )
 from surveys.trends.species_result import SpeciesResult
+from surveys.trends.whole_program import weights_of
 
 SITES: tuple[Site, ...] = ("stop", "route")
 # Columns that had another name in publications from before.
@@ -161,19 +163,26 @@ def null_runs(
     frozen: FrozenPeriods,
     told: Collection[str],
     *,
+    whole_told: Collection[str] = (),
     runs: int = RUNS,
     notify: Callable[[str], None] = lambda species: None,
 ) -> Iterator[tuple[str, NullRun]]:
-    """The null run of every species by stops; of those that are not ``told`` none is made.
+    """The null run of every species by stops, with that of the whole program where its regions have
+    weights; of those that are not ``told`` none is made, nor one of the whole program of those that
+    are not ``whole_told``.
 
     ``notify`` is called with each species before its run begins.
     """
     for position, name in enumerate(frozen.species):
         notify(name)
-        if name not in told:
-            yield name, NullRun(runs=0, fell=0, rose=0)
-            continue
-        yield name, null_run(name, species_periods(frozen.periods, position), runs=runs)
+        none = NullRun(runs=0, fell=0, rose=0)
+        periods = species_periods(frozen.periods, position)
+        run = null_run(name, periods, runs=runs) if name in told else none
+        if weights_of(periods):
+            made = name in whole_told
+            whole = whole_null_run(name, periods, runs=runs) if made else none
+            run = replace(run, whole=whole)
+        yield name, run
 
 
 def read_columns(folder: Path, table: str, *names: str) -> Iterator[list[str]]:

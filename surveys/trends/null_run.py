@@ -45,11 +45,14 @@ class NullRun:
     """Of ``runs`` simulated surveys without a change, those that would have told a fall or a rise.
 
     ``runs`` is 0 where the trend of the data is not told, and nothing could be told by chance.
+    ``whole`` is that of the whole program by the weights of its regions, None where that was not
+    asked for.
     """
 
     runs: int
     fell: int
     rose: int
+    whole: NullRun | None = None
 
     @property
     def alarms(self) -> Estimate:
@@ -103,7 +106,7 @@ def null_run(species: str, periods: SpeciesPeriods, *, runs: int = RUNS) -> Null
     >>> told.runs, told.fell + told.rose <= 4
     (20, True)
     """
-    data = _trend_data(periods)
+    data = told_seasons(periods)
     histories, covariates, choice = data.histories, data.covariates, data.choice
     trend = trend_of(data)
     if _direction(trend) is None:
@@ -118,7 +121,7 @@ def null_run(species: str, periods: SpeciesPeriods, *, runs: int = RUNS) -> Null
     return NullRun(runs=runs, fell=told.count("fell"), rose=told.count("rose"))
 
 
-def _trend_data(periods: SpeciesPeriods) -> TrendData:
+def told_seasons(periods: SpeciesPeriods) -> TrendData:
     """What the trend rests on, without the seasons that a break leaves out of it."""
     data = told_data(periods, "stop")
     listened = ~np.isnan(data.histories.detected).all(axis=1)
@@ -147,9 +150,11 @@ def _direction(trend: YearTrend) -> str | None:
 def null_truth(
     histories: Histories, covariates: Mapping[str, FloatArray], choice: Choice, trend: YearTrend
 ) -> NullTruth:
-    """What the data say of levels, years, detection and scores, with the slope taken out."""
-    if trend.line is None:
-        raise ValueError("trend: there is no line")
+    """What the data say of levels, years, detection and scores, with the slope taken out; without
+    a line, the mean level, and no scatter of years."""
+    middle, scatter = float(np.mean(trend.levels.levels)), 0.0
+    if trend.line is not None:
+        middle, scatter = trend.line.level, trend.line.scatter
     terms = model_terms(
         histories, covariates, choice.detection, tuple(choice.site_covariates.values())
     )
@@ -159,7 +164,7 @@ def null_truth(
         possible = ~terms["empty"]
     fitted = possible & listened.any(axis=1)
     level = np.full(len(listened), -np.inf)
-    level[fitted] = trend.line.level + trend.levels.offsets
+    level[fitted] = middle + trend.levels.offsets
     fit = choice.trend.fit
     chance = np.zeros(listened.shape)
     if fit.maximum is not None:
@@ -167,13 +172,18 @@ def null_truth(
     detection = np.where(listened, chance, 0.0)
     share = expit(level)
     stay, alike = _correlations(histories, share, detection)
-    return NullTruth(
-        level=level, scatter=trend.line.scatter, detection=detection, stay=stay, alike=alike
-    )
+    return NullTruth(level=level, scatter=scatter, detection=detection, stay=stay, alike=alike)
 
 
-def simulated(histories: Histories, truth: NullTruth, rng: np.random.Generator) -> FloatArray:
-    """Histories (rows, visits) of one program without a change."""
+def simulated(
+    histories: Histories,
+    truth: NullTruth,
+    rng: np.random.Generator,
+    *,
+    good_years: Mapping[int, float] | None = None,
+) -> FloatArray:
+    """Histories (rows, visits) of one program without a change. ``good_years`` are the scores of
+    its season years, with a standard deviation of 1, where others share them."""
     years, year = np.unique(histories.season_year, return_inverse=True)
     steps = np.diff(years, prepend=years[0])
     _, site = np.unique(histories.site, return_inverse=True)
@@ -181,8 +191,11 @@ def simulated(histories: Histories, truth: NullTruth, rng: np.random.Generator) 
     own = _correlated_scores(rng, int(site.max()) + 1, steps, truth.stay)[site, year]
     shared = _correlated_scores(rng, len(routes), steps, truth.stay)[route, year]
     score = np.sqrt(truth.alike) * shared + np.sqrt(1 - truth.alike) * own
-    good_years = rng.normal(0.0, truth.scatter, len(years))[year]
-    occupied = score < ndtri(expit(truth.level + good_years))
+    if good_years is None:
+        good = rng.normal(0.0, truth.scatter, len(years))
+    else:
+        good = truth.scatter * np.array([good_years[one] for one in years.tolist()])
+    occupied = score < ndtri(expit(truth.level + good[year]))
     heard = rng.random(truth.detection.shape) < truth.detection
     history = (heard & occupied[:, None]).astype(np.float64)
     return np.where(np.isnan(histories.detected), np.nan, history)

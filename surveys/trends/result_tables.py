@@ -134,12 +134,19 @@ def null_row(species: str, run: NullRun) -> Row:
         "fell": run.fell,
         "rose": run.rose,
         **_interval("false_alarms", run.alarms),
+        "whole_runs": run.whole.runs if run.whole else None,
+        "whole_fell": run.whole.fell if run.whole else None,
+        "whole_rose": run.whole.rose if run.whole else None,
+        **_interval("whole_false_alarms", run.whole.alarms if run.whole else None),
     }
 
 
 def null_run_from_row(row: Mapping[str, Any]) -> NullRun:
     """What ``null_row`` wrote."""
-    return NullRun(runs=row["runs"], fell=row["fell"], rose=row["rose"])
+    whole = None
+    if row["whole_runs"] is not None:
+        whole = NullRun(runs=row["whole_runs"], fell=row["whole_fell"], rose=row["whole_rose"])
+    return NullRun(runs=row["runs"], fell=row["fell"], rose=row["rose"], whole=whole)
 
 
 def sensitivity_rows(species: str, site: Site, result: SpeciesResult) -> Iterator[Row]:

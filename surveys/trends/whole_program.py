@@ -55,14 +55,10 @@ class Regions:
 
 def fit_regions(periods: SpeciesPeriods, site: Site) -> Regions | None:
     """Yearly levels of every region with a weight; None where the program gives no weights."""
-    weights = {region: weight for region, weight in periods.weights.items() if weight > 0}
-    if not weights or periods.region is None:
+    weights = weights_of(periods)
+    if not weights:
         return None
-    surveyed = set(np.unique(periods.region).tolist())
-    refused = (
-        *((estimates.REGION_NOT_WEIGHTED,) if surveyed - set(periods.weights) else ()),
-        *((estimates.REGION_NOT_SURVEYED,) if set(weights) - surveyed else ()),
-    )
+    refused = refusals(periods)
     if refused:
         return Regions(strata=(), breaks=(), by_route=site == "route", refused=refused)
     regions, breaks = [], set()
@@ -78,6 +74,22 @@ def fit_regions(periods: SpeciesPeriods, site: Site) -> Regions | None:
         )
         breaks |= set(data.breaks.years)
     return regions_of(regions, breaks=tuple(sorted(breaks)), by_route=site == "route")
+
+
+def weights_of(periods: SpeciesPeriods) -> dict[str, float]:
+    """The weights of the regions that count; empty where the program gives none."""
+    if periods.region is None:
+        return {}
+    return {region: weight for region, weight in periods.weights.items() if weight > 0}
+
+
+def refusals(periods: SpeciesPeriods) -> tuple[str, ...]:
+    """Why nothing can be told of regions with weights before anything is fitted."""
+    surveyed = set(np.unique(periods.region).tolist()) if periods.region is not None else set()
+    return (
+        *((estimates.REGION_NOT_WEIGHTED,) if surveyed - set(periods.weights) else ()),
+        *((estimates.REGION_NOT_SURVEYED,) if set(weights_of(periods)) - surveyed else ()),
+    )
 
 
 def regions_of(

@@ -152,7 +152,9 @@ def test_the_trend_of_full_chorus_comes_back_or_why_it_is_not_told():
 
 def test_null_runs_come_back():
     run = NullRun(runs=200, fell=7, rose=2)
-    assert null_run_from_row(null_row("x", run)) == run
+    whole = NullRun(runs=200, fell=1, rose=4)
+    for one in (run, dataclasses.replace(run, whole=whole)):
+        assert null_run_from_row(null_row("x", one)) == one
 
 
 def test_species_without_rows_has_no_numbers():

@@ -55,16 +55,21 @@ def main() -> int:
 def simulate_again(data: Path, periods: FrozenPeriods) -> list[dict]:
     """The null runs of the species that had one, with as many surveys."""
     with (data / "null_runs.csv").open(encoding="utf-8", newline="") as file:
-        runs = {row["species"]: int(row["runs"]) for row in csv.DictReader(file)}
+        rows = list(csv.DictReader(file))
+    runs = {row["species"]: int(row["runs"]) for row in rows}
+    of_whole = {row["species"]: int(row["whole_runs"] or 0) for row in rows}
     told = {species for species, number in runs.items() if number}
+    whole_told = {species for species, number in of_whole.items() if number}
 
     def notify(species: str) -> None:
         print(f"{species}, null run", file=sys.stderr)
 
-    most = max(runs.values(), default=0)
+    most = max((*runs.values(), *of_whole.values()), default=0)
     return [
         null_row(species, run)
-        for species, run in null_runs(periods, told, runs=most, notify=notify)
+        for species, run in null_runs(
+            periods, told, whole_told=whole_told, runs=most, notify=notify
+        )
     ]
 
 
