@@ -6,6 +6,7 @@ import os
 import shutil
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -311,7 +312,11 @@ def test_null_runs_are_made_of_the_species_that_are_told(larger):
     assert (species, run.runs, told) == (name, 6, [name])
     assert run.fell + run.rose <= 4
     assert list(null_runs(frozen, {name}, runs=6)) == [(name, run)]
-    assert list(null_runs(frozen, set(), runs=6)) == [(name, NullRun(runs=0, fell=0, rose=0))]
+    none = NullRun(runs=0, fell=0, rose=0)
+    assert list(null_runs(frozen, set(), runs=6)) == [(name, replace(none, whole=none))]
+    ((_, of_whole),) = null_runs(frozen, set(), whole_told={name}, runs=6)
+    assert (of_whole.runs, of_whole.whole.runs) == (0, 6)
+    assert of_whole.whole.fell + of_whole.whole.rose <= 4
 
 
 def test_published_results_follow_from_the_tables_null_runs_too(larger, tmp_path):
@@ -327,7 +332,7 @@ def test_published_results_follow_from_the_tables_null_runs_too(larger, tmp_path
     )  # fmt: skip
     add_trends(frozen, periods, runs=5)
     (row,) = frozen.records("null_runs")
-    assert row["runs"] == 5
+    assert row["runs"] == row["whole_runs"] == 5
     assert all(row["whole_change"] is not None for row in frozen.records("trends"))
     assert all(row["whole"] is not None for row in frozen.records("occupancy"))
     done = reproduced(data.parent)
