@@ -327,6 +327,7 @@ PROCRASTINATE_IMPORT_PATHS = [
     "accounts.mailing",
     "accounts.failed_sign_ins",
     "accounts.tidying",
+    "surveys.seasons.tasks",
     "surveys.fitting.tasks",
     "surveys.publishing.tasks",
     "surveys.importing.tasks",

@@ -19,6 +19,7 @@ from surveys.demo.truths import People, Truths, read_people, read_places, read_t
 from surveys.demo.visits import visit_rows
 from surveys.demo.vouchers import choose_recorded_visits, send_recordings
 from surveys.models import Program
+from surveys.seasons.year_counts import mark_program
 from surveys.visits.bulk import FreshRows
 from surveys.visits.refitting import refit_trends
 
@@ -60,6 +61,7 @@ def load_demo(
                 report(f"Making {truth.name} …")
                 story = make_story(truths, places, people, truth, scale)
                 setting, rows = _write_story(story, truths, people, scale)
+            mark_program(setting.program.pk)
             refit_trends(setting.program.pk, after_s=0)
             loaded.append(
                 LoadedProgram(

@@ -44,6 +44,7 @@ from surveys.models.visit import (
 )
 from surveys.models.weather import StationDay, WeatherStation
 from surveys.models.wetland import ChangeKind, WetlandChange
+from surveys.models.year_count import RouteYearCount, StaleYearCount
 
 __all__ = [
     "UNDER_WAY",
@@ -87,6 +88,7 @@ __all__ = [
     "Route",
     "RouteChoice",
     "RouteImport",
+    "RouteYearCount",
     "RunKind",
     "RunState",
     "SeasonMark",
@@ -100,6 +102,7 @@ __all__ = [
     "SpeciesFit",
     "SpeciesInRegion",
     "SpreadsheetImport",
+    "StaleYearCount",
     "StationDay",
     "Step",
     "Stop",

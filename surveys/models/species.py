@@ -14,6 +14,7 @@ from surveys.models.fields import (
 )
 from surveys.models.history import tracked
 from surveys.models.program import Program, Sensitivity
+from surveys.models.year_count import marks_by_checklist, marks_by_joint_entry
 
 
 class Species(models.Model):
@@ -97,6 +98,7 @@ class JointMember(models.Model):
                 RETURN NEW;
                 """,
             ),
+            *marks_by_joint_entry(),
         ]
 
     def __str__(self) -> str:
@@ -143,6 +145,7 @@ class ChecklistEntry(WithCallingSeason, models.Model):
                 condition=models.Q(sensitivity__range=(0, 4)), name="checklist_sensitivity"
             ),
         ]
+        triggers = marks_by_checklist()
 
     def __str__(self) -> str:
         return str(self.species)

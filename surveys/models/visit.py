@@ -35,6 +35,7 @@ from surveys.models.protocol import ProtocolVersion
 from surveys.models.route import Route, Stop
 from surveys.models.species import Species
 from surveys.models.storage import counts_bytes
+from surveys.models.year_count import marks_by_call, marks_by_period, marks_by_visit
 from surveys.protocol.values import CallDistance, PeriodStatus
 
 
@@ -167,6 +168,7 @@ class Visit(models.Model):
                     (VisitState.SET_ASIDE.value, VisitState.SUBMITTED.value),
                 ],
             ),
+            *marks_by_visit(),
         ]
 
 
@@ -250,6 +252,7 @@ class ListeningPeriod(models.Model):
             ),
             *within_wgs84("measured_at", "period"),
         ]
+        triggers = marks_by_period()
 
 
 @tracked
@@ -290,6 +293,7 @@ class CallIndex(models.Model):
                 condition=is_choice("distance", DistanceOfCalls.choices), name="callindex_distance"
             ),
         ]
+        triggers = marks_by_call()
 
 
 class Photo(models.Model):
