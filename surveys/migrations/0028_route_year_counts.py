@@ -13,7 +13,7 @@ MARK_ALL = "INSERT INTO surveys_staleyearcount (program_id) SELECT id FROM surve
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('surveys', '0023_wetland_changes'),
+        ('surveys', '0027_visit_messages'),
     ]
 
     operations = [
