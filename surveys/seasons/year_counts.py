@@ -75,11 +75,11 @@ WHERE program_id = %(program)s
   AND (route_id, season_year) NOT IN {_PAIRS}
 """  # noqa: S608 - our own text
 
+_BOTH = "SELECT * FROM ({stored}) s UNION ALL SELECT * FROM ({from_calls}) c"
 _LOCK = "SELECT pg_advisory_xact_lock(hashtext('year counts'), %(program)s::int)"
-_DELETE_MARKS, _DELETE_COUNTS = (
-    f"DELETE FROM {table} WHERE program_id = %(program)s {_THESE_PAIRS}"  # noqa: S608
-    for table in ("surveys_staleyearcount", "surveys_routeyearcount")
-)
+_DELETE = "DELETE FROM {table} WHERE program_id = %(program)s {pairs}"
+_DELETE_MARKS = _DELETE.format(table="surveys_staleyearcount", pairs=_THESE_PAIRS)
+_DELETE_COUNTS = _DELETE.format(table="surveys_routeyearcount", pairs=_THESE_PAIRS)
 _INSERT_COUNTS = f"""
 INSERT INTO surveys_routeyearcount (program_id, {_COLUMNS})
 SELECT %(program)s, counted.* FROM ({_FROM_CALLS.format(pairs=_THESE_PAIRS)}) counted
@@ -123,7 +123,7 @@ def counts_statement(stale: Stale) -> str:
     if stale.everything:
         return _FROM_CALLS.format(pairs="")
     if stale.routes:
-        return f"{_STORED} UNION ALL ({_FROM_CALLS.format(pairs=_THESE_PAIRS)})"
+        return _BOTH.format(stored=_STORED, from_calls=_FROM_CALLS.format(pairs=_THESE_PAIRS))
     return _STORED
 
 
