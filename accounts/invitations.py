@@ -34,6 +34,7 @@ from accounts.models import (
     Role,
     hash_token,
 )
+from accounts.past_observers import check_past_observer, take_over
 from surveys import dates
 from surveys.dates import day
 from surveys.language import gettext, said
@@ -117,6 +118,7 @@ def issue(
     role: str,
     site_url: str,
     invited_by: Person | None,
+    person: Person | None = None,
 ) -> IssuedInvitation:
     """Store the invitation and queue its mail, in one transaction.
 
@@ -134,12 +136,13 @@ def issue(
             email=email,
             name=name.strip(),
             role=role,
+            person=person,
             invited_by=invited_by,
             created_at=now,
             expires_at=now + VALID_FOR,
         )
         invitation.token_hash = hash_token(_token(invitation))
-        invitation.full_clean(exclude=["invited_by"])
+        invitation.full_clean(exclude=["invited_by", "person"])
         invitation.save()
         send_invitation.defer(invitation_id=invitation.pk, site_url=site_url)
     return IssuedInvitation(invitation=invitation, link=_link(invitation, site_url))
@@ -177,6 +180,23 @@ def _open(member: Membership, invitation_id: int) -> Invitation:
             gettext("This invitation was withdrawn before. Invite again instead.")
         )
     return invitation
+
+
+def invite_past_observer(
+    member: Membership, membership_id: int, *, email: str, site_url: str
+) -> IssuedInvitation:
+    """Invite an observer of the past, whose visits are theirs once they join."""
+    require(member, Permission.MANAGE)
+    person = check_past_observer(member.program, membership_id)
+    return issue(
+        member.program,
+        email=email,
+        name=person.name,
+        role=Role.OBSERVER,
+        site_url=site_url,
+        invited_by=member.person,
+        person=person,
+    )
 
 
 @transaction.atomic
@@ -302,8 +322,11 @@ def _join(invitation: Invitation, person: Person) -> Membership:
         program=invitation.program,
         defaults={"role": invitation.role, "active": True},
     )
+    past = invitation.person
     invitation.accepted_at = timezone.now()
     invitation.save()
+    if past is not None:
+        take_over(invitation.program, past, person)
     return membership
 
 
@@ -327,7 +350,13 @@ def accept_as_new_person(token: str, *, name: str, password: str) -> Membership:
         validate_password(password, user=Person(email=invitation.email, name=name))
     except ValidationError as weak:
         raise ValidationError({"password": weak.messages}) from weak
-    person = Person.objects.create_person(email=invitation.email, name=name, password=password)
+    past = invitation.person
+    if past is not None and not past.has_account:
+        person = Person.objects.give_account(
+            past, email=invitation.email, name=name, password=password
+        )
+    else:
+        person = Person.objects.create_person(email=invitation.email, name=name, password=password)
     return _join(invitation, person)
 
 

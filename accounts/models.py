@@ -32,6 +32,16 @@ class PersonManager(BaseUserManager["Person"]):
             self.keep_addresses([person])
         return person
 
+    def give_account(self, person: "Person", *, email: str, name: str, password: str) -> "Person":
+        """An observer of the past joins; what is credited to them stays theirs."""
+        person.email = self.normalize_email(email).strip().lower()
+        person.name, person.is_active = name, True
+        person.set_password(password)
+        with transaction.atomic():
+            person.save()
+            self.keep_addresses([person])
+        return person
+
     def keep_addresses(self, people: Iterable["Person"]) -> None:
         """Write the addresses of new people as confirmed. Only those sign in and get mail."""
         address = apps.get_model("account", "EmailAddress")
@@ -45,9 +55,11 @@ class PersonManager(BaseUserManager["Person"]):
 
 
 class Person(AbstractBaseUser):
-    """Someone who signs in, by e-mail. `email` is always a confirmed address of allauth's table."""
+    """Someone who signs in, by e-mail. `email` is always a confirmed address of allauth's table;
+    observers of the past have none, and no account (`past_observers.py`)."""
 
-    email = models.EmailField(unique=True)
+    # Null, not blank, so that many have none.
+    email = models.EmailField(unique=True, null=True)  # noqa: DJ001
     name = models.CharField(max_length=120)
     is_active = models.BooleanField(default=True)
     named_in_reports = models.BooleanField(
@@ -76,6 +88,10 @@ class Person(AbstractBaseUser):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def has_account(self) -> bool:
+        return self.email is not None
 
     def save(self, *args: object, **options: object) -> None:
         """A new password ends the tokens of the person. Django also stores a password anew at
@@ -144,6 +160,10 @@ class Invitation(models.Model):
     name = models.CharField(max_length=120, blank=True)
     role = models.CharField(max_length=12, choices=Role.choices)
     token_hash = models.CharField(max_length=64, unique=True)
+    # The observer of the past whose visits are theirs once they join.
+    person = models.ForeignKey(
+        Person, on_delete=models.SET_NULL, null=True, blank=True, related_name="claims"
+    )
     invited_by = models.ForeignKey(
         Person, on_delete=models.PROTECT, null=True, related_name="invitations_sent"
     )

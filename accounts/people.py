@@ -28,11 +28,11 @@ from surveys.language import gettext, said
 
 
 def people_of(member: Membership) -> list[Membership]:
-    """All current and former members: active ones first, by name."""
+    """All current and former members who have an account: active ones first, by name."""
     return list(
-        member.program.memberships.select_related("person").order_by(
-            "-active", "person__name", "pk"
-        )
+        member.program.memberships.exclude(person__email=None)
+        .select_related("person")
+        .order_by("-active", "person__name", "pk")
     )
 
 
@@ -153,6 +153,12 @@ def deactivate(member: Membership, membership_id: int) -> Membership:
 def reactivate(member: Membership, membership_id: int) -> Membership:
     require(member, Permission.MANAGE)
     membership, _ = _locked(member, membership_id)
+    if not membership.person.has_account:
+        raise ValidationError(
+            said(
+                "{name} has no account. Invite them by email instead.", name=membership.person.name
+            )
+        )
     membership.active = True
     membership.save()
     return membership
@@ -175,6 +181,8 @@ def change_person(
     """
     require(member, Permission.MANAGE)
     membership, _ = _locked(member, membership_id)
+    if not membership.person.has_account:
+        raise Http404(gettext("There is no such person in this program."))
     check_seen(member, seen, person_facts(membership), [membership.events.all()])
     set_exact_places(member, membership_id, exact_places)
     set_training(member, membership_id, trained_on=trained_on, trained_until=trained_until)

@@ -6,12 +6,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from accounts.models import Membership, Person
+from accounts.past_observers import LONGEST_NAME
 from surveys.dates import day
 from surveys.importing.columns import Choice, check
 from surveys.importing.gathering import NOT_RECORDED, Answers, GatheredSheet, gather
 from surveys.importing.problems import Problem, ProblemKind
 from surveys.importing.table import Table
-from surveys.language import gettext, said
+from surveys.language import gettext, gettext_noop, said
 from surveys.models import Route, Source, Visit
 from surveys.protocol.nights import night_of
 from surveys.protocol.seasons import season_year, window_of
@@ -24,17 +25,21 @@ from surveys.visits.loading import Background
 from surveys.visits.sheet.cells import cell_of
 
 _MOST_KNOWN_LISTED = 5
+# The observer of visits of which the file names none.
+NOT_NAMED = gettext_noop("Observer not named")
 
 
 @dataclass(frozen=True, kw_only=True)
 class BuiltVisit:
-    """A visit ready to be written. `raw` holds the cells of the file as they came."""
+    """A visit ready to be written. `raw` holds the cells of the file as they came. Its observer is
+    a person of the program, or becomes one without an account: `new_observer`."""
 
     route: Route
     night: dt.date
     season_year: int
     window: str
-    observer: Person
+    observer: Person | None
+    new_observer: str
     cells: Mapping[str, str]
     raw: Mapping[str, str]
     rows: tuple[int, ...]
@@ -43,12 +48,14 @@ class BuiltVisit:
 
 @dataclass(frozen=True, kw_only=True)
 class Built:
-    """`known` are visits of the file that were imported before."""
+    """`known` are visits of the file that were imported before, `new_observers` names that nobody
+    in the program has."""
 
     visits: tuple[BuiltVisit, ...]
     problems: tuple[Problem, ...]
     notices: tuple[str, ...] = ()
     known: int = 0
+    new_observers: tuple[str, ...] = ()
 
 
 def build(
@@ -83,14 +90,12 @@ def build(
     )
     work = _Building(member=member, snapshot=snapshot, people=people, answers=answers, now=now)
     built = _build_all(work, sheets, gathered.named_species, report)
-    strangers = sorted(
-        {s.observer for s in sheets if s.observer and s.observer.casefold() not in people}
-    )
     return Built(
         visits=built,
         problems=(*known_problems, *gathered.problems, *work.problems),
-        notices=(*table.notices, *_notices(snapshot, gathered.named_species, answers, strangers)),
+        notices=(*table.notices, *_notices(snapshot, gathered.named_species, answers)),
         known=known,
+        new_observers=tuple(sorted(dict.fromkeys(v.new_observer for v in built if v.new_observer))),
     )
 
 
@@ -115,6 +120,14 @@ class _Building:
         self.answers = answers
         self.now = now
         self.problems: list[Problem] = []
+        self._spellings: dict[str, str] = {}
+
+    def observer_of(self, sheet: GatheredSheet) -> tuple[Person | None, str]:
+        """A person of the program, or the name of one to add; the first spelling is kept."""
+        written = sheet.observer or gettext(NOT_NAMED)
+        person = self.people.get(written.casefold())
+        name = written[:LONGEST_NAME].strip()
+        return person, "" if person else self._spellings.setdefault(name.casefold(), name)
 
 
 def _people(member: Membership) -> dict[str, Person]:
@@ -129,12 +142,12 @@ def _people(member: Membership) -> dict[str, Person]:
         people[name] = membership.person
     for name in twice:
         del people[name]
-    people.update((membership.person.email.casefold(), membership.person) for membership in members)
+    people.update(
+        (membership.person.email.casefold(), membership.person)
+        for membership in members
+        if membership.person.has_account
+    )
     return people
-
-
-def _is_stranger(sheet: GatheredSheet, people: Mapping[str, Person]) -> bool:
-    return bool(sheet.observer) and sheet.observer.casefold() not in people
 
 
 def _without_known(
@@ -225,7 +238,7 @@ def _build_visit(
     nights: list[dt.date],
     named: frozenset[str],
 ) -> BuiltVisit:
-    observer = work.people.get(sheet.observer.casefold(), work.member.person)
+    observer, new_observer = work.observer_of(sheet)
     cells = _cells(work, sheet, background, named)
     judgment = judge_cells(
         cells,
@@ -235,10 +248,11 @@ def _build_visit(
             route,
             sheet.night,
             year,
-            person_id=observer.pk,
+            person_id=observer.pk if observer and observer.has_account else None,
             now=work.now,
             companions=(night for night in nights if night != sheet.night),
         ),
+        is_archive=True,
     )
     if judgment.refusals:
         names = {code: species.name for code, species in background.species.items()}
@@ -251,6 +265,7 @@ def _build_visit(
         season_year=year,
         window=window.name if window else "",
         observer=observer,
+        new_observer=new_observer,
         cells=cells,
         raw=sheet.raw,
         rows=tuple(sheet.rows),
@@ -267,11 +282,6 @@ def _cells(
         "rain_unit": background.route.rain_unit.value,
         **sheet.cells,
     }
-    if _is_stranger(sheet, work.people):
-        written = said(
-            "Observer as written in the spreadsheet: {observer}", observer=sheet.observer
-        )
-        cells["notes"] = "\n".join(filter(None, (cells.get("notes", ""), written)))
     if not work.answers.unnamed_is_zero:
         for species in background.route.checklist:
             if species.code in named:
@@ -308,19 +318,8 @@ def _kind_of(finding: Finding, column: str | None) -> ProblemKind:
     return ProblemKind.CELL if is_of_the_cell else ProblemKind.CLASH
 
 
-def _notices(
-    snapshot: ProgramSnapshot, named: frozenset[str], answers: Answers, strangers: list[str]
-) -> list[str]:
+def _notices(snapshot: ProgramSnapshot, named: frozenset[str], answers: Answers) -> list[str]:
     notices = []
-    if strangers:
-        who = ", ".join(strangers[:10])
-        notices.append(
-            said(
-                "Not members of this program: {who}. Their visits will be yours, with the"
-                " name kept in the notes.",
-                who=who,
-            )
-        )
     unnamed = [e.species.common_name for e in snapshot.checklist if e.species.code not in named]
     if unnamed and named:
         how = (

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from django.db import transaction
 
 from accounts.access import Permission, require
-from accounts.models import Membership
+from accounts.models import Membership, Person
+from accounts.past_observers import add_past_observers
 from surveys.importing.build import Built, BuiltVisit
 from surveys.importing.problems import ImportRefusedError, told_once
 from surveys.language import gettext, said, said_of
@@ -65,10 +66,12 @@ def commit(
             )
         if not built.visits:
             raise ImportRefusedError(gettext("Nothing was imported: the file has no new visits."))
+        people = add_past_observers(member, built.new_observers)
         rows = FreshRows()
         for number, visit in enumerate(built.visits):
             report(gettext("Making the rows"), number, len(built.visits))
-            _add(rows, member, visit, file_name=upload.file_name, now=now)
+            observer = visit.observer or people[visit.new_observer]
+            _add(rows, member, visit, observer, file_name=upload.file_name, now=now)
         report(gettext("Storing"), len(built.visits), len(built.visits))
         rows.write()
         ImportedVisit.objects.bulk_create(
@@ -78,13 +81,19 @@ def commit(
 
 
 def _add(
-    rows: FreshRows, member: Membership, built: BuiltVisit, *, file_name: str, now: dt.datetime
+    rows: FreshRows,
+    member: Membership,
+    built: BuiltVisit,
+    observer: Person,
+    *,
+    file_name: str,
+    now: dt.datetime,
 ) -> None:
     visit = Visit(
         id=uuid.uuid4(),
         route=built.route,
         protocol_version=built.judgment.background.version,
-        observer=built.observer,
+        observer=observer,
         night=built.night,
         season_year=built.season_year,
         window=built.window,

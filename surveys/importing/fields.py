@@ -165,7 +165,8 @@ FIELDS: tuple[Field, ...] = (
         level=Level.VISIT,
         names=("observer", "observer name", "observer email", "surveyor", "recorder", "name"),
         help=gettext_lazy(
-            "If the person is not a member, the name goes into the notes and the visit is yours."
+            "If no one in the program has this name, the visits go to a new person without an "
+            "account."
         ),
     ),
     Field(

@@ -36,6 +36,7 @@ class Preview:
     meanings: tuple[str, ...]
     first_rows: tuple[Row, ...]
     known: int
+    new_observers: tuple[str, ...] = ()
 
     @property
     def can_commit(self) -> bool:
@@ -77,6 +78,7 @@ def preview(
         meanings=tuple(meaning(choice, species_names) for choice in choices),
         first_rows=table.rows[:FIRST_ROWS],
         known=built.known,
+        new_observers=built.new_observers,
     )
 
 
@@ -95,6 +97,7 @@ def preview_from_plain(plain: Mapping[str, Any]) -> Preview:
                 Row(number=row["number"], texts=tuple(row["texts"])) for row in plain["first_rows"]
             ),
             **{name: tuple(plain[name]) for name in ("notices", "headers", "meanings")},
+            "new_observers": tuple(plain.get("new_observers", ())),
         }
     )
 

@@ -14,6 +14,7 @@ class ProblemKind(StrEnum):
 
     ROUTE = "route"
     SPECIES = "species"
+    OBSERVER = "observer"
     # What the cell says cannot be read, in whichever row it stands.
     CELL = "cell"
     # What the cell says does not fit what else is said of the visit.

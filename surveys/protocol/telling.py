@@ -11,6 +11,7 @@ from typing import Any
 from surveys import dates
 from surveys.language import Plural, filled, gettext, ngettext, said
 from surveys.protocol import words
+from surveys.protocol.archives import ALSO_AT
 from surveys.protocol.params import Param
 from surveys.protocol.plain import from_plain
 from surveys.protocol.rules.table import RULE_SENTENCES, RULES_BY_CODE
@@ -69,6 +70,8 @@ def tell_sentence(code: str, variant: str, params: Mapping[str, Param], reader: 
     message = filled(_translated(sentence.message, params), values)
     if "cell" in params:
         message = said("{cell}: {problem}", cell=values["cell"], problem=message)
+    if ALSO_AT in params:
+        message = said("{message} Also at {stops}.", message=message, stops=values[ALSO_AT])
     remedy = " ".join(filled(gettext(text), values) for text in sentence.remedy)
     return Told(message=message, remedy=remedy)
 

@@ -116,16 +116,17 @@ class ProgramSnapshot:
         night: dt.date,
         season_year: int,
         *,
-        person_id: int,
+        person_id: int | None,
         now: dt.datetime,
         companions: Iterable[dt.date] = (),
     ) -> values.Surroundings:
-        """`companions` are other nights on the route that are stored in the same batch."""
+        """`companions` are other nights on the route that are stored in the same batch. Of people
+        without an account (None) no training is known."""
         visited = (n for year, n in self.nights.get(route.pk, ()) if year == season_year)
         return values.Surroundings(
             now=now,
             other_nights=tuple(sorted((*visited, *companions))),
-            observer_qualified=self.qualified(person_id, night),
+            observer_qualified=None if person_id is None else self.qualified(person_id, night),
         )
 
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
 
 from surveys.models import (
     CallIndex,
@@ -12,6 +13,7 @@ from surveys.models import (
     StoredFinding,
     Visit,
 )
+from surveys.protocol.archives import ALSO_AT
 from surveys.protocol.values import PeriodStatus
 
 
@@ -23,7 +25,7 @@ def count_in_trends(visit: Visit, findings: Iterable[StoredFinding]) -> None:
     """
     exclude_rows_from_trends([visit.pk])
     left_out = [
-        (visit.pk, finding.stop_id, finding.species_id)
+        (visit.pk, finding.stop and finding.stop.number, finding.species_id, finding.params)
         for finding in findings
         if finding.settlement == Settlement.LEFT_OUT
     ]
@@ -34,20 +36,28 @@ def count_many_in_trends(visits: Sequence[uuid.UUID]) -> set[uuid.UUID]:
     """Mark the rows of visits as counting, of which none counted; the visits that count. They
     must be locked."""
     left_out = StoredFinding.objects.filter(visit__in=visits, settlement=Settlement.LEFT_OUT)
-    return _count(visits, list(left_out.values_list("visit_id", "stop_id", "species_id")))
+    return _count(
+        visits, list(left_out.values_list("visit_id", "stop__number", "species_id", "params"))
+    )
 
 
 def _count(
-    visits: Sequence[uuid.UUID], left_out: Sequence[tuple[uuid.UUID, int | None, int | None]]
+    visits: Sequence[uuid.UUID],
+    findings: Sequence[tuple[uuid.UUID, int | None, int | None, Mapping[str, Any]]],
 ) -> set[uuid.UUID]:
-    """A query settled as left out, named here by visit, stop and species, excludes what it is
-    about: the visit, one stop, or one species at one stop. Skipped stops and calls marked as not
-    sure never count."""
+    """A query settled as left out, named here by visit, number of the stop, species and its
+    parameters, excludes what it is about: the visit, a stop, or a species at a stop; one of an
+    archive may be about several stops. Skipped stops and calls marked as not sure never count."""
+    left_out = [
+        (visit, each, species)
+        for visit, stop, species, params in findings
+        for each in (stop, *params.get(ALSO_AT, {}).get("stops", ()))
+    ]
     counting = set(visits) - {visit for visit, stop, _ in left_out if stop is None}
     stops = {(visit, stop) for visit, stop, species in left_out if species is None}
     listened = ListeningPeriod.objects.filter(
         visit__in=counting, status=PeriodStatus.LISTENED.value
-    ).values_list("pk", "visit_id", "stop_id")
+    ).values_list("pk", "visit_id", "stop__number")
     periods = {(visit, stop): pk for pk, visit, stop in listened if (visit, stop) not in stops}
     # By primary key: the planner picks a very slow plan for an update through a join when the
     # statistics are stale.

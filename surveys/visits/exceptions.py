@@ -48,6 +48,12 @@ class DraftDiscarded(NotYours):
         self.discarded_at = discarded_at
 
 
+class NoAccount(VisitError):
+    says = gettext_lazy(
+        "The observer of this visit has no account, so nobody would get it. Correct it yourself."
+    )
+
+
 class NoProtocolInForce(VisitError):
     says = gettext_lazy("No version of the route's protocol was in force on that night.")
 

@@ -8,11 +8,13 @@ from dataclasses import dataclass
 
 from django.utils import timezone
 
-from surveys.models import Visit
+from surveys.models import Source, Visit
 from surveys.protocol import params
+from surveys.protocol.archives import as_archive
 from surveys.protocol.rules.judge import judge
 from surveys.protocol.values import (
     Finding,
+    PeriodStatus,
     Severity,
     Surroundings,
     Where,
@@ -60,6 +62,7 @@ def read_and_judge(visit: Visit, now: dt.datetime | None = None) -> Judgment:
         background=load_background(visit),
         surroundings=load_surroundings(visit, now or timezone.now()),
         photo_rows=frozenset(visit.photos.values_list("row", flat=True)),
+        is_archive=visit.source == Source.IMPORT,
     )
 
 
@@ -70,8 +73,10 @@ def judge_cells(
     background: Background,
     surroundings: Surroundings,
     photo_rows: Collection[int] = (),
+    is_archive: bool = False,
 ) -> Judgment:
-    """Read a sheet and check it by the rules, without any query."""
+    """Read a sheet and check it by the rules, without any query. `is_archive`: it came from a
+    file (`protocol/archives.py`)."""
     reading = read_sheet(
         cells,
         route=background.route,
@@ -90,6 +95,10 @@ def judge_cells(
         *reading_findings,
         *(f for f in rule_findings if cell_of(f.where) not in unreadable),
     )
+    if is_archive:
+        periods = reading.visit.periods
+        listened = sum(period.status is PeriodStatus.LISTENED for period in periods)
+        findings = as_archive(findings, listened=listened)
     return Judgment(reading=reading, findings=findings, background=background)
 
 

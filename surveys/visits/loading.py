@@ -137,9 +137,12 @@ def load_surroundings(visit: models.Visit, now: dt.datetime) -> values.Surroundi
     return values.Surroundings(
         now=now,
         other_nights=tuple(other_visits.order_by("night").values_list("night", flat=True)),
+        # Of people without an account no training is known.
         observer_qualified=qualified(
             training_records(visit.route.program_id), visit.observer_id, visit.night
-        ),
+        )
+        if visit.observer.has_account
+        else None,
     )
 
 

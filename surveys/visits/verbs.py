@@ -46,6 +46,7 @@ from surveys.visits.counting import (
 )
 from surveys.visits.drafts import apply_changes
 from surveys.visits.exceptions import (
+    NoAccount,
     NotSettleable,
     NotYours,
     QueriesOpen,
@@ -195,6 +196,8 @@ def send_back(
     """
     visit = _lock_for_review(member, visit_id, [VisitState.SUBMITTED], revision)
     _check_reason(note)
+    if not visit.observer.has_account:
+        raise NoAccount
     visit.state = VisitState.SENT_BACK
     _save_step(visit, member, Step.SENT_BACK, note=note)
     mail_sent_back.defer(step_id=visit.steps.latest("pk").pk, site_url=site_url)

@@ -250,6 +250,13 @@ TABLE = """
     web:import_undo                      POST    in    none  no    no    ok
     web:import_discard                   POST    in    none  no    no    ok
 
+    web:people_rename                    POST    in    none  no    no    ok
+    web:people_merge                     POST    in    none  no    no    ok
+    web:people_hand_over                 POST    in    none  no    no    ok
+    web:people_claim                     POST    in    none  no    no    ok
+    web:people_erase                     POST    in    none  no    no    ok
+    web:own_data                         GET     in    ok    ok    ok    ok
+
     web:review_many                      GET     in    none  no    no    ok
     web:review_many_resolve              POST    in    none  no    no    ok
     web:review_many_accept               POST    in    none  no    no    ok

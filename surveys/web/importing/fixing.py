@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from django.http import QueryDict
 
-from surveys.importing.build import route_names
+from accounts.models import Person
+from surveys.importing.build import NOT_NAMED, route_names
 from surveys.importing.fixes import Fix
 from surveys.importing.problems import Problem, ProblemKind
 from surveys.importing.unknown_names import suggested_codes
@@ -19,6 +20,9 @@ from surveys.visits.sheet.cells import storable
 LEAVE_OUT = "leave-out"
 _LONGEST_TEXT = 200
 _MOST_FIXES = 500
+# Fields of observers are numbered behind those of problems.
+_FIRST_OBSERVER = 300
+_MOST_OBSERVERS = 200
 _ROWS_NAMED = 6
 _NAMED = (ProblemKind.ROUTE, ProblemKind.SPECIES)
 
@@ -68,6 +72,7 @@ class Names:
     species: Mapping[str, str]
     species_labels: Mapping[str, str]
     listed: tuple[str, ...]
+    people: Mapping[str, str]
 
 
 def names_of(program: Program) -> Names:
@@ -81,6 +86,38 @@ def names_of(program: Program) -> Names:
         species=snapshot.catalog,
         species_labels={code: row.name for code, row in snapshot.species.items()},
         listed=tuple(entry.species.code for entry in snapshot.checklist),
+        people=_people(program),
+    )
+
+
+def _people(program: Program) -> dict[str, str]:
+    """How everybody in the program is named in a file, by email or by name, and on the page."""
+    people = Person.objects.filter(memberships__program=program).order_by("name", "pk")
+    return {person.email or person.name: str(person) for person in people}
+
+
+def observer_items(upload: Upload, observers: Sequence[str], names: Names) -> tuple[Item, ...]:
+    """A choice for each name that nobody in the program has: a new person, or one who is there."""
+    column = next(
+        (
+            h
+            for h, c in zip(upload.table.headers, upload.choices, strict=True)
+            if c.field is not None and c.field.code == ProblemKind.OBSERVER
+        ),
+        None,
+    )
+    if column is None:
+        return ()
+    by_name = {label.casefold(): key for key, label in names.people.items()}
+    return tuple(
+        Item(
+            number=_FIRST_OBSERVER + number,
+            problem=Problem(message=name, column=column, written=name, kind=ProblemKind.OBSERVER),
+            rows="",
+            options=_options(suggested_codes(name, by_name), names.people, ()),
+        )
+        for number, name in enumerate(observers[:_MOST_OBSERVERS])
+        if name != gettext(NOT_NAMED)
     )
 
 
@@ -102,6 +139,7 @@ def _title(kind: ProblemKind, column: str) -> str:
         ProblemKind.SPECIES: gettext("Species that we do not know"),
         ProblemKind.CELL: said("Cells that we cannot read: column “{column}”", column=column),
         ProblemKind.CLASH: said("Cells that do not fit: column “{column}”", column=column),
+        ProblemKind.OBSERVER: gettext("Observers"),
         ProblemKind.ROWS: gettext("Rows and visits that do not fit"),
         ProblemKind.OTHER: gettext("The file as a whole"),
     }
@@ -178,8 +216,12 @@ def _fixes(data: QueryDict, number: str, upload: Upload, names: Names) -> Iterat
         return
     if not (leaves_out or answer):
         return
-    if kind in _NAMED:
-        known = names.route_labels if kind == ProblemKind.ROUTE else names.species_labels
+    if kind in (*_NAMED, ProblemKind.OBSERVER):
+        known = {
+            ProblemKind.ROUTE: names.route_labels,
+            ProblemKind.SPECIES: names.species_labels,
+            ProblemKind.OBSERVER: names.people,
+        }[kind]
         if not leaves_out and answer not in known:
             return
     row = rows[0] if kind == ProblemKind.CLASH and rows else 0

@@ -36,7 +36,13 @@ from surveys.importing.uploads import (
 from surveys.language import gettext, said, said_of
 from surveys.models import BackgroundRun, RunKind, SpreadsheetImport, VisitState
 from surveys.visits.exceptions import NoRoomLeft, ReasonMissing
-from surveys.web.importing.fixing import chosen_fixes, groups_of, names_of, told_fixes
+from surveys.web.importing.fixing import (
+    chosen_fixes,
+    groups_of,
+    names_of,
+    observer_items,
+    told_fixes,
+)
 from surveys.web.importing.forms import ColumnsForm, LayoutForm, UploadForm
 from surveys.web.runs.page import run_page
 
@@ -327,21 +333,21 @@ def _run_page(request: ProgramRequest, row: SpreadsheetImport, run: BackgroundRu
 
 
 def _preview(request: ProgramRequest, stored: Upload, seen: Preview) -> HttpResponse:
+    names = names_of(request.membership.program)
     return render(
         request,
         "importing/preview.html",
         {
             "upload": stored,
             "seen": seen,
+            "observers": observer_items(stored, seen.new_observers, names),
             "counts": [
                 (gettext("Visits"), seen.visits, seen.nights),
                 (gettext("Stops surveyed"), seen.stops, ""),
                 (gettext("Detections"), seen.detections, gettext("call index 1 to 3")),
                 (gettext("Questions"), seen.queries, gettext("to resolve in review")),
             ],
-            "groups": groups_of(seen.problems, names_of(request.membership.program))
-            if seen.problems
-            else (),
+            "groups": groups_of(seen.problems, names),
             "fixes": told_fixes(stored.fixes, stored.species_names),
             "hidden": seen.problem_count - len(seen.problems),
             "before": same_file_before(stored),

@@ -4,11 +4,16 @@ from surveys.web.people import (
     invitation_views as invitation,
 )
 from surveys.web.people import (
+    past_views as past,
+)
+from surveys.web.people import (
     security_views as security,
 )
 from surveys.web.people import (
     views as people,
 )
+
+PERSON = "<slug:program>/program/people/<int:membership>/"
 
 urlpatterns: list[URLPattern] = [
     path("invitation/<str:token>", invitation.open_invitation, name="people_invitation"),
@@ -16,6 +21,12 @@ urlpatterns: list[URLPattern] = [
     path("<slug:program>/program/people/security", security.security_log, name="security_log"),
     path("<slug:program>/program/people/invite", people.invite, name="people_invite"),
     path("<slug:program>/program/people/<int:membership>", people.person, name="people_person"),
+    path(PERSON + "rename", past.rename, name="people_rename"),
+    path(PERSON + "merge", past.merge, name="people_merge"),
+    path(PERSON + "hand-over", past.hand_over, name="people_hand_over"),
+    path(PERSON + "claim", past.claim, name="people_claim"),
+    path(PERSON + "erase", past.erase, name="people_erase"),
+    path("your-data/", past.own_data_file, name="own_data"),
     path(
         "<slug:program>/program/people/<int:membership>/deactivate",
         people.deactivate,

@@ -16,13 +16,16 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from accounts.past_observers import past_observers_of
 from surveys.dates import day
 from surveys.language import gettext, said
+from surveys.models import Source
 from surveys.web.forms.refusals import run_verb
 from surveys.web.people.forms import (
     InviteForm,
     PersonForm,
 )
+from surveys.web.people.past_views import others, past_observer_page
 
 
 def _site_url(request: ProgramRequest) -> str:
@@ -39,6 +42,7 @@ def people(request: ProgramRequest) -> HttpResponse:
     context = {
         "section": "people",
         "people": verbs.people_of(request.membership),
+        "past_observers": past_observers_of(request.membership),
         "invitations": invitations.open_invitations(request.membership.program),
         "now": timezone.now(),
     }
@@ -103,6 +107,8 @@ def withdraw(request: ProgramRequest, invitation: int) -> HttpResponse:
 @needs(Permission.MANAGE)
 def person(request: ProgramRequest, membership: int) -> HttpResponse:
     shown = verbs.person_of(request.membership, membership)
+    if not shown.person.has_account:
+        return past_observer_page(request, shown)
     form = PersonForm(
         request.POST if request.method == "POST" else None,
         membership=shown,
@@ -121,7 +127,15 @@ def person(request: ProgramRequest, membership: int) -> HttpResponse:
             if saved.person_id == request.membership.person_id:
                 return redirect("web:home")
             return _redirect_to_list(request)
-    context = {"section": "people", "shown": shown, "form": form}
+    context = {
+        "section": "people",
+        "shown": shown,
+        "form": form,
+        "others": others(request, shown),
+        "from_files": shown.person.visits.filter(
+            route__program=shown.program, source=Source.IMPORT
+        ).count(),
+    }
     return render(request, "people/person.html", context)
 
 

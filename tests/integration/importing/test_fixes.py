@@ -179,6 +179,21 @@ def test_what_is_no_answer_changes_nothing(coordinator, client_for, program):
     assert row.answers.get("fixes", []) == []
 
 
+def test_a_name_in_the_file_is_somebody_who_is_there(coordinator, observer, client_for, program):
+    text = "Route,Date,Stop,Observer,Spring peeper\nR1,2012-04-15,1,R. F.,2\n"
+    row = store(coordinator, file_name="x.csv", content=text.encode())
+    client = client_for(coordinator)
+    here = {"program": program.slug, "upload": row.pk}
+    page = client.get(reverse("web:import_preview", kwargs=here))
+    assert "1 name is new in this program" in page.content.decode()
+    (item,) = page.context["observers"]
+    data = {f"problem_{item.number}": item.plain, f"as_{item.number}": observer.person.email}
+    client.post(reverse("web:import_fix", kwargs=here), data)
+    assert seen(coordinator, row).new_observers == ()
+    commit_upload(coordinator, open_upload(coordinator, row.pk))
+    assert Visit.objects.get().observer == observer.person
+
+
 def test_only_coordinators_fix(coordinator, observer, attempt):
     upload = attempt(UGLY).upload
     fix = Fix(column="Route", written="Route 1", becomes="R1")

@@ -69,7 +69,8 @@ def test_wide(attempt, coordinator):
     first = Visit.objects.get(route__code="R1")
     assert first.state == VisitState.SUBMITTED
     assert first.source == Source.IMPORT
-    assert first.observer == coordinator.person
+    # Nobody is named, so nobody who is there gets the credit.
+    assert (first.observer.name, first.observer.has_account) == ("Observer not named", False)
     assert first.season_year == 2024
     assert first.window == "Spring"
     period = first.periods.get(stop__number=1)
@@ -254,14 +255,23 @@ def test_observers(attempt, coordinator, program):
         ).replace("sylvaticus\n", "sylvaticus,Observer\n")
     )
     assert tried.problems == []
-    assert any("Hazel Unknown" in notice for notice in tried.preview.notices)
+    assert tried.preview.new_observers == ("Hazel Unknown", "Observer not named")
     commit_upload(coordinator, tried.upload)
     people = dict(Visit.objects.values_list("night", "observer__name").filter(route__code="R1"))
     assert people == {night("2024-04-15"): "Robin Fenwick", night("2024-05-15"): "Wren Oakley"}
     strange = Visit.objects.get(route__code="R2", night="2024-04-15")
-    assert strange.observer == coordinator.person
-    assert strange.notes == "Observer as written in the spreadsheet: Hazel Unknown"
-    assert Visit.objects.get(route__code="R2", night="2024-05-15").notes == ""
+    assert (strange.observer.name, strange.observer.has_account) == ("Hazel Unknown", False)
+    assert strange.observer.memberships.get().program == program
+    assert not Visit.objects.filter(observer=coordinator.person).exists()
+    # The next file finds the same person.
+    again = attempt(
+        wide(row.format(route="R2", date="2024-05-16", who="hazel unknown")).replace(
+            "sylvaticus\n", "sylvaticus,Observer\n"
+        )
+    )
+    assert again.preview.new_observers == ()
+    commit_upload(coordinator, again.upload)
+    assert strange.observer.visits.count() == 2
     assert {robin.person.pk, left.person.pk} < set(Visit.objects.values_list("observer", flat=True))
 
 
@@ -447,7 +457,7 @@ def test_visits_and_people_of_another_program_are_unknown(attempt, program, coor
     commit_upload(
         coordinator, attempt(wide(row).replace("sylvaticus\n", "sylvaticus,Observer\n")).upload
     )
-    assert Visit.objects.get(route__program=program).observer == coordinator.person
+    assert Visit.objects.get(route__program=program).observer != stranger.person
 
 
 def test_the_command_imports_for_members_alone(program, tmp_path):

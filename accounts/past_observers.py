@@ -1,0 +1,166 @@
+"""Observers of the past: people of a program who have no account.
+
+Old visits are credited to them by name. They are members who were never active, so that no right
+follows from them, and have no address. Who joins by an invitation to one of them takes over their
+visits.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import Count, Q, QuerySet
+from django.http import Http404
+from django.utils import timezone
+
+from accounts.access import Permission, require
+from accounts.models import Membership, Person, Role
+from surveys.language import gettext, said
+from surveys.models import Program, ReviewStep, Source, Step, Visit
+
+LONGEST_NAME = 120
+_BATCH = 1000
+
+
+def past_observers_of(member: Membership) -> QuerySet[Membership]:
+    """By name, with the number of their visits as `visit_count`."""
+    require(member, Permission.MANAGE)
+    return (
+        _past(member.program)
+        .annotate(
+            visit_count=Count(
+                "person__visits", filter=Q(person__visits__route__program=member.program)
+            )
+        )
+        .order_by("person__name", "pk")
+    )
+
+
+def add_past_observers(member: Membership, names: Iterable[str]) -> Mapping[str, Person]:
+    """A person without an account for each name; by name. Call it in a transaction."""
+    require(member, Permission.MANAGE)
+    people = [
+        Person(name=name[:LONGEST_NAME], email=None, is_active=False)
+        for name in dict.fromkeys(names)
+    ]
+    for person in people:
+        person.set_unusable_password()
+    Person.objects.bulk_create(people, batch_size=_BATCH)
+    Membership.objects.bulk_create(
+        [
+            Membership(person=person, program=member.program, role=Role.OBSERVER, active=False)
+            for person in people
+        ],
+        batch_size=_BATCH,
+    )
+    return {person.name: person for person in people}
+
+
+@transaction.atomic
+def rename(member: Membership, membership_id: int, name: str) -> Person:
+    """Raises Http404, ValidationError."""
+    require(member, Permission.MANAGE)
+    person = _locked(member, membership_id).person
+    name = " ".join(name.split())
+    if not name or len(name) > LONGEST_NAME:
+        raise ValidationError({"name": gettext("Write a name of at most 120 characters.")})
+    person.name = name
+    person.save(update_fields=["name"])
+    return person
+
+
+@transaction.atomic
+def merge(member: Membership, membership_id: int, *, into: int) -> int:
+    """All visits of an observer of the past are another person's; the first is gone.
+
+    The number of visits. Raises Http404, ValidationError.
+    """
+    require(member, Permission.MANAGE)
+    merged = _locked(member, membership_id)
+    kept = _other(member, membership_id, into)
+    number = _credit(_visits_of(member.program, merged.person), kept.person, by=member.person)
+    merged.person.delete()
+    return number
+
+
+@transaction.atomic
+def hand_over(member: Membership, membership_id: int, *, into: int) -> int:
+    """The visits that came from files and stand under one member are another person's.
+
+    What somebody surveyed with an account of their own stays theirs. The number of visits. Raises
+    Http404, ValidationError.
+    """
+    require(member, Permission.MANAGE)
+    giver = member.program.memberships.filter(pk=membership_id).select_related("person").first()
+    if giver is None:
+        raise Http404(gettext("There is no such person in this program."))
+    taker = _other(member, membership_id, into)
+    visits = _visits_of(member.program, giver.person).filter(source=Source.IMPORT)
+    return _credit(visits, taker.person, by=member.person)
+
+
+def take_over(program: Program, past: Person, person: Person) -> None:
+    """Who joined as an observer of the past with an account that was there already. The caller
+    knows by the invitation that they are the same, and holds a transaction."""
+    if past.has_account or past == person:
+        return
+    _credit(_visits_of(program, past), person, by=person)
+    past.delete()
+
+
+def check_past_observer(program: Program, membership_id: int) -> Person:
+    """Whom an invitation is for. Raises Http404."""
+    membership = _past(program).filter(pk=membership_id).first()
+    if membership is None:
+        raise Http404(gettext("There is no such person in this program."))
+    return membership.person
+
+
+def _past(program: Program) -> QuerySet[Membership]:
+    return program.memberships.filter(person__email=None).select_related("person")
+
+
+def _locked(member: Membership, membership_id: int) -> Membership:
+    found = _past(member.program).select_for_update().filter(pk=membership_id).first()
+    if found is None:
+        raise Http404(gettext("There is no such person in this program."))
+    return found
+
+
+def _other(member: Membership, membership_id: int, other_id: int) -> Membership:
+    found = member.program.memberships.filter(pk=other_id).select_related("person").first()
+    if found is None or other_id == membership_id:
+        raise ValidationError({"into": gettext("Choose another person of this program.")})
+    return found
+
+
+def _visits_of(program: Program, person: Person) -> QuerySet[Visit]:
+    return Visit.objects.filter(route__program=program, observer=person)
+
+
+def _credit(visits: QuerySet[Visit], person: Person, *, by: Person) -> int:
+    """The visits are the person's from now on; the history of each says so."""
+    rows = list(
+        visits.select_for_update(of=("self",))
+        .order_by("pk")
+        .values_list("pk", "revision", "observer__name")
+    )
+    now = timezone.now()
+    Visit.objects.filter(pk__in=[pk for pk, _, _ in rows]).update(observer=person, changed_at=now)
+    ReviewStep.objects.bulk_create(
+        [
+            ReviewStep(
+                visit_id=pk,
+                step=Step.CORRECTED,
+                by=by,
+                at=now,
+                revision=revision,
+                note=said("Observer: {name}, before {before}.", name=person.name, before=before),
+            )
+            for pk, revision, before in rows
+        ],
+        batch_size=_BATCH,
+    )
+    return len(rows)

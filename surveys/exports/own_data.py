@@ -1,0 +1,56 @@
+"""Everything the site knows of one person, as plain values: for that person alone."""
+
+from typing import Any
+
+from accounts.models import Person
+from surveys.models import Recording, ReviewStep, Visit
+
+
+def own_data(person: Person) -> dict[str, Any]:
+    return {
+        "name": person.name,
+        "email": person.email,
+        "joined_at": person.joined_at.isoformat(),
+        "named_in_reports": person.named_in_reports,
+        "memberships": [
+            {
+                "program": membership.program.name,
+                "role": membership.role,
+                "active": membership.active,
+                "trained_on": _date(membership.trained_on),
+                "trained_until": _date(membership.trained_until),
+            }
+            for membership in person.memberships.select_related("program")
+        ],
+        "visits": [_visit(visit) for visit in _visits(person)],
+        "recordings": [
+            {"visit": str(recording.visit_id), "stop": recording.stop.number}
+            for recording in Recording.objects.filter(visit__observer=person).select_related("stop")
+        ],
+        "review_steps": [
+            {"visit": str(step.visit_id), "step": step.step, "at": step.at.isoformat()}
+            | {"note": step.note}
+            for step in ReviewStep.objects.filter(by=person).order_by("at", "pk")
+        ],
+    }
+
+
+def _visits(person: Person) -> Any:
+    visits = Visit.objects.filter(observer=person).select_related("route__program")
+    return visits.order_by("night", "pk")
+
+
+def _visit(visit: Visit) -> dict[str, Any]:
+    return {
+        "id": str(visit.pk),
+        "program": visit.route.program.name,
+        "route": visit.route.code,
+        "night": visit.night.isoformat(),
+        "state": visit.state,
+        "source": visit.source,
+        "sheet": visit.cells,
+    }
+
+
+def _date(date: Any) -> str | None:
+    return date.isoformat() if date else None

@@ -1,0 +1,123 @@
+"""Observers of the past, who have no account; and what every person may have erased or taken."""
+
+from collections.abc import Callable
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_GET, require_POST
+
+from accounts import erasing, invitations
+from accounts import past_observers as verbs
+from accounts.access import Permission, ProgramRequest, needs
+from accounts.models import Membership
+from surveys.exports.own_data import own_data
+from surveys.language import gettext, said, said_of
+
+
+def past_observer_page(request: ProgramRequest, shown: Membership) -> HttpResponse:
+    """The page of a person without an account, instead of role and training."""
+    context = {
+        "section": "people",
+        "shown": shown,
+        "visits": shown.person.visits.filter(route__program=shown.program).count(),
+        "others": others(request, shown),
+        "claims": shown.person.claims.filter(accepted_at=None, withdrawn_at=None),
+    }
+    return render(request, "people/past_observer.html", context)
+
+
+def others(request: ProgramRequest, shown: Membership) -> list[Membership]:
+    """Everybody else in the program, to credit visits to."""
+    members = request.membership.program.memberships.exclude(pk=shown.pk)
+    return list(members.select_related("person").order_by("person__name", "pk"))
+
+
+@require_POST
+@needs(Permission.MANAGE)
+def rename(request: ProgramRequest, membership: int) -> HttpResponse:
+    def act() -> str:
+        person = verbs.rename(request.membership, membership, request.POST.get("name", ""))
+        return said("{name} is saved.", name=person.name)
+
+    return _carried_out(request, act)
+
+
+@require_POST
+@needs(Permission.MANAGE)
+def merge(request: ProgramRequest, membership: int) -> HttpResponse:
+    def act() -> str:
+        visits = verbs.merge(request.membership, membership, into=_chosen(request))
+        return _told(visits)
+
+    return _carried_out(request, act)
+
+
+@require_POST
+@needs(Permission.MANAGE)
+def hand_over(request: ProgramRequest, membership: int) -> HttpResponse:
+    def act() -> str:
+        visits = verbs.hand_over(request.membership, membership, into=_chosen(request))
+        return _told(visits)
+
+    return _carried_out(request, act)
+
+
+@require_POST
+@needs(Permission.MANAGE)
+def claim(request: ProgramRequest, membership: int) -> HttpResponse:
+    """Invite an observer of the past."""
+
+    def act() -> str:
+        issued = invitations.invite_past_observer(
+            request.membership,
+            membership,
+            email=request.POST.get("email", ""),
+            site_url=request.build_absolute_uri("/"),
+        )
+        return said(
+            "The invitation is on its way to {email}. Whoever joins with it gets the visits.",
+            email=issued.invitation.email,
+        )
+
+    return _carried_out(request, act)
+
+
+@require_POST
+@needs(Permission.MANAGE)
+def erase(request: ProgramRequest, membership: int) -> HttpResponse:
+    def act() -> str:
+        if "sure" not in request.POST:
+            raise ValidationError(gettext("Check the box first. Erasing cannot be undone."))
+        pseudonym = erasing.erase(request.membership, membership)
+        return said("The person is erased. The records stand under {name}.", name=pseudonym)
+
+    return _carried_out(request, act)
+
+
+@require_GET
+def own_data_file(request: HttpRequest) -> HttpResponse:
+    """What the site knows of the person who is signed in."""
+    return JsonResponse(
+        own_data(request.user),
+        json_dumps_params={"indent": 2, "ensure_ascii": False},
+        headers={"Content-Disposition": 'attachment; filename="my-data.json"'},
+    )
+
+
+def _chosen(request: ProgramRequest) -> int:
+    text = request.POST.get("into", "")
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else 0
+
+
+def _told(visits: int) -> str:
+    return said_of("One visit changed hands.", "{number} visits changed hands.", visits)
+
+
+def _carried_out(request: ProgramRequest, act: Callable[[], str]) -> HttpResponse:
+    try:
+        messages.success(request, act())
+    except ValidationError as refusal:
+        messages.error(request, " ".join(refusal.messages))
+    return redirect("web:people", program=request.membership.program.slug)
