@@ -28,7 +28,8 @@ def past_observers_of(member: Membership) -> QuerySet[Membership]:
     """By name, with the number of their visits as `visit_count`."""
     require(member, Permission.MANAGE)
     return (
-        _past(member.program)
+        _members(member.program)
+        .filter(person__email=None)
         .annotate(
             visit_count=Count(
                 "person__visits", filter=Q(person__visits__route__program=member.program)
@@ -93,7 +94,7 @@ def hand_over(member: Membership, membership_id: int, *, into: int) -> int:
     Http404, ValidationError.
     """
     require(member, Permission.MANAGE)
-    giver = member.program.memberships.filter(pk=membership_id).select_related("person").first()
+    giver = _members(member.program).filter(pk=membership_id).first()
     if giver is None:
         raise Http404(gettext("There is no such person in this program."))
     taker = _other(member, membership_id, into)
@@ -111,26 +112,31 @@ def take_over(program: Program, past: Person, person: Person) -> None:
 
 
 def check_past_observer(program: Program, membership_id: int) -> Person:
-    """Whom an invitation is for. Raises Http404."""
-    membership = _past(program).filter(pk=membership_id).first()
-    if membership is None:
-        raise Http404(gettext("There is no such person in this program."))
-    return membership.person
+    """Whom an invitation is for. Raises Http404, ValidationError."""
+    return _of_the_past(_members(program), membership_id).person
 
 
-def _past(program: Program) -> QuerySet[Membership]:
-    return program.memberships.filter(person__email=None).select_related("person")
+def _members(program: Program) -> QuerySet[Membership]:
+    return program.memberships.select_related("person")
 
 
 def _locked(member: Membership, membership_id: int) -> Membership:
-    found = _past(member.program).select_for_update().filter(pk=membership_id).first()
+    return _of_the_past(_members(member.program).select_for_update(), membership_id)
+
+
+def _of_the_past(members: QuerySet[Membership], membership_id: int) -> Membership:
+    found = members.filter(pk=membership_id).first()
     if found is None:
         raise Http404(gettext("There is no such person in this program."))
+    if found.person.has_account:
+        raise ValidationError(
+            said("{name} has an account, so this is not for you to do.", name=found.person.name)
+        )
     return found
 
 
 def _other(member: Membership, membership_id: int, other_id: int) -> Membership:
-    found = member.program.memberships.filter(pk=other_id).select_related("person").first()
+    found = _members(member.program).filter(pk=other_id).first()
     if found is None or other_id == membership_id:
         raise ValidationError({"into": gettext("Choose another person of this program.")})
     return found

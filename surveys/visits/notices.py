@@ -26,6 +26,8 @@ def mail_sent_back(*, step_id: int, site_url: str) -> None:
         pk=step_id
     )
     visit, program = step.visit, step.visit.route.program
+    if not visit.observer.has_account:
+        return  # Erased since.
     night = _night(step)
     questions = gettext("Questions? Ask your coordinator.")
     if program.contact_email:
@@ -73,6 +75,8 @@ def mail_message(*, step_id: int, person_id: int, site_url: str) -> None:
         pk=step_id
     )
     person = Person.objects.get(pk=person_id)
+    if not person.has_account:
+        return  # Nobody would get it.
     visit, program = step.visit, step.visit.route.program
     night = _night(step)
     page = "web:visit" if person.pk == visit.observer_id else "web:review_visit"

@@ -101,7 +101,7 @@ def test_visits_of_files_are_handed_over_and_no_others(program, coordinator, obs
     left = Visit.objects.get(observer=coordinator.person)
     assert left.source == "phone"
     # A member with an account is not merged away.
-    with pytest.raises(Http404):
+    with pytest.raises(ValidationError, match="has an account"):
         merge(coordinator, observer.pk, into=coordinator.pk)
 
 
