@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, ProtectedError, Q, QuerySet
 from django.http import Http404
 from django.utils import timezone
 
@@ -82,7 +82,12 @@ def merge(member: Membership, membership_id: int, *, into: int) -> int:
     merged = _locked(member, membership_id)
     kept = _other(member, membership_id, into)
     number = _credit(_visits_of(member.program, merged.person), kept.person, by=member.person)
-    merged.person.delete()
+    try:
+        merged.person.delete()
+    except ProtectedError:
+        raise ValidationError(
+            gettext("This person once had an account and was erased. Their visits stay theirs.")
+        ) from None
     return number
 
 

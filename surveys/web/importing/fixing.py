@@ -226,7 +226,7 @@ def _fixes(data: QueryDict, number: str, upload: Upload, names: Names) -> Iterat
             return
     row = rows[0] if kind == ProblemKind.CLASH and rows else 0
     becomes = None if leaves_out else storable(answer)[:_LONGEST_TEXT]
-    yield Fix(column=column, written=written, becomes=becomes, row=row)
+    yield Fix(column=column, written=storable(written), becomes=becomes, row=row)
 
 
 def told_fixes(fixes: Iterable[Fix], species: Mapping[str, str]) -> list[str]:

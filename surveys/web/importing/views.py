@@ -36,6 +36,7 @@ from surveys.importing.uploads import (
 from surveys.language import gettext, said, said_of
 from surveys.models import BackgroundRun, RunKind, SpreadsheetImport, VisitState
 from surveys.visits.exceptions import NoRoomLeft, ReasonMissing
+from surveys.visits.sheet.cells import storable
 from surveys.web.importing.fixing import (
     chosen_fixes,
     groups_of,
@@ -54,6 +55,7 @@ _TEMPLATES = {
     ),
 }
 _RECENT = 20
+_LONGEST_REASON = 500
 
 
 @require_http_methods(["GET", "POST"])
@@ -263,7 +265,7 @@ def forget(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
 def undo(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
     """Set all visits of an import aside."""
     member = request.membership
-    reason = request.POST.get("reason", "")
+    reason = storable(request.POST.get("reason", ""))[:_LONGEST_REASON]
     try:
         visits = undo_import(member, upload, reason=reason)
     except ReasonMissing as error:

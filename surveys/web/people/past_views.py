@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 
+from django import forms
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse, JsonResponse
@@ -38,7 +39,8 @@ def others(request: ProgramRequest, shown: Membership) -> list[Membership]:
 @needs(Permission.MANAGE)
 def rename(request: ProgramRequest, membership: int) -> HttpResponse:
     def act() -> str:
-        person = verbs.rename(request.membership, membership, request.POST.get("name", ""))
+        name = forms.CharField().clean(request.POST.get("name", ""))
+        person = verbs.rename(request.membership, membership, name)
         return said("{name} is saved.", name=person.name)
 
     return _carried_out(request, act)
@@ -73,7 +75,7 @@ def claim(request: ProgramRequest, membership: int) -> HttpResponse:
         issued = invitations.invite_past_observer(
             request.membership,
             membership,
-            email=request.POST.get("email", ""),
+            email=forms.EmailField().clean(request.POST.get("email", "")),
             site_url=request.build_absolute_uri("/"),
         )
         return said(

@@ -171,6 +171,7 @@ def test_what_is_no_answer_changes_nothing(coordinator, client_for, program):
         json.dumps(["route", "Route", {"a": 1}, [2]]),
         json.dumps(["route", "Route", "Route 1", ["x"]]),
         json.dumps(["route", "Route", "Route 1", None]),
+        json.dumps(["cell", "Route\0", "Route\0 1", [2]]),
     ):
         assert client.post(url, {"problem_0": sent, "as_0": "R1"}).status_code == 302
     sent = json.dumps(["route", "Route", "Route 1", [2]])

@@ -90,7 +90,7 @@ def test_on_the_screen(imported, coordinator, client_for, program):
     missing = client.post(url, {"reason": ""})
     assert missing.status_code == 400
     assert not Visit.objects.filter(state=VisitState.SET_ASIDE).exists()
-    done = client.post(url, {"reason": "The wrong year."}, follow=True).content.decode()
+    done = client.post(url, {"reason": "The wrong \0year."}, follow=True).content.decode()
     assert "2 visits were set aside." in done
     assert "The import was undone on" in done
     assert "Undo the import" not in done
