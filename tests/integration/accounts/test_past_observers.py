@@ -209,8 +209,8 @@ def test_on_the_screens(program, coordinator, past, client_for):
         in client.get(reverse("web:people_person", args=here)).content.decode()
     )
 
-    def post(name, **data):
-        url = reverse(f"web:{name}", args=here)
+    def post(view, **data):
+        url = reverse(f"web:{view}", args=here)
         return client.post(url, data, follow=True).content.decode()
 
     assert "Wren O. is saved." in post("people_rename", name="Wren O.")

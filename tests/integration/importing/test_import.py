@@ -336,7 +336,9 @@ def test_off_the_checklist_is_a_query_not_an_error(attempt, coordinator):
     tried = attempt(text)
     assert tried.problems == []
     commit_upload(coordinator, tried.upload)
-    assert Visit.objects.get().findings.filter(code="species-off-checklist").count() == 2
+    # One question for both stops.
+    (question,) = Visit.objects.get().findings.filter(code="species-off-checklist")
+    assert (question.severity, question.params["also_at"]) == ("query", {"stops": [2]})
 
 
 def test_workbook_with_real_dates_and_times(attempt, coordinator):
