@@ -50,7 +50,7 @@ class DraftDiscarded(NotYours):
 
 class NoAccount(VisitError):
     says = gettext_lazy(
-        "The observer of this visit has no account, so nobody would get it. Correct it yourself."
+        "The observer of this visit has no account and cannot get it back. Correct it yourself."
     )
 
 

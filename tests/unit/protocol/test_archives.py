@@ -9,9 +9,9 @@ from surveys.protocol.telling import Reader, tell
 from surveys.protocol.values import Finding, Severity, Where
 
 
-def finding(code, stop, severity=Severity.QUERY, species=None, **filled):
+def finding(code, at, severity=Severity.QUERY, species=None, **filled):
     return Finding(
-        code=code, severity=severity, where=Where(stop=stop, species=species), params=filled
+        code=code, severity=severity, where=Where(stop=at, species=species), params=filled
     )
 
 
