@@ -11,6 +11,7 @@ from surveys.protocol import params
 from surveys.protocol.rules.judge import judge
 from surveys.protocol.rules.table import RULE_SENTENCES, RULES
 from surveys.protocol.sentences.sentence import key_of
+from surveys.protocol.sentences.vocabulary import VOCABULARY
 from surveys.protocol.telling import SENTENCES, Reader, show, tell_sentence
 from surveys.protocol.values import (
     DistanceUnit,
@@ -100,6 +101,24 @@ def test_every_sentence_of_the_rules_is_said_in_a_case():
     findings = (finding for case in CASES for finding in judge(case.read()))
     said = {SENTENCES[key_of(finding.code, finding.variant)] for finding in findings}
     assert [key for key, sentence in RULE_SENTENCES.items() if sentence not in said] == []
+
+
+def words_in(param):
+    """Keys of the words that a parameter names, however deep."""
+    if isinstance(param, dict):
+        for kind, value in param.items():
+            yield from [value] if kind == "word" else words_in(value)
+    elif isinstance(param, list | tuple):
+        for item in param:
+            yield from words_in(item)
+
+
+def test_every_word_of_a_finding_is_in_the_vocabulary():
+    """Any other is shown as its key."""
+    findings = (finding for case in CASES for finding in judge(case.read()))
+    named = {word for finding in findings for word in words_in(dict(finding.params))}
+    assert len(named) > 1
+    assert named - VOCABULARY.keys() == set()
 
 
 def test_both_forms_of_a_sentence_with_a_number_have_the_same_places():
