@@ -29,6 +29,7 @@ from accounts.access import (
 )
 from accounts.models import (
     Invitation,
+    JoiningLink,
     Membership,
     Person,
     Role,
@@ -110,6 +111,33 @@ def check_invite(program: Program, email: str) -> None:
         )
 
 
+def make_invitation(
+    program: Program,
+    *,
+    email: str,
+    name: str,
+    role: str,
+    invited_by: Person | None,
+    by_link: JoiningLink | None = None,
+    person: Person | None = None,
+) -> Invitation:
+    """Not stored yet."""
+    now = timezone.now()
+    invitation = Invitation(
+        program=program,
+        email=email,
+        name=name.strip(),
+        role=role,
+        invited_by=invited_by,
+        by_link=by_link,
+        person=person,
+        created_at=now,
+        expires_at=now + VALID_FOR,
+    )
+    invitation.token_hash = hash_token(_token(invitation))
+    return invitation
+
+
 def issue(
     program: Program,
     *,
@@ -130,18 +158,9 @@ def issue(
     with transaction.atomic():
         Program.objects.select_for_update().get(pk=program.pk)
         check_invite(program, email)
-        now = timezone.now()
-        invitation = Invitation(
-            program=program,
-            email=email,
-            name=name.strip(),
-            role=role,
-            person=person,
-            invited_by=invited_by,
-            created_at=now,
-            expires_at=now + VALID_FOR,
+        invitation = make_invitation(
+            program, email=email, name=name, role=role, invited_by=invited_by, person=person
         )
-        invitation.token_hash = hash_token(_token(invitation))
         invitation.full_clean(exclude=["invited_by", "person"])
         invitation.save()
         send_invitation.defer(invitation_id=invitation.pk, site_url=site_url)
@@ -248,7 +267,7 @@ def send_invitation(*, invitation_id: int, site_url: str) -> None:
 # --- Accepting ----------------------------------------------------------------
 
 
-def _contact_advice(program: Program) -> str:
+def contact_advice(program: Program) -> str:
     if program.contact_email:
         return said(
             "Ask {program_name} ({contact_email})",
@@ -276,7 +295,7 @@ def find_invitation(token: str) -> Invitation:
 
 def check_usable(invitation: Invitation) -> None:
     """Raise InvitationError when the invitation was used, withdrawn, or is too old."""
-    contact = _contact_advice(invitation.program)
+    contact = contact_advice(invitation.program)
     if invitation.accepted_at:
         raise InvitationError(
             said(

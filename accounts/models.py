@@ -171,9 +171,43 @@ class Invitation(models.Model):
     expires_at = models.DateTimeField()
     accepted_at = models.DateTimeField(null=True, blank=True)
     withdrawn_at = models.DateTimeField(null=True, blank=True)
+    # Of somebody who asked for it by a joining link.
+    by_link = models.ForeignKey(
+        "JoiningLink",
+        on_delete=models.DO_NOTHING,
+        null=True,
+        blank=True,
+        db_constraint=False,
+        db_index=False,
+        related_name="invitations",
+    )
 
     class Meta:
         ordering = ["-created_at"]
+
+
+class JoiningLink(models.Model):
+    """A link by which people invite themselves as observers, such as from a poster. Links are
+    withdrawn, not deleted. Only a hash of the token is stored."""
+
+    program = models.ForeignKey(
+        "surveys.Program", on_delete=models.CASCADE, related_name="joining_links"
+    )
+    name = models.CharField(max_length=80)
+    token_hash = models.CharField(max_length=64, unique=True)
+    most_uses = models.IntegerField()
+    created_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    created_at = models.DateTimeField(default=timezone.now)
+    expires_at = models.DateTimeField()
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-created_at", "-pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(most_uses__range=(1, 1000)), name="joininglink_most_uses"
+            )
+        ]
 
 
 def new_token() -> str:

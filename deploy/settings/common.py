@@ -173,6 +173,9 @@ ACCOUNT_RATE_LIMITS = {
     "login_failed": "30/m/ip,5/5m/key",
     "login_failed_anywhere": "100/h/key",
     "reset_password": "20/h/ip,5/h/key",
+    # The key is a joining link, and an address asked for by it. A workshop joins from one network.
+    "join": "60/h/ip,300/h/key",
+    "join_address": "3/h/key",
 }
 ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
 EMAIL_TIMEOUT = 20

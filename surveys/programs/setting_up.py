@@ -40,6 +40,7 @@ RESERVED_SLUGS = frozenset(
         "guide",
         "healthz",
         "invitation",
+        "join",
         "media",
         "metrics",
         "published",

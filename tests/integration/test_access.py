@@ -24,6 +24,7 @@ from django.utils import timezone
 
 from accounts.models import (
     Invitation,
+    JoiningLink,
     Membership,
     Role,
     Scope,
@@ -201,6 +202,14 @@ TABLE = """
     web:people                           GET     in    none  no    no    ok
     web:security_log                     GET     in    none  no    no    ok
     web:people_invite                    POST    in    none  no    no    ok
+    web:people_invite_many               GET     in    none  no    no    ok
+    web:people_invite_many               POST    in    none  no    no    ok
+    web:joining_links                    GET     in    none  no    no    ok
+    web:joining_links                    POST    in    none  no    no    ok
+    web:joining_poster                   GET     in    none  no    no    ok
+    web:joining_qr_code                  GET     in    none  no    no    ok
+    web:joining_revoke                   POST    in    none  no    no    ok
+    web:join_by_link                     GET     ok    ok    ok    ok    ok
     web:people_person                    POST    in    none  no    no    ok
     web:people_deactivate                POST    in    none  no    no    ok
     web:people_reactivate                POST    in    none  no    no    ok
@@ -455,6 +464,14 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
         invited_by=coordinator.person,
         expires_at=now + dt.timedelta(days=1),
     )
+    link = JoiningLink.objects.create(
+        program=program,
+        name="Workshop",
+        token_hash=hash_token(f"token of {program.slug}"),
+        most_uses=3,
+        created_by=coordinator.person,
+        expires_at=now + dt.timedelta(days=1),
+    )
     publication = Publication.objects.create(
         program=program,
         season_year=2024,
@@ -512,6 +529,7 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
             "station": make_station(program).pk,
             "membership": observer.pk,
             "invitation": invitation.pk,
+            "link": link.pk,
             "upload": upload.pk,
             "places": brought.pk,
             "position": 0,

@@ -6,11 +6,13 @@ from django.forms import model_to_dict
 from django.utils.translation import gettext_lazy
 
 from accounts.form_errors import Form
+from accounts.inviting_many import ROLES
+from accounts.joining_links import LIFETIMES_DAYS, MOST_USES
 from accounts.models import (
     Membership,
     Role,
 )
-from surveys.language import gettext, said
+from surveys.language import gettext, said, said_of
 from surveys.web.forms.fields import DateField
 from surveys.web.forms.seen import SeenForm
 
@@ -26,6 +28,73 @@ class InviteForm(Form):
         max_length=120, required=False, help_text=gettext_lazy("The name you know this person by.")
     )
     role = forms.ChoiceField(choices=Role.choices, initial=Role.OBSERVER, help_text=ROLE_HELP)
+
+
+class InviteManyForm(Form):
+    """People as lines of text; a file is read into the same lines."""
+
+    people = forms.CharField(
+        label=gettext_lazy("People, one a line"),
+        required=False,
+        max_length=100_000,
+        help_text=gettext_lazy(
+            "Ada Reed <ada@example.org>, or name and email with a comma, a semicolon or a tab "
+            "between them. Rows copied from a spreadsheet will do."
+        ),
+        widget=forms.Textarea(attrs={"rows": 12, "spellcheck": "false"}),
+    )
+    file = forms.FileField(
+        label=gettext_lazy("Or a file"),
+        required=False,
+        allow_empty_file=True,
+        help_text=gettext_lazy("CSV or XLSX, up to 10 MB, with a column of emails and of names."),
+        widget=forms.FileInput(attrs={"accept": ".csv,.tsv,.txt,.xlsx"}),
+    )
+    role = forms.ChoiceField(
+        choices=[(role.value, role.label) for role in ROLES],
+        initial=Role.OBSERVER,
+        help_text=gettext_lazy(
+            "Observers enter visits. Partners read trends and publications. Invite coordinators "
+            "one by one."
+        ),
+    )
+
+
+class JoiningLinkForm(Form):
+    name = forms.CharField(
+        label=gettext_lazy("What it is for"),
+        max_length=80,
+        help_text=gettext_lazy("Such as “spring workshop”. Only coordinators see this."),
+    )
+    days = forms.TypedChoiceField(
+        label=gettext_lazy("Valid for"),
+        coerce=int,
+        choices=lambda: [
+            (days, said_of("{number} day", "{number} days", days)) for days in LIFETIMES_DAYS
+        ],
+        initial=30,
+    )
+    most_uses = forms.IntegerField(
+        label=gettext_lazy("How many people may join with it"),
+        min_value=1,
+        max_value=MOST_USES,
+        initial=30,
+    )
+
+
+class AskToJoinForm(Form):
+    """What somebody types who has a joining link."""
+
+    name = forms.CharField(
+        label=gettext_lazy("Your name"),
+        max_length=120,
+        widget=forms.TextInput(attrs={"autocomplete": "name"}),
+    )
+    email = forms.EmailField(
+        label=gettext_lazy("Your email"),
+        help_text=gettext_lazy("We email you a link that opens your account."),
+        widget=forms.EmailInput(attrs={"autocomplete": "email"}),
+    )
 
 
 class PersonForm(SeenForm):

@@ -4,6 +4,12 @@ from surveys.web.people import (
     invitation_views as invitation,
 )
 from surveys.web.people import (
+    joining_views as joining,
+)
+from surveys.web.people import (
+    many_views as many,
+)
+from surveys.web.people import (
     past_views as past,
 )
 from surveys.web.people import (
@@ -20,6 +26,24 @@ urlpatterns: list[URLPattern] = [
     path("<slug:program>/program/people/", people.people, name="people"),
     path("<slug:program>/program/people/security", security.security_log, name="security_log"),
     path("<slug:program>/program/people/invite", people.invite, name="people_invite"),
+    path("join/by-link/<str:token>", joining.join, name="join_by_link"),
+    path("<slug:program>/program/people/invite-many", many.invite_many, name="people_invite_many"),
+    path("<slug:program>/program/people/links", joining.links, name="joining_links"),
+    path(
+        "<slug:program>/program/people/links/<int:link>/poster",
+        joining.poster,
+        name="joining_poster",
+    ),
+    path(
+        "<slug:program>/program/people/links/<int:link>/qr.svg",
+        joining.qr_code,
+        name="joining_qr_code",
+    ),
+    path(
+        "<slug:program>/program/people/links/<int:link>/revoke",
+        joining.revoke,
+        name="joining_revoke",
+    ),
     path("<slug:program>/program/people/<int:membership>", people.person, name="people_person"),
     path(PERSON + "rename", past.rename, name="people_rename"),
     path(PERSON + "merge", past.merge, name="people_merge"),
