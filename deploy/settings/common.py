@@ -327,6 +327,7 @@ PROCRASTINATE_IMPORT_PATHS = [
     "surveys.visits.oddness",
     "surveys.visits.tidying",
     "accounts.invitations",
+    "accounts.joining_links",
     "accounts.mailing",
     "accounts.failed_sign_ins",
     "accounts.tidying",

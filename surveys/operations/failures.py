@@ -13,7 +13,7 @@ from django.utils import timezone
 from procrastinate import sql
 from procrastinate.contrib.django.models import ProcrastinateEvent, ProcrastinateJob
 
-from accounts.models import Invitation, Person
+from accounts.models import Invitation, JoiningLink, Membership, Person
 from surveys import dates
 from surveys.language import gettext, said
 from surveys.models import UNDER_WAY, BackgroundRun, Program, ReviewStep, RunState
@@ -129,8 +129,30 @@ def _message(args: dict[str, Any]) -> dict[str, Any] | None:
     return told | {"words": said("Message about a visit, to {name}", name=person.name)}
 
 
+def _reminder(args: dict[str, Any]) -> dict[str, Any] | None:
+    member = Membership.objects.select_related("person").filter(pk=args["member_id"]).first()
+    if member is None:
+        return None
+    return {
+        "words": said("Reminder to {name}", name=member.person.name),
+        "program": member.program_id,
+    }
+
+
+def _asked_by_link(args: dict[str, Any]) -> dict[str, Any] | None:
+    link = JoiningLink.objects.filter(pk=args["link_id"]).first()
+    if link is None:
+        return None
+    return {
+        "words": said("Invitation by the joining link “{name}”", name=link.name),
+        "program": link.program_id,
+    }
+
+
 _LETTERS: dict[str, Callable[[dict[str, Any]], dict[str, Any] | None]] = {
+    "accounts.invite_by_link": _asked_by_link,
     "accounts.send_invitation": _invitation,
+    "reminders.mail": _reminder,
     "visits.mail_sent_back": _sent_back,
     "visits.mail_message": _message,
 }
