@@ -322,6 +322,7 @@ LEAST_DISK_PERCENT = 10
 METRICS_TOKEN = ""
 
 PROCRASTINATE_IMPORT_PATHS = [
+    "surveys.reminders.tasks",
     "surveys.runs.tasks",
     "surveys.visits.notices",
     "surveys.visits.oddness",

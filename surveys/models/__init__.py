@@ -15,6 +15,12 @@ from surveys.models.publication import (
     Withdrawal,
 )
 from surveys.models.recording import Recording, RecordingKind, RecordingPiece, RecordingState
+from surveys.models.reminder import (
+    ReminderKind,
+    ReminderSetting,
+    ReminderStop,
+    SentReminder,
+)
 from surveys.models.review import ReviewStep, Settlement, Step, StoredFinding, Submission
 from surveys.models.review_work import ReviewClaim, VisitOddness
 from surveys.models.route import (
@@ -83,6 +89,9 @@ __all__ = [
     "RecordingKind",
     "RecordingPiece",
     "RecordingState",
+    "ReminderKind",
+    "ReminderSetting",
+    "ReminderStop",
     "ReviewClaim",
     "ReviewStep",
     "Route",
@@ -94,6 +103,7 @@ __all__ = [
     "SeasonMark",
     "SeasonWindow",
     "Sensitivity",
+    "SentReminder",
     "Settlement",
     "Sighting",
     "SiteKind",

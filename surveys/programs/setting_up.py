@@ -45,6 +45,7 @@ RESERVED_SLUGS = frozenset(
         "metrics",
         "published",
         "readyz",
+        "reminders",
         "static",
         "status",
         "theme",

@@ -13,6 +13,7 @@ from surveys.web.program import urls as program
 from surveys.web.publications import urls as publications
 from surveys.web.published import urls as published
 from surveys.web.recordings import urls as recordings
+from surveys.web.reminders import urls as reminders
 from surveys.web.review import urls as review
 from surveys.web.review_many import urls as review_many
 from surveys.web.route_import import urls as route_import
@@ -58,6 +59,7 @@ urlpatterns = [
     *stations.urlpatterns,
     *wetlands.urlpatterns,
     *people.urlpatterns,
+    *reminders.urlpatterns,
     *sharing.urlpatterns,
     *importing.urlpatterns,
 ]

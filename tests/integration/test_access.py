@@ -42,10 +42,12 @@ from surveys.models import (
     Program,
     Publication,
     PublicationAudience,
+    ReminderKind,
     StoredFinding,
     Visit,
     VisitState,
 )
+from surveys.reminders.stopping import stop_url
 from surveys.visits.drafts import start_visit
 from tests.support.builders import (
     make_accepted_visit,
@@ -216,6 +218,11 @@ TABLE = """
     web:people_send_again                POST    in    none  no    no    ok
     web:people_withdraw                  POST    in    none  no    no    ok
 
+    web:reminders                        GET     in    none  no    no    ok
+    web:reminder                         GET     in    none  no    no    ok
+    web:reminder                         POST    in    none  no    no    ok
+    web:reminder_stop                    GET     ok    ok    ok    ok    ok
+    web:reminder_stop                    POST    ok    ok    ok    ok    ok
     web:sharing                          GET     in    none  no    no    ok
     web:sharing                          POST    in    none  no    no    ok
     web:sharing_renew                    POST    in    none  no    no    ok
@@ -421,6 +428,8 @@ class World:
     members: dict[str, Membership]
     draft: Visit
     arguments: dict[str, object]
+    # Of one URL, in place of those above.
+    own_arguments: dict[str, dict[str, object]]
 
 
 @pytest.fixture
@@ -516,6 +525,7 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
             "visit": handed_in.pk,
             "visit_id": handed_in.pk,
             "block": "waiting",
+            "reminder": ReminderKind.HALF_GONE.value,
             "finding": finding.pk,
             "finding_id": finding.pk,
             "recording_id": recording.pk,
@@ -548,7 +558,15 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
             "key": "key",
             "uidb36": "1",
         },
+        own_arguments={
+            "web:rule": {"code": "too-cold"},
+            "web:reminder_stop": {"token": stop_token(observer)},
+        },
     )
+
+
+def stop_token(member: Membership) -> str:
+    return stop_url(member, ReminderKind.HALF_GONE, "").rsplit("/", 1)[1]
 
 
 def address(world: World, name: str) -> str:
@@ -561,8 +579,7 @@ def address(world: World, name: str) -> str:
         arguments["visit_id"] = world.draft.pk
     if name in ("mfa_remove_webauthn", "mfa_edit_webauthn"):
         arguments["pk"] = 1
-    if name == "web:rule":
-        arguments["code"] = "too-cold"
+    arguments |= world.own_arguments.get(name, {})
     if name.startswith(("web:trend_species", "web:trend_chart")):
         arguments["code"] = world.arguments["species"]
     if name == "web:import_template":

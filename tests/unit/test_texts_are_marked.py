@@ -50,9 +50,18 @@ PYTHON = [
         "accounts/*.py",
         *(
             f"surveys/{area}/**/*.py"
-            for area in ("web", "visits", "programs", "importing", "charts", "fitting", "protocol")
+            for area in (
+                "web",
+                "visits",
+                "programs",
+                "importing",
+                "charts",
+                "fitting",
+                "protocol",
+                "reminders",
+            )
         ),
-        *(f"surveys/{area}/*.py" for area in ("publishing", "runs", "seasons")),
+        *(f"surveys/{area}/*.py" for area in ("publishing", "reminders", "runs", "seasons")),
         "surveys/dates.py",
         "surveys/site_mode.py",
     )

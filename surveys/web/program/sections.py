@@ -18,6 +18,7 @@ _SECTIONS = (
     ("checklist", "web:program_checklist", gettext_lazy("Checklist")),
     ("own_fields", "web:program_own_fields", gettext_lazy("Own fields")),
     ("stations", "web:stations", gettext_lazy("Weather stations")),
+    ("reminders", "web:reminders", gettext_lazy("Reminders")),
     ("sharing", "web:sharing", gettext_lazy("Sharing")),
     ("import", "web:import_start", gettext_lazy("Import")),
     ("history", "web:program_history", gettext_lazy("History")),

@@ -1,0 +1,74 @@
+"""Reminders by mail: which a program sends, who wants none of a kind, and what was sent."""
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.db.models.functions import Now
+from django.utils.translation import gettext_lazy
+
+from surveys.models.history import tracked
+from surveys.models.program import Program
+
+
+class ReminderKind(models.TextChoices):
+    WINDOW_OPENS = "opens", gettext_lazy("A survey window opens")
+    HALF_GONE = "half_gone", gettext_lazy("Half of a window is gone without a visit")
+    CLOSES_SOON = "closes_soon", gettext_lazy("A window closes within 7 days without a visit")
+    SENT_BACK = "sent_back", gettext_lazy("A visit was sent back a week ago")
+    NOT_SUBMITTED = "not_submitted", gettext_lazy("A night is not submitted after three days")
+
+
+@tracked
+class ReminderSetting(models.Model):
+    """A kind of reminder that a program sends. Without a row it is not sent. `subject` and `text`
+    are the coordinator's; blank is the usual text, in the reader's language. `site_url` is the
+    address at which it was switched on: the worker knows none."""
+
+    program = models.ForeignKey(Program, on_delete=models.CASCADE, related_name="reminder_settings")
+    kind = models.CharField(max_length=13, choices=ReminderKind.choices)
+    active = models.BooleanField(default=False)
+    subject = models.CharField(max_length=150, blank=True)
+    text = models.TextField(blank=True, max_length=5000)
+    site_url = models.URLField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["program", "kind"], name="remindersetting_once"),
+            models.CheckConstraint(
+                condition=Q(kind__in=ReminderKind.values), name="remindersetting_kind_known"
+            ),
+        ]
+
+
+class ReminderStop(models.Model):
+    """A person who wants no more reminders of one kind from a program."""
+
+    program = models.ForeignKey(Program, on_delete=models.CASCADE, related_name="+")
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="+")
+    kind = models.CharField(max_length=13, choices=ReminderKind.choices)
+    at = models.DateTimeField(db_default=Now())
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["program", "person", "kind"], name="reminderstop_once")
+        ]
+
+
+class SentReminder(models.Model):
+    """What somebody is reminded of: `subject` names the route and window, or the visit. Written
+    with the job that mails it, so that nobody is reminded of a thing twice."""
+
+    program = models.ForeignKey(Program, on_delete=models.CASCADE, related_name="+")
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="+")
+    kind = models.CharField(max_length=13, choices=ReminderKind.choices)
+    subject = models.CharField(max_length=160)
+    words = models.TextField()
+    queued_at = models.DateTimeField(db_default=Now())
+    mailed_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["program", "person", "kind", "subject"], name="sentreminder_once"
+            )
+        ]

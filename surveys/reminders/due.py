@@ -1,0 +1,122 @@
+"""What observers are to be reminded of on a day."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from django.db.models import Max
+
+from accounts.models import Membership
+from surveys import dates
+from surveys.language import said
+from surveys.models import Program, ReminderKind, Step, Visit, VisitState
+from surveys.programs.assignments import (
+    SURVEYING_ROLES,
+    covers,
+    current_season_year,
+    surveyors_of,
+)
+from surveys.seasons.coverage import Coverage, CoverageTable, coverage
+from surveys.seasons.overdue import Urgency, urgency_of
+from surveys.seasons.schedule import DueWindow
+
+# Days in which the opening of a window is news: a server that was away tells it all the same.
+OPENING_DAYS = dt.timedelta(days=3)
+SENT_BACK_FOR = dt.timedelta(days=7)
+NIGHT_AGO = dt.timedelta(days=3)
+
+
+@dataclass(frozen=True, kw_only=True)
+class DueReminder:
+    """`subject` is the same as long as it is about the same thing; `words` are a line of the
+    mail."""
+
+    member: Membership
+    kind: ReminderKind
+    subject: str
+    words: str
+
+
+def due_reminders(program: Program, today: dt.date) -> Iterator[DueReminder]:
+    """In a fixed number of queries. To be called with dates written as in the program."""
+    year = current_season_year(program, today)
+    table = coverage(program, year, today=today)
+    yield from _of_windows(program, table, today)
+    yield from _of_visits(program, today)
+
+
+def kind_of_window(window: DueWindow, today: dt.date) -> ReminderKind | None:
+    """The one reminder of a window without a visit that is due on a day."""
+    urgency = urgency_of(window, today)
+    if urgency is Urgency.CLOSING:
+        return ReminderKind.CLOSES_SOON
+    if urgency is Urgency.HALF_GONE:
+        return ReminderKind.HALF_GONE
+    if window.opens <= today < window.opens + OPENING_DAYS:
+        return ReminderKind.WINDOW_OPENS
+    return None
+
+
+def _of_windows(program: Program, table: CoverageTable, today: dt.date) -> Iterator[DueReminder]:
+    surveyors = surveyors_of(program, table.season_year)
+    for row in table.rows:
+        members = [member for member in surveyors.get(row.route_id, ()) if covers(member)]
+        for cell in row.cells if members else ():
+            if cell is None or cell.coverage is not Coverage.DUE:
+                continue
+            kind = kind_of_window(cell.window, today)
+            if kind is None:
+                continue
+            words = said(
+                "Route {code} {name}, {window}: {first} to {last}",
+                code=row.code,
+                name=row.name,
+                window=cell.window.name,
+                first=dates.day(cell.window.opens),
+                last=dates.day(cell.window.closes),
+            )
+            subject = f"{row.route_id}:{table.season_year}:{cell.window.name}"
+            for member in members:
+                yield DueReminder(member=member, kind=kind, subject=subject, words=words)
+
+
+def _of_visits(program: Program, today: dt.date) -> Iterator[DueReminder]:
+    members = {
+        member.person_id: member
+        for member in program.memberships.select_related("person").filter(
+            active=True, role__in=SURVEYING_ROLES
+        )
+    }
+    begun = Visit.objects.filter(
+        route__program=program, state=VisitState.DRAFT, night__lte=today - NIGHT_AGO
+    )
+    back = (
+        Visit.objects.filter(
+            route__program=program, state=VisitState.SENT_BACK, steps__step=Step.SENT_BACK
+        )
+        .annotate(sent_back_at=Max("steps__at"))
+        .filter(sent_back_at__date__lte=today - SENT_BACK_FOR)
+    )
+    for kind, visits in ((ReminderKind.NOT_SUBMITTED, begun), (ReminderKind.SENT_BACK, back)):
+        for visit in visits.select_related("route").order_by("night", "pk"):
+            member = members.get(visit.observer_id)
+            if member is not None:
+                yield DueReminder(
+                    member=member,
+                    kind=kind,
+                    subject=_subject(kind, visit),
+                    words=said(
+                        "Route {route}, night of {night}",
+                        route=visit.route,
+                        night=dates.day(visit.night),
+                    ),
+                )
+
+
+def _subject(kind: ReminderKind, visit: Visit) -> str:
+    """A visit that is sent back again is another matter; a draft is one, however often saved."""
+    if kind is ReminderKind.SENT_BACK:
+        return f"{visit.pk}:{visit.revision}"
+    return str(visit.pk)
