@@ -13,7 +13,7 @@ import datetime as dt
 import json
 import uuid
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 
 import pytest
@@ -429,7 +429,7 @@ class World:
     draft: Visit
     arguments: dict[str, object]
     # Of one URL, in place of those above.
-    own_arguments: dict[str, dict[str, object]]
+    own_arguments: dict[str, dict[str, object]] = field(default_factory=dict)
 
 
 @pytest.fixture

@@ -83,6 +83,7 @@ IDS = frozenset(
         "finding_id",
         "handle",
         "invitation",
+        "link",
         "membership",
         "recording_id",
         "route",
