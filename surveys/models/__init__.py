@@ -16,6 +16,7 @@ from surveys.models.publication import (
 )
 from surveys.models.recording import Recording, RecordingKind, RecordingPiece, RecordingState
 from surveys.models.reminder import (
+    CalendarLink,
     ReminderKind,
     ReminderSetting,
     ReminderStop,
@@ -57,6 +58,7 @@ __all__ = [
     "Assignment",
     "Audience",
     "BackgroundRun",
+    "CalendarLink",
     "CallIndex",
     "CallingRegion",
     "ChangeKind",

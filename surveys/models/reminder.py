@@ -72,3 +72,13 @@ class SentReminder(models.Model):
                 fields=["program", "person", "kind", "subject"], name="sentreminder_once"
             )
         ]
+
+
+class CalendarLink(models.Model):
+    """A member's secret link to a calendar of what is due. Only a hash of the token is stored."""
+
+    member = models.OneToOneField(
+        "accounts.Membership", on_delete=models.CASCADE, related_name="calendar_link"
+    )
+    token_hash = models.CharField(max_length=64, unique=True)
+    made_at = models.DateTimeField()

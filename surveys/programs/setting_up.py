@@ -37,6 +37,7 @@ RESERVED_SLUGS = frozenset(
     {
         "accounts",
         "api",
+        "calendar",
         "guide",
         "healthz",
         "invitation",

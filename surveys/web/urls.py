@@ -2,6 +2,7 @@
 
 from django.urls import path
 
+from surveys.web.calendars import urls as calendars
 from surveys.web.desk import urls as desk
 from surveys.web.guide import urls as guide
 from surveys.web.home import views as home
@@ -60,6 +61,7 @@ urlpatterns = [
     *wetlands.urlpatterns,
     *people.urlpatterns,
     *reminders.urlpatterns,
+    *calendars.urlpatterns,
     *sharing.urlpatterns,
     *importing.urlpatterns,
 ]

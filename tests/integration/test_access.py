@@ -47,6 +47,7 @@ from surveys.models import (
     Visit,
     VisitState,
 )
+from surveys.reminders.calendars import calendar_url, renew_calendar
 from surveys.reminders.stopping import stop_url
 from surveys.visits.drafts import start_visit
 from tests.support.builders import (
@@ -223,6 +224,9 @@ TABLE = """
     web:reminder                         POST    in    none  no    no    ok
     web:reminder_stop                    GET     ok    ok    ok    ok    ok
     web:reminder_stop                    POST    ok    ok    ok    ok    ok
+    web:calendar                         GET     in    none  no    ok    ok
+    web:calendar                         POST    in    none  no    ok    ok
+    web:calendar_feed                    GET     ok    ok    ok    ok    ok
     web:sharing                          GET     in    none  no    no    ok
     web:sharing                          POST    in    none  no    no    ok
     web:sharing_renew                    POST    in    none  no    no    ok
@@ -561,8 +565,13 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
         own_arguments={
             "web:rule": {"code": "too-cold"},
             "web:reminder_stop": {"token": stop_token(observer)},
+            "web:calendar_feed": {"token": calendar_token(observer)},
         },
     )
+
+
+def calendar_token(member: Membership) -> str:
+    return calendar_url(renew_calendar(member), "").rsplit("/", 1)[1]
 
 
 def stop_token(member: Membership) -> str:
