@@ -1,7 +1,9 @@
 """Calendar files against RFC 5545 (Internet Calendaring and Scheduling Core Object Specification,
-September 2009), by its sentences."""
+September 2009), by its sentences and by a parser that is not ours (icalendar)."""
 
 import datetime as dt
+
+from icalendar import Calendar
 
 from surveys.reminders.icalendar_file import DaysEvent, calendar_file
 
@@ -15,6 +17,20 @@ EVENT = DaysEvent(
     details="First line\nsecond; line, with a comma",
     url="https://frogs.example.org/larkmoor/tonight/",
 )
+
+
+def test_another_parser_reads_what_was_written():
+    calendar = Calendar.from_ical(calendar_file("Larkmoor", [EVENT], made_at=MADE_AT))
+    assert (calendar["VERSION"], calendar["METHOD"]) == ("2.0", "PUBLISH")
+    assert calendar["X-WR-CALNAME"] == "Larkmoor"
+    (event,) = calendar.walk("VEVENT")
+    assert not event.errors
+    assert event["UID"] == EVENT.uid
+    assert event["SUMMARY"] == TITLE
+    assert event["DESCRIPTION"] == EVENT.details
+    assert event["URL"] == EVENT.url
+    assert event["DTSTAMP"].dt == MADE_AT
+    assert (event["DTSTART"].dt, event["DTEND"].dt) == (dt.date(2025, 3, 15), dt.date(2025, 7, 1))
 
 
 def test_lines_are_folded_at_75_octets_and_end_in_crlf():
