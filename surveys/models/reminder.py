@@ -29,7 +29,7 @@ class ReminderSetting(models.Model):
     active = models.BooleanField(default=False)
     subject = models.CharField(max_length=150, blank=True)
     text = models.TextField(blank=True, max_length=5000)
-    site_url = models.URLField()
+    site_url = models.CharField(max_length=200)
 
     class Meta:
         constraints = [

@@ -51,6 +51,7 @@ class InviteManyForm(Form):
         widget=forms.FileInput(attrs={"accept": ".csv,.tsv,.txt,.xlsx"}),
     )
     role = forms.ChoiceField(
+        label=gettext_lazy("Role"),
         choices=[(role.value, role.label) for role in ROLES],
         initial=Role.OBSERVER,
         help_text=gettext_lazy(

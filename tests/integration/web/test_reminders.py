@@ -33,8 +33,10 @@ def test_words_are_looked_at_and_then_saved(program, coordinator, client_for, ur
 def test_a_place_that_there_is_not_is_said_and_nothing_is_lost(
     coordinator, client_for, url, button
 ):
-    typed = {"active": "on", "subject": "", "text": "{list} {nmae}", **button}
-    page = client_for(coordinator).post(url, typed)
+    client = client_for(coordinator)
+    seen = client.get(url).context["form"].seen_text
+    typed = {"seen": seen, "active": "on", "subject": "", "text": "{list} {nmae}", **button}
+    page = client.post(url, typed)
     assert "There is no place {nmae}." in page.content.decode()
     assert page.context["form"]["text"].value() == "{list} {nmae}"
     assert not ReminderSetting.objects.exists()
