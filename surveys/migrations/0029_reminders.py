@@ -13,7 +13,7 @@ class Migration(migrations.Migration):
     dependencies = [
         ('accounts', '0009_joining_links'),
         ('pghistory', '0007_auto_20250421_0444'),
-        ('surveys', '0027_visit_messages'),
+        ('surveys', '0028_route_year_counts'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
