@@ -11,7 +11,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('accounts', '0009_joining_links'),
+        ('accounts', '0010_joining_links'),
         ('pghistory', '0007_auto_20250421_0444'),
         ('surveys', '0028_route_year_counts'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),

@@ -98,7 +98,7 @@ def surveyors_of(program: Program, year: int) -> dict[int, list[Membership]]:
 
 def covers(member: Membership) -> bool:
     """Whether a route that is assigned to this member has somebody to survey it."""
-    return member.active and member.role in SURVEYING_ROLES
+    return member.active and member.role in SURVEYING_ROLES and member.person.has_account
 
 
 def assignments_of(program: Program, year: int) -> list[RouteAssignments]:

@@ -86,7 +86,7 @@ def _of_visits(program: Program, today: dt.date) -> Iterator[DueReminder]:
     members = {
         member.person_id: member
         for member in program.memberships.select_related("person").filter(
-            active=True, role__in=SURVEYING_ROLES
+            active=True, role__in=SURVEYING_ROLES, person__email__isnull=False
         )
     }
     begun = Visit.objects.filter(

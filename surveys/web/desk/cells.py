@@ -106,6 +106,8 @@ def _surveyor(member: Membership, today: dt.date) -> Part:
 
 
 def _letter_to(who: Person, *, small: str = "", sign: str = "") -> Part:
+    if not who.has_account:
+        return Part(text=who.name, small=small, sign=sign)
     return Part(
         text=who.name,
         url=f"mailto:{quote(who.email, safe='@')}",

@@ -9,7 +9,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('accounts', '0008_no_keys_in_history'),
+        ('accounts', '0009_people_without_accounts'),
         ('surveys', '0023_wetland_changes'),
     ]
 
