@@ -17,7 +17,7 @@ WITH listened AS (
     FROM counted_period
     WHERE {_WANTED}
 ), heard AS (
-    SELECT stop_id, route_id, season_year, call_index
+    SELECT stop_id, route_id, season_year, call_index, species_id
     FROM counted_written
     WHERE call_index IS NOT NULL
       AND {_WANTED}
@@ -27,13 +27,13 @@ WITH listened AS (
 # checklist it was listened for, without silences beside it.
 ONE_SPECIES = f"""
 WITH listened AS (
-    SELECT visit_id, stop_id, route_id, season_year, call_index
+    SELECT visit_id, stop_id, route_id, season_year, call_index, species_id
     FROM counted_period_species
     WHERE species_id = %(species)s
       AND call_index IS NOT NULL
       AND {_WANTED}
 ), heard AS (
-    SELECT stop_id, route_id, season_year, call_index
+    SELECT stop_id, route_id, season_year, call_index, species_id
     FROM listened
     WHERE call_index >= 1
 )"""  # noqa: S608 - our own text

@@ -13,6 +13,7 @@ from surveys.models import (
     Visit,
     VisitState,
 )
+from surveys.programs.assignments import current_season_year
 from surveys.seasons.coverage import (
     Coverage,
     coverage_of,
@@ -46,12 +47,18 @@ _BY_ROUTE_AND_YEAR = """, effort AS (
            max(highest_index) AS highest_index
     FROM stops_heard
     GROUP BY route_id, season_year
+), species_counts AS (
+    SELECT route_id, season_year, count(DISTINCT species_id) AS species_heard
+    FROM heard
+    GROUP BY route_id, season_year
 )
 SELECT e.route_id, e.season_year, e.stops_listened, e.visits, e.periods,
        coalesce(d.stops_detected, 0) AS stops_detected,
-       coalesce(d.highest_index, 0) AS highest_index
+       coalesce(d.highest_index, 0) AS highest_index,
+       coalesce(s.species_heard, 0) AS species_heard
 FROM effort e
 LEFT JOIN detections d USING (route_id, season_year)
+LEFT JOIN species_counts s USING (route_id, season_year)
 """
 ROUTE_YEARS = ALL_SPECIES + _BY_ROUTE_AND_YEAR
 ROUTE_YEARS_OF_SPECIES = ONE_SPECIES + _BY_ROUTE_AND_YEAR
@@ -74,6 +81,8 @@ class RouteYear:
     windows_done: int
     windows_due: int
     gap: bool
+    # Entries of the checklist, and others that were written down.
+    species_heard: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,6 +114,14 @@ def season_years(program: Program) -> tuple[int, ...]:
     return tuple(range(span["first"], span["last"] + 1))
 
 
+def years_to_now(program: Program, today: dt.date | None = None) -> tuple[int, ...]:
+    """`season_years`, and on to the season year that runs: one without a visit is listed, too."""
+    years = season_years(program)
+    if not years:
+        return ()
+    return tuple(range(years[0], max(years[-1], current_season_year(program, today)) + 1))
+
+
 def routes_of(program: Program, *, region: str | None = None):
     """The routes of a program in order of their code, as a queryset."""
     routes = Route.objects.filter(program=program).order_by("code")
@@ -129,7 +146,7 @@ def route_years(
     today = today or tonight(program)
     years = tuple(
         year
-        for year in season_years(program)
+        for year in years_to_now(program, today)
         if (first_year is None or year >= first_year) and (last_year is None or year <= last_year)
     )
     if not years or not routes:
@@ -194,4 +211,5 @@ def _cell(year: int, counts, done: int, missed: int, due: int) -> RouteYear | No
         windows_done=done,
         windows_due=due,
         gap=counts is None and missed > 0,
+        species_heard=counts.species_heard if counts else 0,
     )

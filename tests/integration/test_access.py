@@ -124,7 +124,11 @@ TABLE = """
     web:visit                            GET     in    none  no    ok    ok
     web:visit_message                    POST    in    none  no    ok    ok
     web:seasons                          GET     in    none  no    ok    ok
+    web:seasons_csv                      GET     in    none  no    ok    ok
+    web:season_changed                   GET     in    none  no    ok    ok
+    web:season_changed_csv               GET     in    none  no    ok    ok
     web:season_coverage                  GET     in    none  no    ok    ok
+    web:season_coverage_csv              GET     in    none  no    ok    ok
     web:season_map                       GET     in    none  no    ok    ok
     web:season_visits                    GET     in    none  no    ok    ok
     web:trends                           GET     in    none  ok    ok    ok

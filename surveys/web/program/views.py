@@ -1,11 +1,8 @@
 """The program: its facts, and what is still to be set up."""
 
-from dataclasses import dataclass
-
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
 from accounts.access import (
@@ -14,10 +11,8 @@ from accounts.access import (
     needs,
 )
 from surveys.language import gettext, said
-from surveys.models import Program
 from surveys.programs.assignments import current_season_year
 from surveys.programs.setting_up import (
-    SetUpStatus,
     change_facts,
     country_words,
     program_facts,
@@ -25,76 +20,7 @@ from surveys.programs.setting_up import (
 )
 from surveys.web.forms.refusals import run_verb
 from surveys.web.program.forms import FactsForm
-
-
-@dataclass(frozen=True, kw_only=True)
-class ToDo:
-    """One thing that is missing before observers can survey."""
-
-    text: str
-    url: str
-    label: str
-
-
-def _to_do(program: Program, stands: SetUpStatus, year: int) -> list[ToDo]:
-    checks = (
-        (
-            not stands.protocols,
-            gettext("There is no protocol yet. It sets the survey windows and all limits."),
-            "program_protocols",
-            gettext("Set up a protocol"),
-        ),
-        (
-            not stands.species and program.calling_region is None,
-            gettext(
-                "No calling region is chosen. With one, the checklist can begin with its species."
-            ),
-            "program_facts",
-            gettext("Choose a calling region"),
-        ),
-        (
-            not stands.species,
-            gettext("The checklist is empty. Silence counts as zero only for species on it."),
-            "program_checklist",
-            gettext("Choose species"),
-        ),
-        (
-            bool(stands.protocols) and not stands.routes,
-            gettext("There are no routes yet."),
-            "program_routes",
-            gettext("Add a route"),
-        ),
-        (
-            bool(stands.routes_without_stops),
-            said(
-                "Routes without a stop: {routes_without_stops}.",
-                routes_without_stops=stands.routes_without_stops,
-            ),
-            "program_routes",
-            gettext("See the routes"),
-        ),
-        (
-            not stands.observers,
-            gettext("No observer has joined yet."),
-            "people_invite",
-            gettext("Invite someone"),
-        ),
-        (
-            stands.routes > stands.assigned_routes,
-            said(
-                "Routes without an observer in {year}: {stands}.",
-                year=year,
-                stands=stands.routes - stands.assigned_routes,
-            ),
-            "program_assignments",
-            gettext("Assign observers"),
-        ),
-    )
-    return [
-        ToDo(text=text, url=reverse(f"web:{name}", args=[program.slug]), label=label)
-        for missing, text, name, label in checks
-        if missing
-    ]
+from surveys.web.program.to_do import to_do
 
 
 @require_GET
@@ -105,7 +31,7 @@ def overview(request: ProgramRequest) -> HttpResponse:
     stands = standing(program, year)
     context = {
         "section": "overview",
-        "to_do": _to_do(program, stands, year),
+        "to_do": to_do(program, stands, year),
         "counts": [
             (gettext("Season year"), year, ""),
             (

@@ -10,7 +10,7 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils.safestring import SafeString
 
-from surveys.language import gettext, said
+from surveys.language import gettext, said, said_of
 from surveys.models import Program
 from surveys.seasons.route_years import (
     RouteRow,
@@ -57,6 +57,14 @@ def _words(*, small: str, label: str, chip: int | None = None, main: str = "") -
     )
 
 
+def _species(route_year: RouteYear) -> SafeString:
+    return _words(
+        main=str(route_year.species_heard),
+        small=said_of("{number} visit", "{number} visits", route_year.visits),
+        label=said_of("{number} species heard", "{number} species heard", route_year.species_heard),
+    )
+
+
 def _index(route_year: RouteYear) -> SafeString:
     return _words(chip=route_year.highest_index, **_stop_words(route_year))
 
@@ -94,4 +102,4 @@ def _effort(route_year: RouteYear) -> SafeString:
     )
 
 
-MEASURES = {"index": _index, "stops": _stops, "effort": _effort}
+MEASURES = {"species": _species, "index": _index, "stops": _stops, "effort": _effort}

@@ -18,9 +18,11 @@ from surveys.seasons.options import (
     checklist_species,
     regions,
 )
-from surveys.seasons.route_years import season_years
+from surveys.seasons.route_years import season_years, years_to_now
 
+SPECIES_HEARD = "species"
 MEASURES = (
+    (SPECIES_HEARD, gettext_lazy("Species heard")),
     ("index", gettext_lazy("Highest call index")),
     ("stops", gettext_lazy("Stops with calls")),
     ("effort", gettext_lazy("Effort")),
@@ -35,7 +37,7 @@ class Filters:
     region: str | None = None
     first_year: int | None = None
     last_year: int | None = None
-    measure: str = MEASURES[0][0]
+    measure: str = SPECIES_HEARD
 
     def narrowing(self) -> dict[str, Any]:
         """The filters that every query understands."""
@@ -62,7 +64,7 @@ class TableFilter(Form):
     def __init__(self, data: Any, *, program: Program) -> None:
         super().__init__(data)
         self.checklist = {species.code: species for species in checklist_species(program)}
-        self.years = season_years(program)
+        self.years = years_to_now(program)
         self.fields["species"].choices = [
             ("", gettext("All species")),
             *((code, species.name) for code, species in self.checklist.items()),
@@ -90,8 +92,14 @@ class TableFilter(Form):
             region=data.get("region") or None,
             first_year=data.get("since"),
             last_year=data.get("until"),
-            measure=data.get("measure") or MEASURES[0][0],
+            measure=self._measure(data),
         )
+
+    def _measure(self, data: dict[str, Any]) -> str:
+        """How many species were heard tells nothing of one species: then it is the index."""
+        asked = data.get("measure") or SPECIES_HEARD
+        one_species = self.checklist.get(data.get("species")) is not None
+        return "index" if one_species and asked == SPECIES_HEARD else asked
 
 
 class SeasonsFilter(TableFilter):

@@ -4,8 +4,9 @@ import datetime as dt
 from collections.abc import Iterable
 from urllib.parse import urlencode
 
+from django.conf import settings
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET
@@ -18,7 +19,7 @@ from accounts.access import (
 )
 from surveys.dates import short_month_day
 from surveys.language import gettext, gettext_noop, said
-from surveys.models import Program
+from surveys.models import Assignment, Program
 from surveys.seasons.coverage import (
     Coverage,
     CoverageCell,
@@ -41,8 +42,11 @@ from surveys.web.seasons.forms import (
     VisitsFilter,
 )
 from surveys.web.seasons.maps import season_map as build_season_map
+from surveys.web.seasons.tabs import csv_url, tabs
 
 ROUTES_PER_PAGE = 60
+# Cookie with the code of the species that was chosen last.
+LAST_SPECIES = "species"
 VISITS_PER_PAGE = 50
 Dates = tuple[dt.date, dt.date]
 
@@ -50,15 +54,20 @@ Dates = tuple[dt.date, dt.date]
 @require_GET
 @needs(Permission.READ_SEASONS)
 def seasons(request: ProgramRequest) -> HttpResponse:
-    """Routes × season years."""
+    """Routes × season years; of the species that was chosen last, where none is in the URL."""
     program = request.membership.program
-    form = SeasonsFilter(request.GET, program=program)
+    query = request.GET.copy()
+    if "species" not in query:
+        query["species"] = request.COOKIES.get(LAST_SPECIES, "")
+    form = SeasonsFilter(query, program=program)
+    if not request.GET.get("species") and query["species"] not in form.checklist:
+        query["species"] = ""
     filters = form.filters
     page = Paginator(routes_of(program, region=filters.region), ROUTES_PER_PAGE).get_page(
         request.GET.get("page")
     )
     table = route_years(program, routes=list(page), **filters.narrowing())
-    return render(
+    response = render(
         request,
         "seasons/seasons.html",
         {
@@ -71,8 +80,19 @@ def seasons(request: ProgramRequest) -> HttpResponse:
                 for row in table.rows
             ],
             "page_obj": page,
+            "csv_url": csv_url(request, "seasons_csv"),
         },
     )
+    if "species" in request.GET:
+        code = filters.species.code if filters.species else ""
+        response.set_cookie(
+            LAST_SPECIES,
+            code,
+            samesite="Lax",
+            httponly=True,
+            secure=settings.SESSION_COOKIE_SECURE or request.is_secure(),
+        )
+    return response
 
 
 @require_GET
@@ -83,6 +103,7 @@ def season_coverage(request: ProgramRequest) -> HttpResponse:
     form = CoverageFilter(request.GET, program=program)
     table = coverage(program, form.season_year, region=form.chosen_region)
     dates = shared_dates(table)
+    names = names_on_routes(program, table.season_year)
     labels = [window_label(*head) for head in zip(table.windows, dates, strict=True)]
     return render(
         request,
@@ -93,9 +114,14 @@ def season_coverage(request: ProgramRequest) -> HttpResponse:
             "table": table,
             "heads": list(zip(table.windows, dates, strict=True)),
             "rows": [
-                (row, labeled(labels, coverage_cells(program, table, row, dates)))
+                (
+                    row,
+                    names.get(row.route_id, ""),
+                    labeled(labels, coverage_cells(program, table, row, dates)),
+                )
                 for row in table.rows
             ],
+            "csv_url": csv_url(request, "season_coverage_csv"),
             "totals": [
                 (gettext(COVERAGE[state]), table.totals[state], "")
                 for state in Coverage
@@ -103,6 +129,18 @@ def season_coverage(request: ProgramRequest) -> HttpResponse:
             ],
         },
     )
+
+
+def names_on_routes(program: Program, season_year: int) -> dict[int, str]:
+    """Who surveys each route in a season year, by the key of the route."""
+    names: dict[int, list[str]] = {}
+    for route, name in (
+        Assignment.objects.filter(route__program=program, season_year=season_year)
+        .order_by("observer__name", "pk")
+        .values_list("route", "observer__name")
+    ):
+        names.setdefault(route, []).append(name)
+    return {route: gettext(", ").join(people) for route, people in names.items()}
 
 
 COVERAGE = {
@@ -219,27 +257,3 @@ def season_visits(request: ProgramRequest) -> HttpResponse:
             "page_obj": Paginator(visits, VISITS_PER_PAGE).get_page(request.GET.get("page")),
         },
     )
-
-
-def tabs(request: HttpRequest, current: str) -> list[dict[str, object]]:
-    """The tabs of Seasons. Their URLs carry the filters that they share."""
-    program = request.membership.program.slug
-    kept = {
-        key: request.GET[key]
-        for key in ("species", "region", "since", "until")
-        if request.GET.get(key)
-    }
-    names = (
-        ("seasons", gettext("Routes and years"), kept),
-        ("season_coverage", gettext("Coverage"), {k: v for k, v in kept.items() if k == "region"}),
-        ("season_map", gettext("Map"), kept),
-    )
-    return [
-        {
-            "name": name,
-            "url": reverse(f"web:{route}", kwargs={"program": program})
-            + (f"?{urlencode(query)}" if query else ""),
-            "current": route == current,
-        }
-        for route, name, query in names
-    ]

@@ -151,6 +151,14 @@ def test_empty_queue_says_so(desk):
     assert "Nothing to review" in text_of(desk.get("review"))
 
 
+def test_review_of_a_new_program_leads_to_what_is_still_to_set_up(desk, observer, route):
+    text = text_of(desk.get("review"))
+    assert "Still to set up Routes without an observer in" in text
+    make_submitted(observer, route)
+    assert "Still to set up" not in text_of(desk.get("review"))
+    assert "Still to set up" not in text_of(desk.get("review", query="?region=Nowhere"))
+
+
 def test_number_of_queries_of_the_queue(
     desk, observer, route, visit, django_assert_num_queries, django_assert_max_num_queries
 ):

@@ -8,9 +8,11 @@ import pytest
 from django.urls import reverse
 
 from surveys.models import (
+    Assignment,
     Route,
     VisitState,
 )
+from surveys.programs.assignments import current_season_year
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
@@ -66,14 +68,89 @@ def table_rows(response):
     return [[" ".join(re.sub(r"<[^>]+>", " ", cell).split()) for cell in row] for row in cells]
 
 
+def table_rows_of(page):
+    return re.search(r"<tbody>(.*?)</tbody>", page, re.DOTALL).group(1)
+
+
 def test_route_by_year(program, route, page):
-    (row,) = table_rows(page(url("seasons", program)))
+    (row,) = table_rows(page(url("seasons", program, measure="index", until="2024")))
     assert row == [
         "R07 Heron Slough Loop",
         "0 0/3 , 0 of 3 stops",
         "gap",
         "3 2/3 , 2 of 3 stops",
     ]
+
+
+def test_opens_on_species_heard_and_on_years_without_a_visit_to_this_one(program, route, page):
+    response = page(url("seasons", program))
+    (row,) = table_rows(response)
+    assert row[1:4] == [
+        "0 1 visit , 0 species heard",
+        "gap",
+        "2 1 visit , 2 species heard",
+    ]
+    years = response.context["years"]
+    assert years == tuple(range(2022, current_season_year(program) + 1))
+    assert years[-1] > 2024
+    assert set(row[4:]) == {"gap"}
+
+
+def test_species_chosen_last_is_shown_again_until_it_is_cleared(program, route, page):
+    page(url("seasons", program, species="anaxyrus-americanus"))
+    again = page(url("seasons", program))
+    assert again.context["filters"].species.code == "anaxyrus-americanus"
+    assert 'href="?species="' in again.content.decode()
+    page(url("seasons", program) + "?species=")
+    assert page(url("seasons", program)).context["filters"].species is None
+
+
+def test_what_changed_in_a_season(program, observer, species, page):
+    peeper, toad = species
+    routes = [make_route(program, code=f"R0{number}", stops=1) for number in range(3)]
+    for year in (2021, 2022):
+        make_accepted_visit(
+            routes[0], observer.person, night=dt.date(year, 4, 2), heard={1: {peeper: 1}}
+        )
+        make_accepted_visit(routes[1], observer.person, night=dt.date(year, 4, 2))
+        make_accepted_visit(routes[2], observer.person, night=dt.date(year, 4, 2))
+    for route in routes[:2]:
+        make_accepted_visit(route, observer.person, night=dt.date(2023, 4, 2), heard={1: {toad: 1}})
+    response = page(url("season_changed", program, year="2023"))
+    changed = response.context["changed"]
+    assert [(one.code, one.species, one.years) for one in changed.silent] == [
+        ("R00", peeper.name, (2021, 2022))
+    ]
+    assert [(one.code, one.species) for one in changed.new] == [
+        ("R00", toad.name),
+        ("R01", toad.name),
+    ]
+    assert [code for code, _ in changed.gaps] == ["R02"]
+    (link,) = re.findall(r'href="([^"]+changed/table.csv[^"]*)"', response.content.decode())
+    lines = page(link).content.decode().splitlines()
+    assert lines[1:] == [
+        f"Silent,R00,{peeper.name},2021 2022",
+        f"New,R00,{toad.name},",
+        f"New,R01,{toad.name},",
+        "No visit,R02,,",
+    ]
+
+
+def test_tables_as_files(program, route, page):
+    Route.objects.filter(pk=route.pk).update(code="R07", region="=1+1")
+    whole = page(url("seasons_csv", program, since="2024", until="2024"))
+    assert whole.content.decode().splitlines()[1] == "R07,'=1+1,2024,2,3,2,3,1,1,1"
+    assert "attachment" in whole["Content-Disposition"]
+    coverage = page(url("season_coverage_csv", program, year="2024")).content.decode()
+    assert coverage.splitlines()[1].endswith(",Done,1")
+
+
+def test_coverage_names_who_surveys(program, observer, route, page):
+    Assignment.objects.create(route=route, observer=observer.person, season_year=2024)
+    named = page(url("season_coverage", program, year="2024")).content.decode()
+    assert observer.person.name in table_rows_of(named)
+    other = page(url("season_coverage", program, year="2023")).content.decode()
+    assert observer.person.name not in table_rows_of(other)
 
 
 @pytest.mark.parametrize(
@@ -85,13 +162,14 @@ def test_route_by_year(program, route, page):
     ],
 )
 def test_measures_and_species_in_the_url(program, route, page, query, cell):
-    (row,) = table_rows(page(url("seasons", program, since="2024", **query)))
+    (row,) = table_rows(page(url("seasons", program, since="2024", until="2024", **query)))
     assert row[1:] == [cell]
 
 
 def test_cell_links_to_its_visits_and_they_to_the_visit(program, route, page):
     seasons = page(url("seasons", program, species="pseudacris-crucifer"))
-    link = re.findall(r'class="season-cell" href="([^"]+)"', seasons.content.decode())[-1]
+    links = re.findall(r'class="season-cell" href="([^"]+)"', seasons.content.decode())
+    link = next(link for link in links if "since=2024" in link)
     visits = page(link.replace("&amp;", "&"))
     (row,) = table_rows(visits)
     assert row[0] == "2 April 2024"
@@ -161,7 +239,7 @@ def test_map_has_every_stop_with_its_highest_index(program, route, page):
     assert stops[0]["lines"] == ["R07 Heron Slough Loop", "Surveyed 2 times"]
 
 
-PAGES = ("seasons", "season_coverage", "season_map", "season_visits")
+PAGES = ("seasons", "season_changed", "season_coverage", "season_map", "season_visits")
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -190,7 +268,13 @@ def test_number_of_queries_does_not_grow(
 
     # Session, person, membership, then the page. The first visit also notes the program.
     client.get(path)
-    queries = {"seasons": 14, "season_coverage": 11, "season_map": 8, "season_visits": 8}
+    queries = {
+        "seasons": 16,
+        "season_changed": 18,
+        "season_coverage": 12,
+        "season_map": 9,
+        "season_visits": 9,
+    }
     count()
     for number in range(5):
         other = make_route(program, code=f"X{number}", version=None, protocol=route.protocol)

@@ -1,0 +1,122 @@
+"""What changed in a season year: species that fell silent on a route or were new, and routes that
+nobody listened on."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+
+from surveys.models import Program, Species
+from surveys.seasons.query import fetch
+from surveys.seasons.route_years import route_years, routes_of
+
+# Silent: heard in so many of so many season years before in which the route was listened on.
+YEARS_BEFORE = 5
+ENOUGH_YEARS = 2
+
+_HEARD = """
+SELECT DISTINCT route_id, species_id, season_year
+FROM counted_written
+WHERE program_id = %(program)s AND season_year <= %(year)s AND call_index IS NOT NULL
+"""
+_LISTENED = """
+SELECT DISTINCT route_id, season_year
+FROM counted_period
+WHERE program_id = %(program)s AND season_year <= %(year)s
+"""
+# Listed that year and silent throughout: no record, and none that makes it missing everywhere.
+_SILENT = """
+SELECT route_id, species_id
+FROM counted_call
+WHERE program_id = %(program)s AND season_year = %(year)s
+GROUP BY route_id, species_id
+HAVING max(call_index) = 0
+"""
+
+Pair = tuple[int, int]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Change:
+    """A route and a species. `years` are those before in which it was heard there."""
+
+    code: str
+    name: str
+    species: str
+    years: tuple[int, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Changed:
+    season_year: int
+    silent: tuple[Change, ...]
+    new: tuple[Change, ...]
+    gaps: tuple[tuple[str, str], ...]
+
+
+def silent_pairs(
+    year: int,
+    silent: Collection[Pair],
+    heard: Mapping[Pair, Collection[int]],
+    listened: Mapping[int, Collection[int]],
+) -> dict[Pair, tuple[int, ...]]:
+    """Routes and species that are silent this year, with the years before in which they were
+    heard: at least two of the last five on which the route was listened on."""
+    found = {}
+    for pair in silent:
+        before = sorted(one for one in listened.get(pair[0], ()) if one < year)[-YEARS_BEFORE:]
+        years = tuple(one for one in before if one in heard.get(pair, ()))
+        if len(years) >= ENOUGH_YEARS:
+            found[pair] = years
+    return found
+
+
+def new_pairs(
+    year: int, heard: Mapping[Pair, Collection[int]], listened: Mapping[int, Collection[int]]
+) -> list[Pair]:
+    """Heard this year on a route for the first time, after a year in which it was listened on."""
+    return [
+        pair
+        for pair, years in heard.items()
+        if set(years) == {year} and any(one < year for one in listened.get(pair[0], ()))
+    ]
+
+
+def what_changed(program: Program, year: int, *, region: str | None = None) -> Changed:
+    parameters = {"program": program.pk, "year": year}
+    heard: dict[Pair, set[int]] = {}
+    for row in fetch(_HEARD, parameters):
+        heard.setdefault((row.route_id, row.species_id), set()).add(row.season_year)
+    listened: dict[int, set[int]] = {}
+    for row in fetch(_LISTENED, parameters):
+        listened.setdefault(row.route_id, set()).add(row.season_year)
+    silent = {(row.route_id, row.species_id) for row in fetch(_SILENT, parameters)}
+    routes = {route.pk: route for route in routes_of(program, region=region)}
+    fell_silent = silent_pairs(year, silent, heard, listened)
+    are_new = dict.fromkeys(new_pairs(year, heard, listened), ())
+    species = Species.objects.in_bulk({pair[1] for pair in (*fell_silent, *are_new)})
+
+    def told(pairs: Mapping[Pair, tuple[int, ...]]) -> tuple[Change, ...]:
+        changes = [
+            Change(
+                code=routes[route].code,
+                name=routes[route].name,
+                species=species[of].name,
+                years=years,
+            )
+            for (route, of), years in pairs.items()
+            if route in routes
+        ]
+        return tuple(sorted(changes, key=lambda one: (one.species, one.code)))
+
+    table = route_years(program, region=region, first_year=year, last_year=year)
+    return Changed(
+        season_year=year,
+        silent=told(fell_silent),
+        new=told(are_new),
+        gaps=tuple(
+            (row.code, row.name)
+            for row in table.rows
+            if any(cell and cell.gap for cell in row.cells)
+        ),
+    )
