@@ -118,7 +118,7 @@ def program_history(request: ProgramRequest) -> HttpResponse:
         request,
         "program/history.html",
         {
-            "section": "history",
+            "section": "overview",
             "form": form,
             "rows": [_row(entry, member) for entry in entries],
             "older_url": f"?{urlencode({**kept, 'at': following})}" if following else "",

@@ -21,7 +21,6 @@ _SECTIONS = (
     ("reminders", "web:reminders", gettext_lazy("Reminders")),
     ("sharing", "web:sharing", gettext_lazy("Sharing")),
     ("import", "web:import_start", gettext_lazy("Import")),
-    ("history", "web:program_history", gettext_lazy("History")),
     ("status", "web:program_status", gettext_lazy("Status")),
 )
 
