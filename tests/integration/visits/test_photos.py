@@ -223,6 +223,13 @@ def test_who_may_add_and_see_photos(observer, coordinator, partner, program, vis
         photos.store_photo(partner, visit.pk, row=1, upload=picture())
 
 
+def test_no_cache_keeps_a_photo(observer, program, visit, client_for):
+    photos.store_photo(observer, visit.pk, row=1, upload=picture())
+    shown = client_for(observer).get(f"/{program.slug}/sheets/{visit.pk}/photos/1")
+    assert shown["Content-Type"] == "image/jpeg"
+    assert shown["Cache-Control"] == "private, no-store"
+
+
 def test_a_submitted_sheet_takes_no_photo(observer, program):
     visit = make_submitted(observer, make_route(program))
     with pytest.raises(WrongState):
