@@ -22,7 +22,7 @@ from tests.support.builders import (  # noqa: E402
     make_version,
 )
 
-OBSERVERS, IMPORTS, ROUTES = 4, 12, 16
+OBSERVERS, IMPORTS, ROUTES = 4, 8, 16
 ROWS = MOST_ROWS_AT_ONCE + 50
 
 
