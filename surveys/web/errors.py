@@ -9,6 +9,7 @@ from django.views import defaults
 
 from surveys import database_away, disk
 from surveys.language import gettext
+from surveys.web.themes import theme_of
 from surveys.web.unavailable import unavailable
 
 
@@ -50,8 +51,9 @@ def server_error(request: HttpRequest) -> HttpResponse:
         return JsonResponse({"detail": words}, status=507 if full else 500)
     if full:
         # Nothing of the request is used: to read its session may fail for the same reason.
-        return render(None, "507.html", {"words": disk.full_words()}, status=507)
-    return defaults.server_error(request)
+        context = {"theme": theme_of(request), "words": disk.full_words()}
+        return render(None, "507.html", context, status=507)
+    return render(None, "500.html", {"theme": theme_of(request)}, status=500)
 
 
 def _away_words() -> str:

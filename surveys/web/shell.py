@@ -16,8 +16,7 @@ from accounts.models import Membership
 from surveys.language import gettext
 from surveys.web.closing import notice
 from surveys.web.script_texts import script_catalog
-
-THEMES = ("auto", "day", "night")
+from surveys.web.themes import theme_of
 
 NAVIGATION = (
     (gettext_lazy("Desk"), "web:desk", Permission.REVIEW),
@@ -45,13 +44,12 @@ def navigation(request: HttpRequest, membership: Membership) -> list[dict[str, A
 
 def shell(request: HttpRequest) -> dict[str, Any]:
     """The context processor of the base template."""
-    theme = request.COOKIES.get("theme", "auto")
     membership = getattr(request, "membership", None)
     if membership is None and hasattr(request, "user"):
         membership = last_membership(request)
     return {
         "site_notice": notice(request),
-        "theme": theme if theme in THEMES else "auto",
+        "theme": theme_of(request),
         "membership": membership,
         "program": membership.program if membership else None,
         "nav_items": navigation(request, membership) if membership else [],

@@ -11,6 +11,8 @@ from django.core.exceptions import SuspiciousOperation
 from django.http import HttpRequest, HttpResponse, JsonResponse, UnreadablePostError
 from django.shortcuts import render
 
+from surveys.web.themes import theme_of
+
 READING = frozenset({"GET", "HEAD", "OPTIONS"})
 # Passwords and codes are never written into a page.
 _NOT_SENT_AGAIN = "/accounts/"
@@ -27,6 +29,7 @@ def unavailable(
     else:
         context = {
             **page,
+            "theme": theme_of(request),
             "words": words,
             "sent": request.method not in READING,
             "path": request.get_full_path(),

@@ -12,7 +12,7 @@ from accounts.access import (
     may,
 )
 from accounts.models import Membership
-from surveys.web.shell import THEMES
+from surveys.web.themes import THEMES
 
 THEME_COOKIE_AGE = 365 * 24 * 3600
 

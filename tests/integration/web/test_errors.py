@@ -1,12 +1,15 @@
 """What goes wrong outside of a view is said to people on a page, to programs in JSON."""
 
+import errno
 import uuid
 
+import psycopg
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 
 from surveys.api.views import visits
+from surveys.web.errors import server_error
 from surveys.web.home import views as home
 
 pytestmark = pytest.mark.django_db
@@ -32,6 +35,24 @@ def test_an_error_of_ours(client, program, monkeypatch):
     response = client.get("/")
     assert response.status_code == 500
     assert "Something went wrong on our end" in response.content.decode()
+
+
+@pytest.mark.parametrize("template", ["500.html", "503.html", "507.html"])
+def test_an_error_keeps_the_night(rf, template):
+    """Its page is made without the session, and the theme is no part of it."""
+    wrong = {
+        "500.html": ValueError(),
+        "503.html": psycopg.OperationalError(),
+        "507.html": OSError(errno.ENOSPC, "full"),
+    }[template]
+    request = rf.get("/")
+    request.COOKIES["theme"] = "night"
+    try:
+        raise wrong
+    except Exception:  # noqa: BLE001 - whatever it is
+        page = server_error(request)
+    assert page.status_code == int(template[:3])
+    assert 'data-theme="night"' in page.content.decode()
 
 
 def test_an_address_that_is_not_there(client):
