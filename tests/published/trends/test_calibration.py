@@ -6,6 +6,9 @@ about 30 of 100 programs of the second case, one that takes routes together in 2
 """
 
 import re
+import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -17,6 +20,8 @@ from tests.published.trends.calibration.counting import count_case
 PROGRAMS = 60
 MORE_PROGRAMS = 150
 BY_NAME = {case.name: case for case in CASES}
+ROOT = Path(__file__).resolve().parents[3]
+TABLE = ROOT / "tests/published/trends/calibration/table.md"
 NULL = {
     "base": PROGRAMS,
     "years sd 0.5": PROGRAMS,
@@ -69,3 +74,21 @@ def test_the_interval_for_correlated_years_misses_more_true_changes():
 
     name = "-5 % a year, years sd 0.3"
     assert fell(f"{name}, told by the line for it") < fell(name) - 5
+
+
+def test_the_command_counts_one_case_again_and_keeps_the_other_rows(tmp_path):
+    target = shutil.copy(TABLE, tmp_path / "table.md")
+    name = "3 years, years sd 0.5"
+    options = ["--only", name, "--programs", "2", "--workers", "1", "--to", str(target)]
+    subprocess.run([sys.executable, ROOT / "deploy/calibrate", *options], check=True)
+
+    def rows(path):
+        lines = path.read_text("utf-8").splitlines()
+        return {line.split(" | ")[0]: line for line in lines if line.startswith("| ")}
+
+    before, after = rows(TABLE), rows(target)
+    changed = {case for case in before if after[case] != before[case]}
+    assert (list(after), changed) == (list(before), {f"| {name}"})
+    assert after[f"| {name}"].startswith(f"| {name} | 2 | 0.0 | 0.0 | 0.0 (")
+    assert "| 100.0 |" in after[f"| {name}"]
+    assert "Not all rows are of one run" in target.read_text("utf-8")
