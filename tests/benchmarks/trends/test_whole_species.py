@@ -7,8 +7,9 @@ took 0.7 s of one core of a very busy machine, all results 14 s, with 734 MB; at
 and more than 1 GB.
 
 Then searches were made to begin nearer to their end, and gradients to follow while a block is in
-the cache: 20 times the floor became 13 to 15 at 300 routes (four runs in turns, with 10 to 20
-processes on 2 cores), and 20 became 14 at 600. 4 s at 600 routes would be 6 times: not reached.
+the cache. With 10 to 20 processes on 2 cores, which makes single runs uncertain: at 600 routes 20
+times the floor before and 14 after (a run each), at 300 routes 20 before (two runs), 13, 15 and 18
+after; at 150 routes 26, no gain. 4 s at 600 routes would be 6 times: not reached.
 Of the profile at 600 before: sensitivity 36 % (other forms of detection 25), choice of models 21,
 fit check 12, single years 12, turnover, index, chorus, water and calling nights 12 together. A pass
 over a block of 8,000 visits is numpy and BLAS throughout (Hessian 0.12 ms, chances 0.06, gradient
