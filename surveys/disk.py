@@ -25,6 +25,6 @@ def is_full(error: BaseException | None) -> bool:
 
 def full_words() -> str:
     return gettext(
-        "The disk of the server is full, so this was not saved. What was saved before is safe. "
+        "The server’s disk is full, so this was not saved. What was saved before is safe. "
         "Tell the person who runs this site, and try again later."
     )

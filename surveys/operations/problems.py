@@ -20,6 +20,7 @@ from surveys.operations.heartbeats import silent_workers
 from surveys.operations.queue_state import queue_states
 from surveys.operations.readiness import media_is_writable, missing_migrations
 from surveys.operations.records import latest_operation
+from surveys.runs.kinds import run_name
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,7 +74,7 @@ def _workers() -> Iterator[Problem]:
     for name in silent_workers():
         yield Problem(
             key=f"worker {name}",
-            words=said("The worker “{name}” does not run, so its work waits.", name=name),
+            words=said("The worker “{name}” is not running, so its work is waiting.", name=name),
         )
 
 
@@ -83,7 +84,7 @@ def _queues() -> Iterator[Problem]:
             yield Problem(
                 key=f"queue {queue.name}",
                 words=said(
-                    "The queue “{name}” is stuck: a job has waited or been at work for "
+                    "The queue “{name}” is stuck: a job has been waiting or running for "
                     "{minutes} minutes.",
                     name=queue.name,
                     minutes=max(queue.oldest, queue.longest) // dt.timedelta(minutes=1),
@@ -96,7 +97,7 @@ def _files() -> Iterator[Problem]:
         yield Problem(
             key="media",
             words=said(
-                "No file can be stored in {folder}, so photos and recordings are refused.",
+                "No file can be saved in {folder}, so photos and recordings are refused.",
                 folder=settings.MEDIA_ROOT,
             ),
         )
@@ -106,7 +107,7 @@ def _files() -> Iterator[Problem]:
         yield Problem(
             key="disk",
             words=said(
-                "The disk of uploaded files is nearly full: {percent}% is free.",
+                "The disk for uploaded files is nearly full: {percent}% is free.",
                 percent=f"{disk.percent_free:.1f}",
             ),
         )
@@ -157,7 +158,7 @@ def _too_old(kind: OperationKind, most: dt.timedelta, *, is_expected: bool) -> I
         yield Problem(
             key=f"old {kind}",
             words=said(
-                "{kind}: the latest that succeeded is {hours} hours old.",
+                "{kind}: the last successful one is {hours} hours old.",
                 kind=kind.label,
                 hours=(timezone.now() - latest.at) // dt.timedelta(hours=1),
             ),
@@ -169,9 +170,9 @@ def _failures() -> Iterator[Problem]:
         yield Problem(
             key=f"run {run.pk}",
             words=said(
-                "{program}, {subject}: {problem}",
+                "{program}, {name}: {problem}",
                 program=run.program.name,
-                subject=run.subject,
+                name=run_name(run),
                 problem=run.problem,
             ),
         )

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext_lazy
 
-from surveys.models import RunKind
+from surveys.models import BackgroundRun, RunKind
 from surveys.runs.queues import FITS, LONG, SIMULATIONS
 
 
@@ -13,9 +13,11 @@ class KindFacts:
     """`lock` is what runs of a program take turns at, or blank where they may run side by side.
 
     `tries` is how often it is begun when it breaks off. `nothing_done` says in a sentence what
-    a run that ended early has left undone, `counts` what `done` and `total` count.
+    a run that ended early has left undone, `counts` what `done` and `total` count. `name` stands
+    in lists.
     """
 
+    name: str
     queue: str
     lock: str
     tries: int
@@ -25,6 +27,7 @@ class KindFacts:
 
 FACTS: dict[RunKind, KindFacts] = {
     RunKind.CHECK_IMPORT: KindFacts(
+        name=gettext_lazy("Check of an import file"),
         queue=LONG,
         lock="import",
         tries=3,
@@ -32,6 +35,7 @@ FACTS: dict[RunKind, KindFacts] = {
         counts=gettext_lazy("Visits"),
     ),
     RunKind.IMPORT: KindFacts(
+        name=gettext_lazy("Import of visits"),
         queue=LONG,
         lock="import",
         tries=3,
@@ -39,6 +43,7 @@ FACTS: dict[RunKind, KindFacts] = {
         counts=gettext_lazy("Visits"),
     ),
     RunKind.PUBLISH: KindFacts(
+        name=gettext_lazy("Publication"),
         queue=LONG,
         lock="publication",
         tries=3,
@@ -47,6 +52,7 @@ FACTS: dict[RunKind, KindFacts] = {
     ),
     # A fit that breaks off stores the others and says which it was; another try would not help.
     RunKind.FIT: KindFacts(
+        name=gettext_lazy("Calculation of trends"),
         queue=FITS,
         lock="fits",
         tries=1,
@@ -54,6 +60,7 @@ FACTS: dict[RunKind, KindFacts] = {
         counts=gettext_lazy("Results"),
     ),
     RunKind.POWER: KindFacts(
+        name=gettext_lazy("Simulation of surveys"),
         queue=SIMULATIONS,
         lock="",
         tries=3,
@@ -61,6 +68,11 @@ FACTS: dict[RunKind, KindFacts] = {
         counts=gettext_lazy("Plans"),
     ),
 }
+
+
+def run_name(run: BackgroundRun) -> str:
+    """What a list of runs calls it."""
+    return str(FACTS[RunKind(run.kind)].name)
 
 
 def task_name(kind: RunKind | str) -> str:

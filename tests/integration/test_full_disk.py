@@ -25,7 +25,7 @@ from tests.support.sounds import Uploader, sound
 
 pytestmark = pytest.mark.django_db
 
-SAID = "disk of the server is full"
+SAID = "server’s disk is full"
 DISK_BYTES = 1024 * 1024
 
 

@@ -19,6 +19,7 @@ from surveys.operations.heartbeats import silent_workers
 from surveys.operations.problems import disk_state, problems
 from surveys.operations.queue_state import QueueState, queue_states
 from surveys.operations.records import latest_operation
+from surveys.runs.kinds import run_name
 from surveys.runs.queues import MAIL
 
 
@@ -60,7 +61,7 @@ def _tried_again(
 ) -> HttpResponse:
     number = try_again(failed_jobs(program))
     messages.success(
-        request, said_of("{number} task is tried again.", "{number} tasks are tried again.", number)
+        request, said_of("{number} task will be tried again.", "{number} tasks will be tried again.", number)
     )
     return redirect(page, *names)
 
@@ -75,7 +76,7 @@ Fact = tuple[str, str, str]
 
 def _running(program: Program) -> list[Fact]:
     runs = BackgroundRun.objects.filter(program=program, state__in=UNDER_WAY)
-    names = ", ".join(f"{run.get_kind_display()} ({run.subject})" for run in runs)
+    names = ", ".join(map(run_name, runs))
     return [(gettext("Work of this program under way"), names or gettext("None"), "")]
 
 

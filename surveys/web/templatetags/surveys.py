@@ -10,8 +10,10 @@ from surveys.language import gettext, said
 from surveys.models import Sighting
 from surveys.protocol.sky import MoonNight
 from surveys.protocol.words import duration
+from surveys.runs.kinds import run_name
 
 register = template.Library()
+register.filter("run_name", run_name)
 
 # What browsers call themselves and the systems they run on; the first that is found. From memory.
 _BROWSERS = {

@@ -217,7 +217,7 @@ def test_a_run_that_failed_is_told_until_it_was_done(all_is_well):
     program, person = coordinator.program, coordinator.person
     make_publishing_run(program, 2024, person, state=RunState.FAILED, problem="It stopped.")
     (problem,) = problems()
-    assert problem.words == f"{program.name}, publication 2024: It stopped."
+    assert problem.words == f"{program.name}, Publication: It stopped."
     make_publishing_run(program, 2023, person, state=RunState.DONE, result={"version": 1})
     assert len(problems()) == 1
     make_publishing_run(program, 2024, person, state=RunState.DONE, result={"version": 1})

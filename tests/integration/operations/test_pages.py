@@ -60,7 +60,7 @@ def test_an_operator_sees_the_whole_site(coordinator, client_for, settings):
     page = page_of(client, "/status")
     for told in ("nell0", "nell1", "number 0", "number 1", "/srv/backups is full", "simulations"):
         assert told in page
-    assert "2 tasks are tried again." in client.post("/status", follow=True).content.decode()
+    assert "2 tasks will be tried again." in client.post("/status", follow=True).content.decode()
 
 
 def test_an_operator_needs_a_second_step(coordinator, settings):
