@@ -16,8 +16,8 @@ def needed_sentence(result: SpeciesResult) -> str:
     if needed is None or not supports_a_sentence(result.trend.occupancy):
         return ""
     today = said(
-        "With as many seasons and routes as these, a fall of {percent}% per year would be noticed "
-        "with a chance of {chance}.",
+        "With this many seasons and routes, the chance to notice a decline of {percent}% per year "
+        "is {chance}.",
         percent=number(f"{abs(needed.percent):g}"),
         chance=_chance(needed.chance),
     )
@@ -49,9 +49,9 @@ def _years(needed: NeededEffort) -> str:
         return seasons
     ends = {"seasons": seasons, "low": low}
     if high is None:
-        return said("{seasons} ({low} or more, as the scatter of years is uncertain)", **ends)
+        return said("{seasons} ({low} or more, because the scatter of years is uncertain)", **ends)
     return said(
-        "{seasons} ({low} to {high}, as the scatter of years is uncertain)", **ends, high=high
+        "{seasons} ({low} to {high}, because the scatter of years is uncertain)", **ends, high=high
     )
 
 
@@ -61,7 +61,7 @@ def _routes(needed: NeededEffort) -> str:
             "More routes alone would not be enough: good and bad years move all of them together."
         )
     return said_of(
-        "Or about {number} more route, had it been surveyed in all of these seasons.",
-        "Or about {number} more routes, had they been surveyed in all of these seasons.",
+        "Or it would have taken about {number} more route in all of these seasons.",
+        "Or it would have taken about {number} more routes in all of these seasons.",
         needed.routes,
     )

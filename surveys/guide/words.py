@@ -156,7 +156,7 @@ WORDS = (
     ),
     Word(
         "per year",
-        "How often or how fast: 3 visits per year, a fall of 2% per year.",
+        "How often or how fast: 3 visits per year, a decline of 2% per year.",
         (r"(?:[%…]|changes?|odds|visits?|days|percent|points|occupancy) an? (?:year|decade)",),
     ),
     Word(

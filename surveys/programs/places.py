@@ -4,19 +4,24 @@ from collections.abc import Sequence
 
 from django.contrib.gis.geos import LineString, Point
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext_lazy
 
-from surveys.language import gettext, said
+from surveys.language import gettext
 from surveys.protocol.coordinates import Axis, CoordinateError, read_degrees
 from surveys.protocol.distance import distance_m
 from surveys.protocol.values import Place
 
 FARTHEST_ON_A_ROUTE_M = 300_000.0
+_MISSING = {
+    "latitude": gettext_lazy("Type the latitude in degrees, such as 43.07310."),
+    "longitude": gettext_lazy("Type the longitude in degrees, such as −89.40120."),
+}
 
 
 def read_coordinate(text: str, name: str) -> float:
     """Degrees. `name` is `latitude` or `longitude`. Raises ValidationError."""
     if not text.strip():
-        raise ValidationError(said("Type the {name} in degrees, such as 43.07310.", name=name))
+        raise ValidationError(_MISSING[name])
     try:
         return read_degrees(text, Axis(name))
     except CoordinateError as refusal:

@@ -119,7 +119,10 @@ def _elsewhere(
                         code=route.planned.code,
                         distance=distance(stop.meters, unit),
                     ),
-                    remedy=gettext("Choose above whether it stays, was mistyped, or has moved."),
+                    remedy=gettext(
+                        "Choose under “What the file does not say” whether it stays, was "
+                        "mistyped, or has moved."
+                    ),
                 )
 
 

@@ -21,7 +21,7 @@ class Elsewhere(StrEnum):
 
 @dataclass(frozen=True, kw_only=True)
 class PlanOptions:
-    """What the file cannot say."""
+    """What the file does not say."""
 
     protocol_id: int
     first_night: dt.date

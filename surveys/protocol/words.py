@@ -79,15 +79,20 @@ def temperature(reading: Temperature, unit: TemperatureUnit) -> str:
 
 
 def distance(meters: float, unit: DistanceUnit) -> str:
-    """`130 m`, `1.25 km`; `430 ft`, `0.27 mi`."""
+    """`130 m`, `1.25 km`, `39 km`; `430 ft`, `0.27 mi`, `24 mi`."""
     if unit is DistanceUnit.KILOMETERS:
         if meters < 999.5:
             return said("{number} m", number=half_up(meters))
-        return said("{number} km", number=number(half_up(meters / 1000, 2)))
+        return said("{number} km", number=_far(meters / 1000))
     miles = meters / _METERS_PER_MILE
     if miles < 0.2:
         return said("{number} ft", number=half_up(meters / _METERS_PER_FOOT))
-    return said("{number} mi", number=number(half_up(miles, 2)))
+    return said("{number} mi", number=_far(miles))
+
+
+def _far(length: float) -> str:
+    """To two places up to 20, and whole from there on."""
+    return number(half_up(length, 2 if length < 20 else 0))
 
 
 def speed(kmh: float, unit: DistanceUnit) -> str:

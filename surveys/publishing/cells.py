@@ -89,5 +89,8 @@ SITE = text(
     required=True,
     choices=("stop", "route"),
 )
-METHOD = text("method", "How the interval was made.")
+METHOD = text(
+    "method",
+    "How the interval and the value were made: codes of the method, joined by “; ”.",
+)
 FLAGS = text("flags", "What to keep in mind with this row: codes of the method, joined by “; ”.")

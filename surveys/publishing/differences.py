@@ -25,6 +25,7 @@ from surveys.publishing.reading import (
     rows_of,
 )
 from surveys.publishing.tables import TABLE
+from surveys.trends.former_codes import current_cell
 
 NUMBERS = ("yearly", "occupancy", "trends")
 # Steps of review that can change what a visit brings to the tables.
@@ -220,7 +221,9 @@ def compared_numbers(
     places = [shape.header.index(name) for name in shape.key]
 
     def by_key(rows: Iterable[Row]) -> dict[Row, Row]:
-        return {tuple(row[at] for at in places): row for row in rows}
+        return {
+            tuple(row[at] for at in places): _with_codes_of_today(shape.header, row) for row in rows
+        }
 
     was, now = by_key(before_rows), by_key(after_rows)
     blank: Row = (None,) * len(shape.columns)
@@ -231,6 +234,14 @@ def compared_numbers(
             shape.header, was.get(key, blank), now.get(key, blank), strict=True
         )
         if before != after and name not in shape.key
+    )
+
+
+def _with_codes_of_today(header: Iterable[str], row: Row) -> Row:
+    """A code that was written otherwise before is no change."""
+    return tuple(
+        current_cell(name, value) if isinstance(value, str) else value
+        for name, value in zip(header, row, strict=True)
     )
 
 

@@ -3,6 +3,7 @@
 import textwrap
 from collections.abc import Iterable, Iterator
 
+from surveys.charts.method_words import METHOD_CODES
 from surveys.charts.model_words import MODEL_CODES
 from surveys.dates import day
 from surveys.language import gettext, said, said_of
@@ -214,7 +215,7 @@ def _codes() -> Iterator[str]:
     """Every code that stands in the tables of results, with what it means."""
     for code, meaning in FLAGS.items():
         yield said("{code}: {meaning}", code=code, meaning=gettext(meaning))
-    for code, words in {**CHOICES, **MODEL_CODES}.items():
+    for code, words in {**CHOICES, **MODEL_CODES, **METHOD_CODES}.items():
         yield said("{code}: {meaning}", code=code, meaning=gettext(words))
 
 

@@ -18,7 +18,7 @@ from surveys.trends.models.year_trend import YearTrend, size_flags, summarize_ye
 from surveys.trends.species_result import ChorusTrend
 from surveys.trends.told_trend import TrendData
 
-METHOD = "line through yearly levels of full chorus, ordered states (Royle & Link 2005)"
+METHOD = "full-chorus-line"
 
 
 def chorus_trend(data: TrendData, *, flags: tuple[str, ...] = ()) -> ChorusTrend:

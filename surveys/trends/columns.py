@@ -197,7 +197,7 @@ CORRECTED_COLUMNS: tuple[Column, ...] = (
         minimum=0,
         maximum=1,
     ),
-    Column(name="interval", type="string", unit="words", meaning="Kind of interval of occupancy."),
-    Column(name="method", type="string", unit="words", meaning="Model and its source."),
+    Column(name="interval", type="string", unit="code", meaning="Kind of interval of occupancy."),
+    Column(name="method", type="string", unit="code", meaning="Model of occupancy."),
     COLUMNS[-1],
 )

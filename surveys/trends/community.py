@@ -33,8 +33,8 @@ from surveys.trends.estimates import (
 from surveys.trends.numerics.arrays import FloatArray
 from surveys.trends.numerics.intervals import normal_quantile
 
-METHOD = "hierarchical normal model over the species of the program (Rubin 1981)"
-INTERVAL = "quantiles, averaged over the spread between species"
+METHOD = "species-together"
+INTERVAL = "averaged-over-spread"
 # With fewer species a flat prior on their spread gives no proper answer (Gelman 2006, Bayesian
 # Analysis 1:515-534).
 FEWEST_SPECIES = 3

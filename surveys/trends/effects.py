@@ -97,7 +97,7 @@ def _bound(kind: EmptyKind, missed: FloatArray, units: AnyArray, level: float) -
         value=0.0,
         low=0.0,
         high=highest_silent_share(1 - np.exp(unheard), level=level),
-        interval="chance of silence",
+        interval="chance-of-silence",
         method=METHOD,
         flags=(estimates.EDGE_OF_RANGE, estimates.ONE_SIDED),
         level=level,

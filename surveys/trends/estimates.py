@@ -208,7 +208,7 @@ class Estimate:
     """A value with its interval, how both were made, and what limits them.
 
     ``value``, ``low``, ``high`` and ``se`` are None where they cannot be estimated; a flag then
-    says why. ``interval`` names the kind of interval, ``method`` the estimator and its source.
+    says why. ``interval`` is the code of the kind of interval, ``method`` that of the estimator.
     """
 
     name: str

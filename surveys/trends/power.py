@@ -12,12 +12,12 @@ from surveys.trends import estimates
 from surveys.trends.estimates import Estimate, merge_flags
 from surveys.trends.models.year_trend import fit_year_trend
 from surveys.trends.numerics.arrays import FloatArray, IntArray
-from surveys.trends.numerics.intervals import wilson
+from surveys.trends.numerics.intervals import WILSON, wilson
 
 # Rows of a simulated program up to which so many are simulated.
 _SIMULATIONS = ((10_000, 200), (40_000, 100))
 _FEWEST = 50
-METHOD = "simulated surveys, line through yearly occupancy with the scatter of years"
+METHOD = "simulated-surveys"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -173,7 +173,7 @@ def power_of_trend(
     flags = (estimates.NOT_IDENTIFIED,) if lost > simulations / 10 else ()
     return replace(
         share,
-        interval=f"Wilson, {simulations} simulated programs",
+        interval=f"{WILSON}+programs:{simulations}",
         method=METHOD,
         flags=merge_flags(share.flags, flags),
     )

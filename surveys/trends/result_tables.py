@@ -8,7 +8,12 @@ from typing import Any
 
 from surveys.trends.community import community_of, is_told
 from surveys.trends.estimates import Estimate, merge_flags
-from surveys.trends.former_codes import current_code, current_codes, current_model
+from surveys.trends.former_codes import (
+    current_cell,
+    current_code,
+    current_codes,
+    current_model,
+)
 from surveys.trends.from_tables import FrozenPeriods
 from surveys.trends.histories import Site
 from surveys.trends.joint_entries import mark_row
@@ -252,13 +257,16 @@ def _interval(name: str, estimate: Estimate | None) -> Row:
 
 
 def _estimate(row: Mapping[str, Any], name: str, flags: tuple[str, ...] = ()) -> Estimate:
+    # The column speaks of the number that the row is about.
+    told = row.get("method") if name in ("occupancy", "change", "pooled_change") else ""
+    interval, _, method = current_cell("method", told or "").partition("; ")
     return Estimate(
         name=name,
         value=row.get(name),
         low=row.get(f"{name}_low"),
         high=row.get(f"{name}_high"),
-        interval="",
-        method=row.get("method") or "",
+        interval=interval,
+        method=method,
         flags=flags,
     )
 

@@ -157,7 +157,7 @@ def _correlated(fit: YearTrend) -> Estimate:
     if line is None:
         return not_estimable(CORRELATED, method=METHOD, flags=fit.flags)
     change = summarize_year_trend(replace(fit, line=line)).occupancy
-    return replace(change, interval="mixture of t over correlations of years")
+    return replace(change, interval="mixture-of-correlations")
 
 
 def other_detection_forms(data: TrendData, fit: YearTrend) -> Iterator[SensitivityLine]:

@@ -51,7 +51,7 @@ from surveys.trends.periods import HEARD, SpeciesPeriods, calling_season
 from surveys.trends.site_covariates import site_covariates
 from surveys.trends.species_result import Trend
 
-NAIVE_TREND = "line through the yearly shares heard, within routes, not corrected for detection"
+NAIVE_TREND = "uncorrected-line"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -25,11 +25,8 @@ CHORUS = 2
 # Common practice, no source: fewer stop-seasons, or routes, say little.
 FEWEST_LAGS = 5
 FEWEST_ROUTES = 3
-LAG_METHOD = (
-    "median of interval-censored times (Turnbull 1976, Journal of the Royal Statistical Society B "
-    "38:290–295)"
-)
-LAG_INTERVAL = "medians of the shortest and the longest possible times, bootstrap of routes"
+LAG_METHOD = "interval-censored-median"
+LAG_INTERVAL = "shortest-to-longest"
 _SEED, _REPLICATES = 1, 400
 
 # How the water of a site was over a season, by the looks that saw it.

@@ -34,11 +34,8 @@ FEWEST_CHANGED = 5
 FEWEST_UNCHANGED = 10
 FEWEST_UNCHANGED_ROUTES = 4
 FEWEST_HEARD = 10
-METHOD = (
-    "before and after against stops where nothing was done (Stewart-Oaten et al. 1986, Ecology "
-    "67:929–940), occupancy with a level for each season year (MacKenzie et al. 2002)"
-)
-INTERVAL = "the wider of clustered by route and by the model, t by routes"
+METHOD = "before-after-control-impact"
+INTERVAL = "wider-of-two"
 _CHANGED, _AFTER = "changed", "changed, after"
 
 

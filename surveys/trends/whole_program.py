@@ -194,7 +194,7 @@ def _change(whole: WeightedLevels, regions: Regions, flags: tuple[str, ...]) -> 
         low=low,
         high=high,
         method=METHOD,
-        interval=f"{INTERVAL}, and the scatter of years",
+        interval=f"{INTERVAL}+years",
     )
 
 

@@ -294,6 +294,37 @@ def test_stored_fits_get_codes_for_the_words_of_before_and_keep_all_else(databas
         }  # fmt: skip
 
 
+def test_stored_results_get_codes_for_the_methods_of_before(database_at):
+    interval = "profile likelihood, 1.35 times as wide for poor fit (sqrt of c-hat)"
+    method = "occupancy of stacked site-seasons (MacKenzie et al. 2006)"
+    with database_at(RELEASED):
+        before = migrated_to("surveys", "0023_wetland_changes")
+        an_evening(before)
+        program = before("surveys.Program").objects.get()
+        species = before("surveys.Species").objects.create(code="a-b", scientific_name="A b")
+        told = {"value": 0.25, "interval": interval, "method": method, "flags": ["gap-years"]}
+        before("surveys.SpeciesFit").objects.create(
+            program=program, species=species, site="stop", result={"trend": {"occupancy": told}},
+            data_sha256="0" * 64, data_stamp="1" * 64, software="before", fitted_at=EVENING,
+            seconds=1,
+        )  # fmt: skip
+        cells = [{"routes": 6, "chance": {"interval": "Wilson, 400 simulated programs"}}]
+        for key, result in (("0" * 64, {"cells": cells}), ("1" * 64, None)):
+            before("surveys.PowerStudy").objects.create(
+                program=program, species=species, plan={}, key=key, result=result, asked_at=EVENING
+            )
+        after = migrated_to("surveys", "0024_codes_of_methods")
+
+        codes = {"interval": "profile+widened:1.35", "method": "stacked-occupancy"}
+        fit = after("surveys.SpeciesFit").objects.get()
+        assert fit.result == {"trend": {"occupancy": told | codes}}
+        assert (fit.data_stamp, fit.fitted_at, fit.software) == ("1" * 64, EVENING, "before")
+        studies = after("surveys.PowerStudy").objects.order_by("key")
+        assert list(studies.values_list("result", flat=True)) == [
+            {"cells": [{"routes": 6, "chance": {"interval": "wilson+programs:400"}}]}, None,
+        ]  # fmt: skip
+
+
 def test_an_upgrade_of_the_release_before_keeps_every_row(database_at):
     """Tables of that release, by what the columns of that time hold; what a migration changes on
     purpose stands in CHANGED with its reason."""

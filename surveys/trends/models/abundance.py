@@ -39,7 +39,7 @@ from surveys.trends.numerics.design import (
 )
 from surveys.trends.numerics.optimize import Objective, maximize, numeric_hessian
 
-METHOD = "abundance-induced detection (Royle & Nichols 2003)"
+METHOD = "abundance-induced-detection"
 # Relative change of the mean when the bound is doubled, above which the bound makes the estimate.
 _TRUNCATION_TOLERANCE = 0.01
 

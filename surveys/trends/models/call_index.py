@@ -49,7 +49,7 @@ from surveys.trends.numerics.intervals import transform
 from surveys.trends.numerics.optimize import FARTHEST, Objective
 from surveys.trends.numerics.ordinal import free_of
 
-METHOD = "call index as ordered states (Royle 2004; Royle & Link 2005)"
+METHOD = "ordered-call-index"
 HIGHEST = 3
 LOG_STEP = "log step"
 # A step of 30 between thresholds leaves nothing to the classes above.

@@ -42,7 +42,7 @@ from surveys.trends.numerics.design import (
 )
 from surveys.trends.numerics.optimize import maximize
 
-METHOD = "dynamic occupancy (MacKenzie et al. 2003)"
+METHOD = "dynamic-occupancy"
 Part = Literal["initial occupancy", "colonization", "extinction", "detection"]
 Covariates = Mapping[str, ArrayLike]
 # With twice as many cells or more, starts are compared on about so many.

@@ -46,7 +46,7 @@ from surveys.trends.numerics.design import (
     visit_design,
 )
 
-METHOD = "occupancy with false positives (Miller et al. 2011)"
+METHOD = "false-positive-occupancy"
 Part = Literal["detection", "false detection", "confirmation"]
 PARTS: tuple[Part, ...] = ("detection", "false detection", "confirmation")
 Covariates = Mapping[str, ArrayLike]

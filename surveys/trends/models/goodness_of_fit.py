@@ -24,10 +24,10 @@ from surveys.trends.models.simulated_surveys import (
     survey_frame,
 )
 from surveys.trends.numerics.arrays import FloatArray
-from surveys.trends.numerics.intervals import normal_quantile, wilson
+from surveys.trends.numerics.intervals import WILSON, normal_quantile, wilson
 from surveys.trends.numerics.optimize import Maximum, maximize, newton_step
 
-METHOD = "parametric bootstrap of Pearson's X2 (MacKenzie & Bailey 2004)"
+METHOD = "pearson-bootstrap"
 # Common practice: a p below this is called a poor fit.
 _POOR = 0.05
 _WIDEST = 1 - 1e-12
@@ -79,7 +79,7 @@ def goodness_of_fit(
     >>> heard = (rng.random((200, 1)) < 0.6) & (rng.random((200, 3)) < 0.5)
     >>> check = goodness_of_fit(fit_occupancy(heard), seed=1, replicates=40)
     >>> bool(check.p.value > 0.05), check.p.interval
-    (True, 'Wilson, 40 simulated surveys')
+    (True, 'wilson+surveys:40')
     """
     if fit.maximum is None or estimates.NOT_IDENTIFIED in fit.flags:
         return GoodnessOfFit(
@@ -111,7 +111,7 @@ def goodness_of_fit(
             value=share.value,
             low=share.low,
             high=share.high,
-            interval=f"Wilson, {len(simulated)} simulated surveys",
+            interval=f"{WILSON}+surveys:{len(simulated)}",
             method=METHOD,
             flags=flags,
         ),
@@ -171,5 +171,5 @@ def quasi(estimate: Estimate, c_hat: float, *, level: float = 0.95) -> Estimate:
         estimate,
         level=level,
         se=None if estimate.se is None else estimate.se * factor,
-        interval=f"{estimate.interval}, {factor:.2f} times as wide for poor fit (sqrt of c-hat)",
+        interval=f"{estimate.interval}+widened:{factor:.2f}",
     )

@@ -13,8 +13,8 @@ from surveys.trends.numerics.arrays import FloatArray, check_level, float_array
 from surveys.trends.numerics.intervals import normal_quantile
 
 Weights = Literal["none", "linear", "squared"]
-METHOD = "kappa (Cohen 1960, Educ. Psychol. Meas. 20:37–46; Cohen 1968, Psychol. Bull. 70:213–220)"
-INTERVAL = "Wald (Fleiss, Cohen & Everitt 1969, Psychol. Bull. 72:323–327)"
+METHOD = "kappa"
+INTERVAL = "wald-kappa"
 
 
 def agreement_table(first: ArrayLike, second: ArrayLike, *, classes: int = 4) -> FloatArray:

@@ -39,8 +39,8 @@ Smooth = Callable[[FloatArray], tuple[float, FloatArray]]
 EDGE_LOGIT = 12.0
 # Common practice, no source: with fewer clusters the sandwich is too narrow.
 FEWEST_CLUSTERS = 10
-PROFILE = "profile likelihood"
-DELTA = "delta method on the logit scale"
+PROFILE = "profile"
+DELTA = "delta-logit"
 _NEAR_END = 1e-9
 # At the edge of the range, an interval over more than this of it says that nothing is known.
 _UNINFORMATIVE = 0.5
@@ -228,7 +228,7 @@ def profile_line(
     try:
         low, high = profile_limits(objective, maximum, contrast, level=level)
     except ProfileFailedError:
-        line = wald_line(value, se, normal_quantile(level), interval="Wald")
+        line = wald_line(value, se, normal_quantile(level), interval="wald")
         return Line(
             value=value,
             low=line.low,
@@ -308,7 +308,7 @@ def derived_share(fitted: ModelFit, function: Smooth, *, name: str, level: float
         value=value if usable else None,
         low=low,
         high=high,
-        interval=f"{DELTA}{', clustered' if fitted.clusters else ''}",
+        interval=f"{DELTA}{'+clustered' if fitted.clusters else ''}",
         method=fitted.method,
         flags=merge_flags(fitted.flags, edge),
         se=se,

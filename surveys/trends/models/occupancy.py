@@ -48,7 +48,7 @@ _UNSETTLED = {
     estimates.NO_EFFORT,
     estimates.NOT_IDENTIFIED,
 }
-METHOD = "single-season occupancy (MacKenzie et al. 2002)"
+METHOD = "single-season-occupancy"
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)

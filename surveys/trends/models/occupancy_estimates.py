@@ -29,8 +29,8 @@ Interval = Literal["profile", "wald", "clustered"]
 Part = Literal["occupancy", "detection"]
 INTERVALS: dict[Interval, str] = {
     "profile": PROFILE,
-    "wald": "Wald on the logit scale",
-    "clustered": "clustered by site, t on the logit scale",
+    "wald": "wald-logit",
+    "clustered": "clustered-logit",
 }
 _INTERVAL_FLAGS = (estimates.ONE_SIDED, estimates.WALD_FALLBACK)
 _HOPELESS = {estimates.NO_EFFORT, estimates.NEVER_HEARD, estimates.NO_REPEAT_VISITS}
@@ -71,7 +71,7 @@ def occupancy_share(
     >>> fit = fit_occupancy(heard)
     >>> share = occupancy_share(fit)
     >>> bool(share.low < 0.6 < share.high), share.interval
-    (True, 'profile likelihood')
+    (True, 'profile')
     """
     return _part_share(fit, "occupancy", "occupancy", level, interval)
 
@@ -291,7 +291,7 @@ def delta_share(
         value=value,
         low=low,
         high=high,
-        interval=f"{DELTA}, clustered by site" if interval == "clustered" else DELTA,
+        interval=f"{DELTA}+clustered-by-site" if interval == "clustered" else DELTA,
         method=METHOD,
         flags=merge_flags(fit.flags, edge),
         se=se,

@@ -14,8 +14,8 @@ from surveys.trends import estimates
 from surveys.trends.estimates import Estimate, merge_flags, not_estimable
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray, check_level, codes_of
 
-ENDS_METHOD = "end of a range from visits (Strauss & Sadler 1989, Mathematical Geology 21:411–427)"
-MEDIAN_METHOD = "median night by share of periods heard, each night weighted by the gap it fills"
+ENDS_METHOD = "end-of-range"
+MEDIAN_METHOD = "median-night"
 # Common practice, no source: fewer nights with calls say little about a season.
 FEWEST_NIGHTS = 5
 # A night stands for at most this many days on either side.
@@ -181,7 +181,7 @@ def _first(season: _Season, name: str, level: float) -> Estimate:
         value=value,
         low=low,
         high=value,
-        interval="one-sided, from silent visits",
+        interval="silent-visits",
         method=ENDS_METHOD,
         flags=flags,
         level=level,
@@ -230,7 +230,7 @@ def _median(
         value=value,
         low=low,
         high=high,
-        interval=f"bootstrap of routes, percentile, {replicates} samples" if draws else "none",
+        interval=f"route-bootstrap:{replicates}" if draws else "none",
         method=MEDIAN_METHOD,
         flags=flags,
         level=level,

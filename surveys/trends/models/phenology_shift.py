@@ -21,7 +21,7 @@ from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray, chec
 from surveys.trends.numerics.optimize import Maximum, Objective, identified, maximize
 from surveys.trends.numerics.sandwich import sandwich_covariance
 
-METHOD = "logistic curve of calling over the season, its top moving by year"
+METHOD = "calling-curve"
 NAME = "shift of the calling season, days per decade"
 FEWEST_SEASONS = 5
 FEWEST_CLUSTERS = 10
@@ -194,7 +194,7 @@ def _shift(
         value=float(value),
         low=float(value - half),
         high=float(value + half),
-        interval="delta method, clustered by route",
+        interval="delta+clustered-by-route",
         method=METHOD,
         flags=flags,
         se=se,

@@ -21,8 +21,8 @@ from surveys.trends.estimates import Estimate
 from surveys.trends.models.year_levels import YearLevels
 from surveys.trends.numerics.arrays import FloatArray
 
-METHOD = "yearly shares of the strata by their weights (Cochran 1977, ch. 5)"
-INTERVAL = "t on the logit scale, errors by route within strata"
+METHOD = "weighted-strata"
+INTERVAL = "routes-within-strata"
 
 
 @dataclass(frozen=True, kw_only=True)

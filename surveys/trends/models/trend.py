@@ -41,7 +41,7 @@ from surveys.trends.printing import PrintedRow, PrintsAsTable, estimate_rows
 
 Smooth = Callable[[FloatArray], tuple[float, FloatArray]]
 Form = Literal["linear", "factor"]
-METHOD = "occupancy of stacked site-seasons (MacKenzie et al. 2006)"
+METHOD = "stacked-occupancy"
 YEAR = "year"
 # Common practice, no source: less than this gives no usable trend.
 FEWEST_YEARS = 5
@@ -412,7 +412,7 @@ def _derived(
         value=value,
         low=value - quantile * se,
         high=value + quantile * se,
-        interval="delta method, clustered by site" if interval == "clustered" else "delta method",
+        interval="delta+clustered-by-site" if interval == "clustered" else "delta",
         method=METHOD,
         flags=flags,
         se=se,

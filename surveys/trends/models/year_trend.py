@@ -30,8 +30,8 @@ from surveys.trends.numerics.arrays import IntArray
 from surveys.trends.numerics.intervals import percent_per_step
 from surveys.trends.printing import PrintedRow, PrintsAsTable, estimate_rows
 
-METHOD = "line through yearly occupancy, within routes, with the scatter of years"
-INTERVAL = "t, errors by route and the scatter of years"
+METHOD = "yearly-line"
+INTERVAL = "routes-and-years"
 # Common practice, no source: a change that rests on fewer is not told.
 FEWEST_STOPS_HEARD = 10
 FEWEST_SEASONS_HEARD = 10
@@ -281,7 +281,7 @@ def year_scatter(trend: YearTrend) -> Estimate:
         value=line.scatter,
         low=line.scatter_low,
         high=line.scatter_high,
-        interval="sum of squares against chi square",
+        interval="sum-of-squares",
         method=METHOD,
         flags=trend.flags if line.scatter_high is not None else (*trend.flags, estimates.ONE_SIDED),
         level=line.confidence,

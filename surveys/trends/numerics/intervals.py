@@ -19,10 +19,10 @@ from surveys.trends.estimates import (
 )
 from surveys.trends.numerics.arrays import FloatArray, check_level, codes_of
 
-WILSON = "Wilson"
-WILSON_BY_ROUTE = "Wilson, effective number of trials by route"
-CLOPPER_PEARSON = "Clopper-Pearson"
-_METHOD = "share of trials (Newcombe 1998, Statistics in Medicine 17:857–872)"
+WILSON = "wilson"
+WILSON_BY_ROUTE = "wilson-by-route"
+CLOPPER_PEARSON = "clopper-pearson"
+_METHOD = "share-of-trials"
 
 
 def wilson(successes: int, trials: int, *, level: float = 0.95, name: str = "share") -> Estimate:

@@ -61,7 +61,10 @@ def _tried_again(
 ) -> HttpResponse:
     number = try_again(failed_jobs(program))
     messages.success(
-        request, said_of("{number} task will be tried again.", "{number} tasks will be tried again.", number)
+        request,
+        said_of(
+            "{number} task will be tried again.", "{number} tasks will be tried again.", number
+        ),
     )
     return redirect(page, *names)
 

@@ -8,6 +8,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
 from accounts.access import Permission, ProgramRequest, needs
+from surveys.charts.method_words import method_in_words
 from surveys.charts.needed_effort import needed_sentence
 from surveys.charts.power import power_spec
 from surveys.charts.words import share
@@ -88,7 +89,7 @@ def power_study(request: ProgramRequest, study_id: int) -> HttpResponse:
             "rows": power_rows(plan, cells),
             "visits": study.plan["visits"],
             "alt": power_alt(name, plan, cells),
-            "simulations": cells[0].chance.interval,
+            "simulations": method_in_words(cells[0].chance.interval),
         }
     if request.headers.get("HX-Request"):
         return render(request, "power/answer.html", context)
@@ -107,7 +108,7 @@ def power_chart(request: ProgramRequest, study_id: int, form: str) -> HttpRespon
         raise Http404(gettext("This is still being calculated."))
     plan, name = plan_of(study), study.species.name
     title = said(
-        "{name}: chance to see a fall of {plan}% in {years} years",
+        "{name}: chance to notice a decline of {plan}% in {years} years",
         name=name,
         plan=f"{plan.fall * 100:.0f}",
         years=plan.years,

@@ -25,16 +25,16 @@ def power_sentence(name: str, plan: SurveyPlan, cells: Sequence[PowerCell]) -> s
     asked = next(cell for cell in cells if (cell.routes, cell.visits) == (plan.routes, plan.visits))
     if NOT_IDENTIFIED in asked.chance.flags:
         return said(
-            "With {routes} routes and {times} per year, no fall in the share of stops with {name} "
-            "can be shown: without a second visit in the same season, we cannot separate missed "
-            "animals from absent ones.",
+            "With {routes} routes and {times} per year, no decline in the share of stops with "
+            "{name} can be shown: without a second visit in the same season, we cannot separate "
+            "missed animals from absent ones.",
             routes=plan.routes,
             times=times(plan.visits),
             name=name,
         )
     return said(
-        "With {routes} routes and {times} per year, there is a {share} chance to notice a fall of "
-        "{plan}% in {years} years in the share of stops with {name}.",
+        "With {routes} routes and {times} per year, there is a {share} chance to notice a "
+        "decline of {plan}% in {years} years in the share of stops with {name}.",
         routes=plan.routes,
         times=times(plan.visits),
         plan=f"{plan.fall * 100:.0f}",
@@ -102,7 +102,7 @@ def power_alt(name: str, plan: SurveyPlan, cells: Sequence[PowerCell]) -> str:
             )
         )
     return said(
-        "Chance that a fall of {plan}% in {years} years in {name} shows, "
+        "Chance that a decline of {plan}% in {years} years in {name} shows, "
         "by number of routes. {parts}",
         plan=f"{plan.fall * 100:.0f}",
         years=plan.years,

@@ -70,7 +70,7 @@ class ColumnsForm(Form):
 
 
 class OptionsForm(Form):
-    """What the file cannot say."""
+    """What the file does not say."""
 
     protocol = forms.TypedChoiceField(label=gettext_lazy("Protocol of the new routes"), coerce=int)
     first_night = DateField(

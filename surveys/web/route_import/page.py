@@ -33,25 +33,38 @@ _SHOWN_OF_A_KIND = 5
 
 @dataclass(frozen=True, kw_only=True)
 class Group:
-    """Findings of one kind; the first ones are shown."""
+    """Findings of one kind; the first ones are shown, each with its row where it is about one."""
 
     title: str
     count: int
-    first: tuple[PlanFinding, ...]
+    first: tuple[tuple[str, PlanFinding], ...]
 
     @property
     def more(self) -> int:
         return self.count - len(self.first)
 
 
-def groups(findings: Iterable[PlanFinding]) -> list[Group]:
+def groups(findings: Iterable[PlanFinding], draft: Sequence[dict[str, Any]]) -> list[Group]:
     by_kind: dict[str, list[PlanFinding]] = {}
     for finding in findings:
         by_kind.setdefault(finding.kind, []).append(finding)
     return [
-        Group(title=KINDS[kind], count=len(of_kind), first=tuple(of_kind[:_SHOWN_OF_A_KIND]))
+        Group(
+            title=KINDS[kind],
+            count=len(of_kind),
+            first=tuple((_row_of(one, draft), one) for one in of_kind[:_SHOWN_OF_A_KIND]),
+        )
         for kind, of_kind in by_kind.items()
     ]
+
+
+def _row_of(finding: PlanFinding, draft: Sequence[dict[str, Any]]) -> str:
+    """`R07, row 5:` before a sentence that is only about what was typed in a cell."""
+    spot = finding.spot
+    if spot.stop is None or not spot.field:
+        return ""
+    route = draft[spot.route]
+    return said("{code}, row {row}:", code=route["code"], row=route["stops"][spot.stop]["row"])
 
 
 def counts(plan: Plan) -> list[tuple[str, object, str]]:

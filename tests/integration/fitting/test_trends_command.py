@@ -45,7 +45,7 @@ def test_csv_has_every_estimate_with_interval_and_flags(program, species):
     # 1 of 4 stops. Wilson limits after Newcombe 1998, method 3:
     # (2·1 + 3.8415 ± 1.96·sqrt(3.8415 + 4·1·0.75)) / (2·(4 + 3.8415)).
     assert (naive["value"], naive["low"], naive["high"]) == ("0.2500", "0.0456", "0.6994")
-    assert naive["interval"] == "Wilson"
+    assert naive["interval"] == "wilson"
     for row in rows:
         assert row["value"] or row["flags"], row
     assert not SpeciesFit.objects.exists()

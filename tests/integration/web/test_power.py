@@ -120,7 +120,7 @@ def test_the_answer(signed_in, program, peeper):
     page = text(signed_in.get(address("power_study", program, study_id=study.pk)))
     name = peeper.common_name
     assert (
-        "With 12 routes and 3 visits per year, there is a 46% chance to notice a fall of 30% in 10 "
+        "With 12 routes and 3 visits per year, there is a 46% chance to notice a decline of 30% "
         f"years in the share of stops with {name}."
     ) in page
     assert "reaches the usual goal of 80%: 24 routes and 3 visits per year" in page

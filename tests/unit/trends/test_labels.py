@@ -135,11 +135,11 @@ def of_kappa(level, silent):
         yield cohen_kappa(table, weights=weights, level=level)
 
 
-PROFILE, DELTA = "profile likelihood", "delta method on the logit scale"
-BY_SITE, SHARES = f"{DELTA}, clustered by site", "delta method, clustered by site"
-T_BY_SITE, CLUSTERED = "clustered by site, t on the logit scale", f"{DELTA}, clustered"
-OF_YEARS = "t, errors by route and the scatter of years"
-FLEISS = "Wald (Fleiss, Cohen & Everitt 1969, Psychol. Bull. 72:323–327)"
+PROFILE, DELTA = "profile", "delta-logit"
+BY_SITE, SHARES = f"{DELTA}+clustered-by-site", "delta+clustered-by-site"
+T_BY_SITE, CLUSTERED = "clustered-logit", f"{DELTA}+clustered"
+OF_YEARS = "routes-and-years"
+FLEISS = "wald-kappa"
 CHANGES = (
     "trend, log odds of occupancy per year",
     "trend, % change in odds per year",
@@ -151,7 +151,7 @@ DERIVED = ("occupancy at equilibrium", "occupancy, season 2")
 # By what asks: the method, then name and interval of every estimate.
 LABELS = {
     of_occupancy: (
-        "single-season occupancy (MacKenzie et al. 2002)",
+        "single-season-occupancy",
         [
             ("occupancy: intercept", PROFILE),
             ("occupancy: fish", PROFILE),
@@ -160,13 +160,13 @@ LABELS = {
             ("occupancy", DELTA),
             ("detection", DELTA),
             ("no fish", PROFILE),
-            ("no fish", "Wald on the logit scale"),
+            ("no fish", "wald-logit"),
             ("no fish", T_BY_SITE),
             ("occupancy", BY_SITE),
         ],
     ),
     of_trend: (
-        "occupancy of stacked site-seasons (MacKenzie et al. 2006)",
+        "stacked-occupancy",
         [
             *zip(CHANGES, (T_BY_SITE, T_BY_SITE, SHARES, SHARES), strict=True),
             ("occupancy 2020", BY_SITE),
@@ -174,18 +174,18 @@ LABELS = {
         ],
     ),
     of_year_trend: (
-        "line through yearly occupancy, within routes, with the scatter of years",
+        "yearly-line",
         [
             *((name, OF_YEARS) for name in CHANGES),
             (
                 "scatter of years around the trend, logit scale",
-                "sum of squares against chi square",
+                "sum-of-squares",
             ),
             ("occupancy 2020", OF_YEARS),
         ],
     ),
     of_dynamic: (
-        "dynamic occupancy (MacKenzie et al. 2003)",
+        "dynamic-occupancy",
         [
             *((name, PROFILE) for name in PARTS),
             *((name, DELTA) for name in DERIVED),
@@ -194,7 +194,7 @@ LABELS = {
         ],
     ),
     of_abundance: (
-        "abundance-induced detection (Royle & Nichols 2003)",
+        "abundance-induced-detection",
         [
             ("animals a site", PROFILE),
             ("chance of hearing one animal", PROFILE),
@@ -202,7 +202,7 @@ LABELS = {
         ],
     ),
     of_call_index: (
-        "call index as ordered states (Royle 2004; Royle & Link 2005)",
+        "ordered-call-index",
         [
             ("odds ratio of a higher index, state: 2021", "clustered"),
             ("expected call index, 2020", CLUSTERED),
@@ -210,15 +210,15 @@ LABELS = {
         ],
     ),
     of_shift: (
-        "logistic curve of calling over the season, its top moving by year",
-        [("shift of the calling season, days per decade", "delta method, clustered by route")],
+        "calling-curve",
+        [("shift of the calling season, days per decade", "delta+clustered-by-route")],
     ),
     of_shares: (
-        "share of trials (Newcombe 1998, Statistics in Medicine 17:857–872)",
-        [("share", "Wilson"), ("share", "Clopper-Pearson")],
+        "share-of-trials",
+        [("share", "wilson"), ("share", "clopper-pearson")],
     ),
     of_kappa: (
-        "kappa (Cohen 1960, Educ. Psychol. Meas. 20:37–46; Cohen 1968, Psychol. Bull. 70:213–220)",
+        "kappa",
         [(f"kappa{weights}", FLEISS) for weights in ("", ", linear weights", ", squared weights")],
     ),
 }
@@ -260,12 +260,12 @@ def test_labels_where_there_is_no_value(ask):
 @pytest.mark.parametrize("silent", [False, True])
 def test_labels_of_the_check_of_the_fit(silent):
     check = goodness_of_fit(occupancy(silent), seed=1, replicates=20)
-    interval = "none" if silent else "Wilson, 20 simulated surveys"
+    interval = "none" if silent else "wilson+surveys:20"
     for estimate, name, made in (
         (check.p, "goodness of fit, p", interval),
         (check.c_hat, "overdispersion, c-hat", "none"),
     ):
         assert (estimate.name, estimate.interval) == (name, made)
-        assert estimate.method == "parametric bootstrap of Pearson's X2 (MacKenzie & Bailey 2004)"
+        assert estimate.method == "pearson-bootstrap"
         assert (estimate.value is None) is silent
         assert estimate.flags == (("never-heard", "too-few-data") if silent else ())

@@ -94,6 +94,8 @@ def test_trend_comes_back_with_both_lines(again):
             (year, numbers(share)) for year, share in getattr(trend, name)
         ]
     assert copy.occupancy.flags == trend.occupancy.flags
+    assert copy.occupancy.interval == trend.occupancy.interval
+    assert copy.occupancy.method == trend.occupancy.method
     assert (copy.detection_model, copy.occupancy_model) == (
         trend.detection_model,
         trend.occupancy_model,
@@ -108,7 +110,7 @@ def test_what_the_tables_do_not_hold_is_not_there(again):
     parts = (again.fit_check, again.turnover, again.index, again.phenology)
     assert all(part is None for part in parts)
     assert [year.effort for year in again.years] == [None, None]
-    assert trend.occupancy.interval == ""
+    assert (trend.naive.interval, trend.naive.method) == ("", "")
 
 
 def test_pooled_change_and_scatter_come_back():
@@ -118,7 +120,8 @@ def test_pooled_change_and_scatter_come_back():
     row = trend_row("x", "stop", dataclasses.replace(RESULT, trend=full))
     copy = result_from_rows((), row, {}).trend
     assert (numbers(copy.pooled), numbers(copy.scatter)) == ((-6, -7, -5), (0.2, 0.1, None))
-    assert (copy.pooled.method, copy.pooled.level) == ("exact; by hand", 0.95)
+    assert (copy.pooled.interval, copy.pooled.method) == ("exact", "by hand")
+    assert copy.pooled.level == 0.95
 
 
 def test_the_whole_program_comes_back_or_why_it_is_not_told():

@@ -38,15 +38,15 @@ def plain(text):
 
 def test_sentence():
     assert plain(power_sentence("wood frogs", PLAN, FEW)) == (
-        "With 12 routes and 3 visits per year, there is a 46% chance to notice a fall of 30% in 10 "
-        "years in the share of stops with wood frogs."
+        "With 12 routes and 3 visits per year, there is a 46% chance to notice a decline of 30% "
+        "in 10 years in the share of stops with wood frogs."
     )
 
 
 def test_one_visit_shows_nothing_and_says_why():
     blind = PowerCell(routes=12, visits=1, chance=replace(wilson(0, 200), flags=(NOT_IDENTIFIED,)))
     text = power_sentence("wood frogs", replace(PLAN, visits=1), (blind, *FEW))
-    assert "1 visit per year, no fall" in text
+    assert "1 visit per year, no decline" in text
     assert "without a second visit" in text
 
 

@@ -91,7 +91,7 @@ class TestFit:
         assert heard.low < 0.3 < heard.high
         assert share.low < 1 - np.exp(-1.5) < share.high
         assert fit.fitted.flags == ()
-        assert animals.interval == "profile likelihood"
+        assert animals.interval == "profile"
 
     def test_covariates(self):
         rng = np.random.default_rng(3)

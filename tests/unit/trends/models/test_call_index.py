@@ -210,7 +210,7 @@ class TestFit:
         assert index_odds_ratio(found, "state: fish").high < 1
         air_ratio = index_odds_ratio(found, "detection: air", level=0.99)
         assert air_ratio.low < 1 < air_ratio.high
-        assert air_ratio.interval == "profile likelihood"
+        assert air_ratio.interval == "profile"
 
     def test_unknown_coefficient(self, fit):
         with pytest.raises(ValueError, match="expected one of"):

@@ -78,7 +78,7 @@ class TestCovariates:
             weight * with_fish.value + (1 - weight) * without.value, abs=1e-9
         )
         assert "delta" in mean.interval
-        assert without.interval == "profile likelihood"
+        assert without.interval == "profile"
 
     def test_mean_detection(self, with_covariates):
         share = detection_share(with_covariates[3])
@@ -142,7 +142,7 @@ class TestEdges:
 
     def test_wald_is_not_offered_at_the_edge(self):
         share = occupancy_share(fit_occupancy(spread_detections(10, 2, 8, 9)), interval="wald")
-        assert share.interval == "profile likelihood"
+        assert share.interval == "profile"
 
     def test_detection_at_the_edge_of_psi_still_has_its_interval(self):
         share = detection_share(fit_occupancy(spread_detections(10, 2, 8, 9)))

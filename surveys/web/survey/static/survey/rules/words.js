@@ -94,10 +94,15 @@ export function distance(meters, unit) {
   const miles = meters / METERS_PER_MILE;
   if (unit === "km") {
     if (meters < 999.5) return gettext("{number} m", { number: halfUp(meters) });
-    return gettext("{number} km", { number: number(halfUp(meters / 1000, 2)) });
+    return gettext("{number} km", { number: far(meters / 1000) });
   }
   if (miles < 0.2) return gettext("{number} ft", { number: halfUp(meters / METERS_PER_FOOT) });
-  return gettext("{number} mi", { number: number(halfUp(miles, 2)) });
+  return gettext("{number} mi", { number: far(miles) });
+}
+
+/** To two places up to 20, and whole from there on. */
+function far(length) {
+  return number(halfUp(length, length < 20 ? 2 : 0));
 }
 
 /** 80 km/h or 50 mph. */
