@@ -147,6 +147,7 @@ class RouteForm(Form):
             stop = route["stops"][position]
             for name in STOP_TEXTS:
                 self.fields[f"stop_{position}_{name}"] = forms.CharField(
+                    label=LABELS[name],
                     required=False,
                     max_length=2_000,
                     initial=stop[name],

@@ -35,8 +35,8 @@ class SharingForm(SeenForm):
         ],
         widget=forms.RadioSelect,
         help_text=gettext_lazy(
-            "A sensitive species blurs every stop of the routes where it was recorded, never "
-            "the reverse. The table below shows what a reader will see."
+            "Where a sensitive species was recorded, every stop of the route is blurred more if it "
+            "must be, never less. The table below shows what a reader will see."
         ),
     )
     publication_audience = forms.ChoiceField(

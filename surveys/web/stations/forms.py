@@ -38,19 +38,25 @@ class StationForm(Form):
     name = forms.CharField(
         label=gettext_lazy("Name of the station"),
         max_length=120,
-        help_text=gettext_lazy("As its keeper calls it."),
+        help_text=gettext_lazy("As the people who run it call it."),
     )
     code = forms.CharField(
         label=gettext_lazy("Code of the station"),
         max_length=40,
         required=False,
         help_text=gettext_lazy(
-            "Leave it blank for a GHCN-Daily file, which holds it. A file with a code that is here "
-            "already adds to its days."
+            "Leave it blank for a GHCN-Daily file: the code is in the file. If a station here has "
+            "the code already, the days are added to it."
         ),
     )
-    latitude = forms.CharField(label=gettext_lazy("Latitude"), max_length=20)
-    longitude = forms.CharField(label=gettext_lazy("Longitude"), max_length=20)
+    latitude = forms.CharField(
+        label=gettext_lazy("Latitude"),
+        max_length=20,
+        help_text=gettext_lazy("Where the gauge is, such as 43.07310."),
+    )
+    longitude = forms.CharField(
+        label=gettext_lazy("Longitude"), max_length=20, help_text=gettext_lazy("Such as −89.40120.")
+    )
     rain_unit = forms.ChoiceField(label=gettext_lazy("Rain in a plain CSV"), choices=RAIN_UNITS)
     temperature_unit = forms.ChoiceField(
         label=gettext_lazy("Temperature in a plain CSV"), choices=TEMPERATURE_UNITS

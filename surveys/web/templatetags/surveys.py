@@ -9,7 +9,7 @@ from surveys.dates import clock
 from surveys.language import gettext, said
 from surveys.models import Sighting
 from surveys.protocol.sky import MoonNight
-from surveys.protocol.words import duration
+from surveys.protocol.words import duration, listed
 from surveys.runs.kinds import run_name
 
 register = template.Library()
@@ -45,6 +45,12 @@ def browser_and_system(user_agent: str) -> str:
         for signs in (_BROWSERS, _SYSTEMS)
     )
     return f"{browser}, {system}" if browser and system else user_agent
+
+
+@register.filter
+def pitch(peaks: str) -> str:
+    """`200–300 and 1260–1540`, of the bands as they are stored: `200-300 + 1260-1540`."""
+    return listed(peaks.replace("-", "–").split(" + "))
 
 
 @register.filter

@@ -29,7 +29,7 @@ class ChangeForm(Form):
     ended = DateField(
         label=gettext_lazy("Last day"),
         required=False,
-        help_text=gettext_lazy("Only where it took longer than a day."),
+        help_text=gettext_lazy("Only if it took more than one day."),
     )
     note = forms.CharField(
         label=gettext_lazy("Note"),

@@ -290,7 +290,7 @@ def test_a_more_sensitive_species_makes_publications_too_exact(program, coordina
     assert found.publication.title in listed
     withdraw(coordinator)
     assert too_exact(program) == []
-    assert "None is too exact" in client.get(link).content.decode()
+    assert "No publication is too exact" in client.get(link).content.decode()
 
 
 @pytest.mark.parametrize("level", Sensitivity)

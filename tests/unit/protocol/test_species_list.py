@@ -159,4 +159,4 @@ def test_species_that_were_missing_in_a_region(code, region):
 def test_pulse_rates_are_told_with_the_temperature(code):
     """A rate without a temperature means nothing; common practice, no source."""
     species = next(species for species in SPECIES if species["code"] == code)
-    assert re.search(r"\d+ to \d+ .*a second over 15 to 25 C", species["call"])
+    assert re.search(r"\d+ to \d+ .*a second at 15 to 25 °C", species["call"])
