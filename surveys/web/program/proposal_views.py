@@ -52,7 +52,7 @@ class ProposalForm(Form):
             label=gettext("Distance between stops, in miles")
             if in_miles
             else gettext("Distance between stops, in kilometers"),
-            help_text=gettext("Along the road and across country."),
+            help_text=gettext("Along the road, and in a straight line."),
         )
         self.order_fields(self.field_order)
 

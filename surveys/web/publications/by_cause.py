@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from surveys.charts.method_words import method_in_words
+from surveys.charts.model_words import model_in_words
+from surveys.charts.words import flags_in_words
 from surveys.language import gettext
 from surveys.publishing.causes import Visits, grouped_visits, numbers_by_table
 from surveys.publishing.differences import NumberChange
@@ -59,9 +62,21 @@ def number_tables(
     ]
 
 
+def _text(column: str, value: object) -> str:
+    """A cell as it was published, with words for codes."""
+    text = csv.cell_text(value)
+    if column.endswith("flags"):
+        return flags_in_words(filter(None, text.split("; ")))
+    if column in ("detection_model", "occupancy_model"):
+        return model_in_words(text)
+    if column == "method":
+        return gettext("; ").join(method_in_words(code) for code in text.split("; "))
+    return text
+
+
 def _words(change: NumberChange) -> tuple[str, str, str, str]:
     """Where, which column, old, new. Numbers that differ in later places only show all of them."""
-    before, after = csv.cell_text(change.before), csv.cell_text(change.after)
+    before, after = (_text(change.column, value) for value in (change.before, change.after))
     if before == after:
         before, after = str(change.before), str(change.after)
     where = ", ".join(str(part) for part in change.key)

@@ -17,12 +17,12 @@ class WithdrawForm(Form):
         widget=forms.Textarea(attrs={"rows": 3}),
         max_length=2000,
         help_text=gettext_lazy(
-            "Whoever has cited it finds this in its place. Name no exact location here."
+            "People who cited it will see this instead. Do not name an exact location."
         ),
-        error_messages={"required": gettext_lazy("Say why. Whoever has cited it needs to know.")},
+        error_messages={"required": gettext_lazy("Say why. People who cited it need to know.")},
     )
     sure = forms.BooleanField(
-        label=gettext_lazy("Delete its files for good"),
+        label=gettext_lazy("Delete its files permanently"),
         error_messages={"required": gettext_lazy("Check this box to withdraw it.")},
     )
 
