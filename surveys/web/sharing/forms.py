@@ -35,8 +35,8 @@ class SharingForm(SeenForm):
         ],
         widget=forms.RadioSelect,
         help_text=gettext_lazy(
-            "Where a sensitive species was recorded, every stop of the route is blurred more if it "
-            "must be, never less. The table below shows what a reader will see."
+            "If a sensitive species was recorded on a route, all its stops may be blurred more, "
+            "never less. The table below shows what a reader will see."
         ),
     )
     publication_audience = forms.ChoiceField(

@@ -1,4 +1,4 @@
-"""Pages of the guide and texts of the phone read easily: Flesch-Kincaid grade 6 or lower."""
+"""Pages of the guide and texts of the screens read easily: Flesch-Kincaid grade 6 or lower."""
 
 import json
 import re
@@ -22,6 +22,11 @@ def species_names():
     return [row["common_name"] for row in species]
 
 
+@pytest.fixture(scope="module")
+def texts():
+    return list(visible_texts())
+
+
 def test_every_page_is_graded():
     assert {page.stem for page in PAGES.glob("*.md")} == set(ORDER)
 
@@ -33,23 +38,54 @@ def test_grade_of_a_page(slug, species_names):
     assert grade(text, species_names) <= GRADE
 
 
+def sentences_of(texts, part):
+    """Sentences of the sources under a path. Labels of a word or two are no sentences."""
+    return [
+        text.text
+        for text in texts
+        if part in text.path and len(text.text.split()) > 3 and text.text.endswith((".", "?"))
+    ]
+
+
 @pytest.mark.parametrize(
     "part",
     [
+        # The phone, the findings it shows, and Tonight.
         "web/survey/static/survey/",
         "web/survey/templates/",
         "protocol/rules/",
         "protocol/sentences/",
         "guide/cautions.py",
         "web/tonight/",
+        # The desk.
+        "accounts/",
+        "charts/",
+        "importing/",
+        "operations/",
+        "programs/",
+        "publishing/",
+        "visits/",
+        "web/importing/",
+        "web/operations/",
+        "web/people/",
+        "web/power/",
+        "web/program/",
+        "web/publications/",
+        "web/published/",
+        "web/recordings/",
+        "web/review/",
+        "web/route_import/",
+        "web/seasons/",
+        "web/sharing/",
+        "web/sheets/",
+        "web/stations/",
+        "web/templates/",
+        "web/tokens/",
+        "web/trends/",
+        "web/wetlands/",
     ],
 )
-def test_grade_of_the_phone(part, species_names):
-    """Sentences of the phone, its findings included. Labels of a word or two are no sentences."""
-    sentences = [
-        text.text
-        for text in visible_texts()
-        if part in text.path and len(text.text.split()) > 3 and text.text.endswith((".", "?"))
-    ]
+def test_grade_of_the_screens(part, texts, species_names):
+    sentences = sentences_of(texts, part)
     assert len(sentences) > 2
     assert grade("\n".join(sentences), species_names) <= GRADE
