@@ -82,7 +82,7 @@ def test_a_problem_is_told_once_and_its_end_once(file):
     WorkerHeartbeat.objects.filter(name="fits").delete()
     ((to, subject, text),) = letters(file)
     assert (to, subject) == (OPS, "Duskpool: 1 problem")
-    assert "The worker “fits” does not run" in text
+    assert "The worker “fits” is not running" in text
     assert letters(file) == []
     WorkerHeartbeat.objects.filter(name="quick").delete()
     ((_, subject, text),) = letters(file)
@@ -146,7 +146,7 @@ def test_a_backup_that_is_too_old_is_told(all_is_well, settings, age, is_told):
     record_operation(OperationKind.BACKUP, ok=True)
     OperationRecord.objects.update(at=timezone.now() - age * HOUR)
     told = [problem.words for problem in site_problems()]
-    assert told == ([f"Backup: the latest that succeeded is {age} hours old."] if is_told else [])
+    assert told == ([f"Backup: the last successful one is {age} hours old."] if is_told else [])
 
 
 def test_no_backup_at_all_is_told_and_so_is_one_that_failed(all_is_well, settings):

@@ -48,7 +48,7 @@ def test_a_coordinator_sees_what_failed_in_the_program_and_tries_again(coordinat
     for foreign in ("nell1", "number 1", "/srv/secret"):
         assert foreign not in page
     answer = client.post(path, follow=True).content.decode()
-    assert "1 task is tried again." in answer
+    assert "1 task will be tried again." in answer
     assert "nell0" not in answer
 
 

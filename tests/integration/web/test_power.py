@@ -121,7 +121,7 @@ def test_the_answer(signed_in, program, peeper):
     name = peeper.common_name
     assert (
         "With 12 routes and 3 visits per year, there is a 46% chance to notice a decline of 30% "
-        f"years in the share of stops with {name}."
+        f"in 10 years in the share of stops with {name}."
     ) in page
     assert "reaches the usual goal of 80%: 24 routes and 3 visits per year" in page
     assert "46% (39 to 53%) (this plan)" in page
