@@ -14,6 +14,6 @@ def write_codes(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("surveys", "0025_review_work")]
+    dependencies = [("surveys", "0027_visit_messages")]
 
     operations = [migrations.RunPython(write_codes, migrations.RunPython.noop)]
