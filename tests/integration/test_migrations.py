@@ -298,7 +298,7 @@ def test_stored_results_get_codes_for_the_methods_of_before(database_at):
     interval = "profile likelihood, 1.35 times as wide for poor fit (sqrt of c-hat)"
     method = "occupancy of stacked site-seasons (MacKenzie et al. 2006)"
     with database_at(RELEASED):
-        before = migrated_to("surveys", "0028_route_year_counts")
+        before = migrated_to("surveys", "0029_reminders")
         an_evening(before)
         program = before("surveys.Program").objects.get()
         species = before("surveys.Species").objects.create(code="a-b", scientific_name="A b")
@@ -313,7 +313,7 @@ def test_stored_results_get_codes_for_the_methods_of_before(database_at):
             before("surveys.PowerStudy").objects.create(
                 program=program, species=species, plan={}, key=key, result=result, asked_at=EVENING
             )
-        after = migrated_to("surveys", "0029_codes_of_methods")
+        after = migrated_to("surveys", "0030_codes_of_methods")
 
         codes = {"interval": "profile+widened:1.35", "method": "stacked-occupancy"}
         fit = after("surveys.SpeciesFit").objects.get()

@@ -14,6 +14,6 @@ def write_codes(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("surveys", "0028_route_year_counts")]
+    dependencies = [("surveys", "0029_reminders")]
 
     operations = [migrations.RunPython(write_codes, migrations.RunPython.noop)]
