@@ -149,12 +149,18 @@ def _asked_by_link(args: dict[str, Any]) -> dict[str, Any] | None:
     }
 
 
+def _accepted(args: dict[str, Any]) -> dict[str, Any] | None:
+    told = _sent_back(args)
+    return told and told | {"words": gettext("Thanks for an accepted visit")}
+
+
 _LETTERS: dict[str, Callable[[dict[str, Any]], dict[str, Any] | None]] = {
     "accounts.invite_by_link": _asked_by_link,
     "accounts.send_invitation": _invitation,
     "reminders.mail": _reminder,
     "visits.mail_sent_back": _sent_back,
     "visits.mail_message": _message,
+    "visits.mail_accepted": _accepted,
 }
 
 

@@ -13,6 +13,7 @@ from surveys import dates
 from surveys.language import gettext, said
 from surveys.models import ReviewStep
 from surveys.runs.queues import MAIL, MAIL_RETRY
+from surveys.visits.added import added_by
 
 
 @app.task(
@@ -57,6 +58,43 @@ def mail_sent_back(*, step_id: int, site_url: str) -> None:
                 ),
                 f"    {site_url.rstrip('/')}{path}",
                 f"{questions}\n",
+            ]
+        ),
+        from_email=settings.DEFAULT_FROM_EMAIL,
+        recipient_list=[visit.observer.email],
+    )
+
+
+@app.task(
+    name="visits.mail_accepted",
+    queue=MAIL,
+    retry=MAIL_RETRY,
+)
+def mail_accepted(*, step_id: int, site_url: str) -> None:
+    """Thank the observer of an accepted visit, with what it added."""
+    step = ReviewStep.objects.select_related("visit__route__program", "visit__observer", "by").get(
+        pk=step_id
+    )
+    visit, program = step.visit, step.visit.route.program
+    night = _night(step)
+    path = reverse("web:visit", kwargs={"program": program.slug, "visit_id": visit.pk})
+    added = added_by(visit)
+    send_mail(
+        subject=said(
+            "{program}: your visit of {night} is accepted", program=program.name, night=night
+        ),
+        message="\n\n".join(
+            [
+                said("Hello {name},", name=visit.observer.name),
+                said(
+                    "Your visit to {route} on the night of {night} is accepted. Thank you. "
+                    "It now counts in Seasons and Trends.",
+                    route=visit.route,
+                    night=night,
+                ),
+                *([_quoted("\n".join(added))] if added else []),
+                gettext("The visit:"),
+                f"    {site_url.rstrip('/')}{path}\n",
             ]
         ),
         from_email=settings.DEFAULT_FROM_EMAIL,

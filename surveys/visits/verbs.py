@@ -54,7 +54,7 @@ from surveys.visits.exceptions import (
     VisitRefused,
 )
 from surveys.visits.judging import read_and_judge
-from surveys.visits.notices import mail_sent_back
+from surveys.visits.notices import mail_accepted, mail_sent_back
 from surveys.visits.refitting import refit_trends
 from surveys.visits.rows import write_rows
 from surveys.visits.sheet.cells import CellChange
@@ -167,8 +167,14 @@ def settle(
 
 
 @transaction.atomic
-def accept(member: Membership, visit_id: uuid.UUID | str, *, revision: int) -> Visit:
-    """Accept a visit: it counts in trends, except for what was left out. Raises QueriesOpen."""
+def accept(
+    member: Membership, visit_id: uuid.UUID | str, *, revision: int, site_url: str = ""
+) -> Visit:
+    """Accept a visit: it counts in trends, except for what was left out. Raises QueriesOpen.
+
+    With the address of this installation its observer gets mail; many that are accepted at once
+    send none.
+    """
     visit = _lock_for_review(member, visit_id, [VisitState.SUBMITTED], revision)
     findings = list(visit.findings.select_related("stop", "species"))
     open_queries = [f for f in findings if f.severity == Severity.QUERY and not f.settlement]
@@ -177,6 +183,8 @@ def accept(member: Membership, visit_id: uuid.UUID | str, *, revision: int) -> V
     visit.state = VisitState.ACCEPTED
     count_in_trends(visit, findings)
     _save_step(visit, member, Step.ACCEPTED)
+    if site_url and visit.observer_id != member.person_id:
+        mail_accepted.defer(step_id=visit.steps.latest("pk").pk, site_url=site_url)
     refit_trends(member.program_id)
     return visit
 

@@ -133,7 +133,8 @@ def accept(request: ProgramRequest, visit: UUID) -> HttpResponse:
     attempt = Attempt(verb="accept", seen=posted_revision(request.POST))
 
     def act() -> Visit:
-        return verbs.accept(request.membership, visit, revision=attempt.seen)
+        site_url = request.build_absolute_uri("/")
+        return verbs.accept(request.membership, visit, revision=attempt.seen, site_url=site_url)
 
     return _redirect_to_next(request, carry_out(request, visit, attempt, act), gettext("Accepted"))
 

@@ -36,6 +36,7 @@ from surveys.seasons.visits import (
     visit_grid,
 )
 from surveys.visits.access import EDITABLE, find_visit
+from surveys.visits.added import added_by
 from surveys.visits.conversation import write_message
 from surveys.visits.exceptions import VisitError
 from surveys.visits.own_values import own_facts, own_fields_of, value_in_words
@@ -76,6 +77,7 @@ def visit(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
             "sightings": shown.sightings.select_related("species", "stop"),
             "findings": [(finding, where_words(finding, labels)) for finding in findings_of(shown)],
             "steps": shown.steps.select_related("by") if may_review or is_own else [],
+            "added": added_by(shown) if shown.counts_in_trends else [],
             **conversation_of(request, shown, then="visit"),
             "zone": member.program.time_zone,
             "unit": unit.value,
