@@ -75,7 +75,7 @@ def _other_side(member: Membership, visit: Visit) -> list[Person]:
         return [visit.observer]
     coordinators = [
         one
-        for one in member.program.memberships.select_related("person")
+        for one in member.program.memberships.filter(active=True).select_related("person")
         if may(one, Permission.REVIEW) and one.person_id != member.person_id
     ]
     last = visit.steps.exclude(by=visit.observer_id).order_by("-at", "-pk").first()

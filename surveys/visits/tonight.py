@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from django.db.models import Case, Prefetch, QuerySet, When
 
-from accounts.models import Membership
+from accounts.models import Membership, Role
+from surveys.dates import day
 from surveys.models import (
     ProtocolVersion,
     ReviewStep,
@@ -40,6 +41,7 @@ from surveys.protocol.values import (
     Protocol,
     StopSky,
 )
+from surveys.protocol.words import listed
 from surveys.visits.access import EDITABLE
 from surveys.visits.loading import protocol_values
 
@@ -48,7 +50,7 @@ from surveys.visits.loading import protocol_values
 class WindowAhead:
     """A survey window of this season year, as seen on a night.
 
-    `visited` says whether the route has a submitted visit in the window.
+    `nights` are those of the route's submitted visits in the window.
     """
 
     name: str
@@ -56,7 +58,15 @@ class WindowAhead:
     closes: dt.date
     is_open: bool
     is_ahead: bool
-    visited: bool
+    nights: tuple[dt.date, ...]
+
+    @property
+    def visited(self) -> bool:
+        return bool(self.nights)
+
+    @property
+    def nights_in_words(self) -> str:
+        return listed(day(night) for night in self.nights)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,6 +91,16 @@ class RouteTonight:
     @property
     def open_window(self) -> WindowAhead | None:
         return next((window for window in self.windows if window.is_open), None)
+
+    @property
+    def next_from(self) -> dt.date | None:
+        """The first night on which the protocol allows another visit; None where any will do."""
+        wanted = self.protocol.min_days_between_visits
+        nights = [night for window in self.windows for night in window.nights]
+        if wanted is None or not nights:
+            return None
+        first = max(nights) + dt.timedelta(days=wanted)
+        return first if first > self.night else None
 
     @property
     def is_due(self) -> bool:
@@ -144,6 +164,14 @@ def own_visits(member: Membership) -> QuerySet[Visit]:
     )
 
 
+def coordinator_names(member: Membership) -> list[str]:
+    """Whom to ask, by name."""
+    people = member.program.memberships.filter(
+        role=Role.COORDINATOR, active=True, person__is_active=True
+    )
+    return list(people.order_by("person__name").values_list("person__name", flat=True))
+
+
 def all_routes(member: Membership) -> QuerySet[Route]:
     """Active routes of the program, including those assigned to other observers."""
     return Route.objects.filter(program=member.program, active=True).order_by("code")
@@ -202,7 +230,7 @@ def _windows_ahead(
                 closes=closes,
                 is_open=opens <= night <= closes,
                 is_ahead=night < opens,
-                visited=any(opens <= visited <= closes for visited in nights),
+                nights=tuple(sorted({night for night in nights if opens <= night <= closes})),
             )
         )
     return tuple(sorted(windows, key=lambda window: window.opens))

@@ -19,6 +19,7 @@ from surveys.visits.loading import checklist_on
 from surveys.visits.tonight import (
     RouteTonight,
     all_routes,
+    coordinator_names,
     route_on_night,
     tonight_for,
 )
@@ -37,7 +38,12 @@ def tonight(request: ProgramRequest) -> HttpResponse:
     return render(
         request,
         "tonight/tonight.html",
-        {"evening": evening, "zone": member.program.time_zone, "others": all_routes(member)},
+        {
+            "evening": evening,
+            "zone": member.program.time_zone,
+            "others": all_routes(member),
+            "coordinators": coordinator_names(member),
+        },
     )
 
 

@@ -236,3 +236,30 @@ def test_the_field_sheet_has_room_for_the_own_fields_of_the_night(
         assert words in text
     assert "Ended" not in text
     assert "Of the neighbor" not in text
+
+
+def test_why_a_window_counts_as_visited_and_when_the_next_visit_may_be(client_for, route, observer):
+    route.protocol.versions.update(min_days_between_visits=15)
+    make_accepted_visit(route, observer.person, night=dt.date(2024, 4, 5))
+    url = f"/{observer.program.slug}/tonight/{route.code}/"
+    page = client_for(observer).get(f"{url}?night=2024-04-15").content.decode()
+    assert "It counts as visited because of the night of 5 April 2024." in page
+    assert "The next visit may be on 20 April 2024." in page
+    page = client_for(observer).get(f"{url}?night=2024-04-25").content.decode()
+    assert "The next visit may be" not in page
+
+
+def test_each_card_can_be_saved_and_each_stop_found(client_for, route, observer, coordinator):
+    """Addresses of places: RFC 5870."""
+    home = f"/{observer.program.slug}/tonight/"
+    page = client_for(make_member(observer.program)).get(home).content.decode()
+    assert f"Coordinators: {coordinator.person.name}." in page
+    tonight = night_of(timezone.now(), "America/Chicago")
+    Assignment.objects.update_or_create(
+        route=route, observer=observer.person, season_year=tonight.year
+    )
+    page = client_for(observer).get(home).content.decode()
+    assert f'data-packet="/{observer.program.slug}/survey/packets/{route.code}.json"' in page
+    stop = route.stops.get(number=1)
+    page = client_for(observer).get(f"{home}{route.code}/").content.decode()
+    assert f'href="geo:{stop.place.y:.5f},{stop.place.x:.5f}"' in page

@@ -1,22 +1,18 @@
-// "Save tonight on this phone", on the page of a route: the packet, the screen and the promise to keep both.
+// "Save tonight on this phone", on Tonight and on the page of a route: the packet, the screen and the promise to keep both.
 import { gettext, ngettext } from "./language.js";
 import { keepPacket } from "./model.js";
 import { day } from "./rules/words.js";
 
-const box = document.querySelector("[data-take]");
-const result = box?.querySelector("[data-take-result]");
-const button = box?.querySelector("[data-take-button]");
-
-function say(kind, ...sentences) {
+function say(box, kind, ...sentences) {
   const message = document.createElement("div");
   message.className = `message message--${kind}`;
   const words = document.createElement("p");
   words.textContent = sentences.filter(Boolean).join(" ");
   message.append(words);
-  result.replaceChildren(message);
+  box.querySelector("[data-take-result]").replaceChildren(message);
 }
 
-async function fetchPacket() {
+async function fetchPacket(box) {
   const response = await fetch(box.dataset.packet, {
     headers: { Accept: "application/json" },
     redirect: "manual",
@@ -33,7 +29,7 @@ async function fetchPacket() {
 }
 
 /** Registers the worker and waits until it has stored every file of the screen. */
-async function keepScreen() {
+async function keepScreen(box) {
   if (!("serviceWorker" in navigator)) return false;
   const registration = await navigator.serviceWorker.register(box.dataset.worker);
   await registration.update().catch(() => {});
@@ -47,16 +43,17 @@ async function keepScreen() {
   });
 }
 
-async function take() {
+async function take(box, button) {
   button.disabled = true;
-  say("info", gettext("Saving tonight on this phone …"));
+  say(box, "info", gettext("Saving tonight on this phone …"));
   try {
     const slug = box.dataset.survey.split("/")[1];
-    const packet = await keepPacket(slug, await fetchPacket());
-    const screen = await keepScreen();
+    const packet = await keepPacket(slug, await fetchPacket(box));
+    const screen = await keepScreen(box);
     const safe = (await navigator.storage?.persist?.()) ?? false;
     const { route, species, nights } = packet;
     say(
+      box,
       screen ? "success" : "warning",
       gettext("Saved on this phone: {code} {name}, {stops}, {species}, sunset and moon through {day}.", {
         code: route.code,
@@ -76,10 +73,18 @@ async function take() {
     );
   } catch (error) {
     const offline = error instanceof TypeError;
-    say("error", offline ? gettext("No connection. Go where there is signal and try again.") : error.message);
+    say(
+      box,
+      "error",
+      offline ? gettext("No connection. Go where there is signal and try again.") : error.message,
+    );
   } finally {
     button.disabled = false;
   }
 }
 
-button?.addEventListener("click", take);
+for (const box of document.querySelectorAll("[data-take]")) {
+  const button = box.querySelector("[data-take-button]");
+  button.hidden = false;
+  button.addEventListener("click", () => take(box, button));
+}
