@@ -2,6 +2,8 @@
 
 import pytest
 
+from tests.browser.survey.sync.handset import FULL_DISK
+
 pytestmark = pytest.mark.django_db(transaction=True)
 
 # Notes each lock of the screen, vibration and tone; all of them happen as ever.
@@ -22,15 +24,6 @@ SPY = """() => {
     noted.tones += 1;
     return tone.call(this);
   };
-}"""
-
-
-FULL_DISK = """() => {
-  const { put } = IDBObjectStore.prototype;
-  IDBObjectStore.prototype.put = () => {
-    throw new DOMException("Encountered full disk", "QuotaExceededError");
-  };
-  window.freeDisk = () => { IDBObjectStore.prototype.put = put; };
 }"""
 
 

@@ -54,6 +54,15 @@ _EMPTY = """async () => {
     };
   });
 }"""
+# Every write throws from now on; what was said of it before is taken away.
+FULL_DISK = """() => {
+  for (const note of document.querySelectorAll(".trouble")) note.remove();
+  const { put } = IDBObjectStore.prototype;
+  IDBObjectStore.prototype.put = () => {
+    throw new DOMException("Encountered full disk", "QuotaExceededError");
+  };
+  window.freeDisk = () => { IDBObjectStore.prototype.put = put; };
+}"""
 _FETCH_PACKET = """async (url) => {
   const { keepPacket } = await import("/static/survey/model.js");
   await keepPacket(url.split("/")[1], await (await fetch(url)).json());
@@ -204,6 +213,13 @@ class Handset:
 
     def tap_species(self, stop: int, code: str, tab: int = 0) -> None:
         self.show("stop", stop, tab).locator(f'[data-species="{code}"]').click()
+
+    def tap_on_a_full_disk(self, stop: int, code: str, tab: int = 0) -> None:
+        page = self.show("stop", stop, tab)
+        page.evaluate(FULL_DISK)
+        page.locator(f'[data-species="{code}"]').click()
+        page.get_by_text("This phone is full: your last entry was not saved.").first.wait_for()
+        page.evaluate("() => window.freeDisk()")
 
     def pick(self, address: str, option: str, tab: int = 0) -> None:
         """Answer a quick picker of the weather at the start."""

@@ -51,6 +51,7 @@ _WEIGHTS = {
     "deliver": 4,
     "close stop": 2,
     "move stop": 2,
+    "full disk": 3,
 }
 
 
@@ -90,7 +91,7 @@ def plan_of(seed: int) -> Plan:
 
 
 def _details(what: str, draw: random.Random) -> tuple[str | int, ...]:
-    if what in ("tap", "kill in a tap"):
+    if what in ("tap", "kill in a tap", "full disk"):
         return draw.choice(STOPS), draw.choice(SPECIES)
     if what == "pick":
         return (draw.choice(list(WINDS)),)
@@ -255,6 +256,17 @@ class Evening:
         fits = _writes if where == "write" else _hello
         self.wire.arm(FAULTS[what], fits, times=TRIES if noticed else 1)
 
+    def full_disk(self, step: Step, phone: Handset, tab: int) -> None:
+        """A tap while writes throw is neither stored nor shown, and the phone says so."""
+        stop, code = step.more
+        address = f"stops.{stop}.calls.{code}"
+        seen = self._fresh(phone, address, lambda: phone.shown_index(stop, code, tab))
+        phone.tap_on_a_full_disk(stop, code, tab)
+        kept = phone.texts().get(address, "")
+        others = {one.text for one in self.book.written.get(address, ()) if one.phone != step.phone}
+        assert kept in {seen, *others}, f"{address} holds {kept!r} after a tap on a full disk"
+        self._fresh(phone, address, lambda: phone.shown_index(stop, code, tab))
+
     def close_stop(self, step: Step, phone: Handset, tab: int) -> None:
         """A coordinator ends a stop, so that it is not part of the route on the night."""
         self._end_stop(step.more[0])
@@ -415,6 +427,7 @@ _DO: dict[str, Callable[[Evening, Step, Handset, int], None]] = {
     "clock": lambda evening, step, phone, tab: phone.turn_clock(step.more[0]),
     "deliver": lambda evening, step, phone, tab: evening.wire.deliver(),
     "close stop": Evening.close_stop,
+    "full disk": Evening.full_disk,
     "move stop": Evening.move_stop,
     "kill": Evening.kill,
     "kill in a tap": Evening.kill_in_a_tap,
