@@ -33,9 +33,8 @@ class Rule:
     """A check with what is said of it; made by the decorator `rule`.
 
     `summary` is one sentence for lists. `sentences` are what a finding says, by variant; `""` is
-    the usual one. `on_phone` marks the rules that the phone
-    judges by itself while the visit is under way, because they need no server and
-    the observer can still do something about them.
+    the usual one. `on_phone` marks the rules that the phone judges by itself while the visit is
+    under way; what they need of other visits comes with the route packet.
     """
 
     code: str
