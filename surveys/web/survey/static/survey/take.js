@@ -1,4 +1,5 @@
-// "Save tonight on this phone", on Tonight and on the page of a route: the packet, the screen and the promise to keep both.
+// "Save tonight on this phone", on Tonight and on the page of a route: the packet, the screen and the
+// promise to keep both.
 import { gettext, ngettext } from "./language.js";
 import { keepPacket } from "./model.js";
 import { day } from "./rules/words.js";
