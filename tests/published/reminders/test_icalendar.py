@@ -2,6 +2,7 @@
 September 2009), by its sentences and by a parser that is not ours (icalendar)."""
 
 import datetime as dt
+from dataclasses import replace
 
 from icalendar import Calendar
 
@@ -36,7 +37,8 @@ def test_another_parser_reads_what_was_written():
 def test_lines_are_folded_at_75_octets_and_end_in_crlf():
     """3.1: “Lines of text SHOULD NOT be longer than 75 octets, excluding the line break”; a line
     break is CRLF followed by a space, and a character of several octets is not split."""
-    content = calendar_file("Larkmoor", [EVENT], made_at=MADE_AT)
+    ascii_event = replace(EVENT, title="x" * 200)
+    content = calendar_file("Larkmoor", [EVENT, ascii_event], made_at=MADE_AT)
     lines = content.split(b"\r\n")
     assert lines[-1] == b""
     assert max(map(len, lines)) <= 75
