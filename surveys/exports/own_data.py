@@ -24,7 +24,7 @@ def own_data(person: Person) -> dict[str, Any]:
         ],
         "visits": [_visit(visit) for visit in _visits(person)],
         "recordings": [
-            {"visit": str(recording.visit_id), "stop": recording.stop.number}
+            {"visit": str(recording.visit_id), "stop": recording.stop and recording.stop.number}
             for recording in Recording.objects.filter(visit__observer=person).select_related("stop")
         ],
         "review_steps": [
