@@ -6,7 +6,7 @@ from django import forms
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
 from accounts import erasing, invitations
@@ -43,7 +43,7 @@ def rename(request: ProgramRequest, membership: int) -> HttpResponse:
         person = verbs.rename(request.membership, membership, name)
         return said("{name} is saved.", name=person.name)
 
-    return _carried_out(request, act)
+    return _carried_out(request, membership, act)
 
 
 @require_POST
@@ -53,7 +53,7 @@ def merge(request: ProgramRequest, membership: int) -> HttpResponse:
         visits = verbs.merge(request.membership, membership, into=_chosen(request))
         return _told(visits)
 
-    return _carried_out(request, act)
+    return _carried_out(request, membership, act)
 
 
 @require_POST
@@ -63,7 +63,7 @@ def hand_over(request: ProgramRequest, membership: int) -> HttpResponse:
         visits = verbs.hand_over(request.membership, membership, into=_chosen(request))
         return _told(visits)
 
-    return _carried_out(request, act)
+    return _carried_out(request, membership, act)
 
 
 @require_POST
@@ -83,7 +83,7 @@ def claim(request: ProgramRequest, membership: int) -> HttpResponse:
             email=issued.invitation.email,
         )
 
-    return _carried_out(request, act)
+    return _carried_out(request, membership, act)
 
 
 @require_POST
@@ -95,7 +95,7 @@ def erase(request: ProgramRequest, membership: int) -> HttpResponse:
         pseudonym = erasing.erase(request.membership, membership)
         return said("The person is erased. The records stand under {name}.", name=pseudonym)
 
-    return _carried_out(request, act)
+    return _carried_out(request, membership, act)
 
 
 @require_GET
@@ -117,7 +117,9 @@ def _told(visits: int) -> str:
     return said_of("One visit changed hands.", "{number} visits changed hands.", visits)
 
 
-def _carried_out(request: ProgramRequest, act: Callable[[], str]) -> HttpResponse:
+def _carried_out(request: ProgramRequest, membership: int, act: Callable[[], str]) -> HttpResponse:
+    # Before the form is read: of people of other programs nothing is said, not even that.
+    get_object_or_404(request.membership.program.memberships, pk=membership)
     try:
         messages.success(request, act())
     except ValidationError as refusal:

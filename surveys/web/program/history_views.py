@@ -44,6 +44,9 @@ _PAGES = {
     "visits": ("review_visit", "visit"),
 }
 
+# A day later or earlier can still be reckoned with in any time zone; no history is older.
+_EARLIEST, _LATEST = dt.date(1900, 1, 1), dt.date(9000, 1, 1)
+
 
 class HistoryForm(Form):
     """The filters in the query string."""
@@ -83,7 +86,8 @@ class HistoryForm(Form):
     def _midnight(self, day: dt.date | None, days: int = 0) -> dt.datetime | None:
         if day is None:
             return None
-        at = dt.datetime.combine(day, dt.time(), tzinfo=self.zone)
+        within_reach = min(max(day, _EARLIEST), _LATEST)
+        at = dt.datetime.combine(within_reach, dt.time(), tzinfo=self.zone)
         return at + dt.timedelta(days=days)
 
     @property

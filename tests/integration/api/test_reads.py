@@ -142,9 +142,9 @@ def test_the_checklist_names_the_members_of_joint_entries(api_for, partner, prog
 def test_route_years(api_for, observer, accepted, route, species):
     api = api_for(observer)
     table = api.get("seasons/route-years/")
-    assert table["years"] == [2024]
+    assert table["years"][0] == 2024
     (row,) = table["rows"]
-    (cell,) = row["cells"]
+    cell = row["cells"][0]
     assert (row["code"], cell["highest_index"]) == ("R07", 3)
     assert (cell["stops_detected"], cell["stops_listened"], cell["visits"]) == (2, 3, 1)
     quiet = api.get("seasons/route-years/?species=anaxyrus-americanus")["rows"][0]["cells"][0]

@@ -10,6 +10,7 @@ from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from accounts.joining_links import make_link
 from accounts.models import Role
 from surveys.demo.catalog import load_species
 from surveys.models import (
@@ -65,6 +66,7 @@ def page(coordinator, client_for):
 @pytest.fixture
 def rows(program, observer):
     """Something for every number and code in an address."""
+    coordinator = make_member(program, Role.COORDINATOR)
     route = make_route(program)
     make_checklist(program)
     assignment = Assignment.objects.create(route=route, observer=observer.person, season_year=2026)
@@ -77,13 +79,15 @@ def rows(program, observer):
         "assignment": assignment.pk,
         "membership": observer.pk,
         "own_field": make_own_field(program).pk,
+        "link": make_link(coordinator, name="Spring workshop", days=30, most_uses=20).pk,
     }
 
 
 PATHS = [
     pattern
     for pattern in [*program_urls.urlpatterns, *people.urlpatterns]
-    if "program" in pattern.pattern.converters and "invitation" not in str(pattern.pattern)
+    if "program" in pattern.pattern.converters
+    and not {"invitation", "event"} & pattern.pattern.converters.keys()
 ]
 POST_ONLY = {
     "program_repeat",
@@ -93,6 +97,12 @@ POST_ONLY = {
     "program_own_field_move",
     "people_deactivate",
     "people_reactivate",
+    "people_rename",
+    "people_merge",
+    "people_hand_over",
+    "people_claim",
+    "people_erase",
+    "joining_revoke",
 }
 
 

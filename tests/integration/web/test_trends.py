@@ -154,7 +154,7 @@ def test_strangers_may_not(program, client_for, client, name):
     assert client.get(url(name, program)).status_code == 302
 
 
-@pytest.mark.parametrize(("name", "queries"), [("trends", 20), ("trends_csv", 8)])
+@pytest.mark.parametrize(("name", "queries"), [("trends", 22), ("trends_csv", 10)])
 def test_query_count_does_not_grow(
     program, visits, observer, client_for, django_assert_num_queries, name, queries
 ):

@@ -177,5 +177,5 @@ def test_query_count_does_not_grow_with_stops(
     client = client_for(observer)
     client.get(path_of(visit))
     for shown in (visit, longer):
-        with django_assert_num_queries(16):
+        with django_assert_num_queries(20):
             client.get(path_of(shown))

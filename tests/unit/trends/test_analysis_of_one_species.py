@@ -107,7 +107,7 @@ def test_trend_holds_the_truth(result):
 
 
 def test_trend_is_clustered_by_route(result):
-    assert "errors by route" in result.trend.log_odds.interval
+    assert result.trend.log_odds.interval == "routes-and-years"
 
 
 def test_odds_follow_from_the_slope(result):

@@ -85,7 +85,7 @@ def test_night_theme_is_deep_red_and_dim(color: str):
 
 
 # These name colors of their own: the two themes, and what goes on white paper.
-NAMING = {"tokens.css", "night.css", "print.css", "fieldsheet.css"}
+NAMING = {"tokens.css", "night.css", "print.css", "fieldsheet.css", "poster.css"}
 
 
 @pytest.mark.parametrize(

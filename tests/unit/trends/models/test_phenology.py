@@ -150,7 +150,7 @@ def test_what_the_nights_are_called_and_how_they_were_found(heard):
         ("first calling night 2024", silent or "silent-visits", ends),
         (
             "median calling night 2024",
-            silent or "bootstrap of routes, percentile, 30 samples",
+            silent or "route-bootstrap:30",
             middle,
         ),
         ("last calling night 2024", silent or "silent-visits", ends),
