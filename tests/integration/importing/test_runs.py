@@ -105,14 +105,22 @@ def test_from_file_to_review(page, program, coordinator):
     assert set(history) == {coordinator.person_id}
 
 
-def test_errors_are_shown_by_row_as_ever(page, program):
+def test_problems_are_shown_in_groups_with_their_rows(page, program):
     row = uploaded(page, program, BAD)
     check(page, program, row)
     assert work(runs_of(row).get()).state == RunState.DONE
-    shown = page.get(at("import_preview", program, upload=row.pk)).content.decode()
+    answer = page.get(at("import_preview", program, upload=row.pk))
+    assert {
+        group.title: [(item.problem.written, item.rows) for item in group.items]
+        for group in answer.context["groups"]
+    } == {
+        "Routes that we do not know": [("R9", "row 3")],
+        "Cells that we cannot read: column “Spring peeper”": [("7", "row 2")],
+    }
+    shown = answer.content.decode()
     assert "Not ready yet" in shown
-    assert '<span class="import-row">Row </span>2' in shown
-    assert '<span class="import-row">Row </span>3' in shown
+    assert '<p class="small muted">row 2</p>' in shown
+    assert '<p class="small muted">row 3</p>' in shown
 
 
 def test_a_preview_is_kept_whole(coordinator, attempt):

@@ -15,11 +15,13 @@ from surveys.models import (
     Visit,
     VisitState,
 )
+from surveys.visits.judging import judge_sheet
 from surveys.visits.tonight import route_on_night
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
     make_member,
+    make_person,
     make_program,
     make_route,
     make_version,
@@ -39,11 +41,12 @@ def submit_a_sheet(member, route):
     return make_submitted(member, route, plain_cells(1))
 
 
-def import_a_file(member, route):
-    """The same visit as a row of a spreadsheet."""
+def import_a_file(member, route, observer=None):
+    """The same visit as a row of a spreadsheet; `observer` is the member's address if not given."""
+    who = member.person.email if observer is None else observer
     text = (
-        "Route,Date,Stop,Start time,End time,Temp (C),Pseudacris crucifer\n"
-        f"{route.code},{NIGHT:%d %b %Y},1,9:01 pm,9:06 pm,12.5,0\n"
+        "Route,Date,Stop,Start time,End time,Temp (C),Pseudacris crucifer,Observer\n"
+        f"{route.code},{NIGHT:%d %b %Y},1,9:01 pm,9:06 pm,12.5,0,{who}\n"
     )
     before = list(Visit.objects.values_list("pk", flat=True))
     row = store(member, file_name="visits.csv", content=text.encode())
@@ -103,6 +106,28 @@ def test_training_of_the_program(program, coordinator, route, findings_of, own, 
     if other:
         make_member(program, trained_on=other[0], trained_until=other[1])
     assert training_of(findings_of(route)) == finding
+
+
+@pytest.mark.parametrize(
+    ("written", "finding"),
+    [
+        ("Linden Harrow", set()),
+        ("LINDEN HARROW", set()),
+        ("Wren Oakley", {"observer-not-qualified"}),
+        ("Hazel Unknown", {"training-unknown"}),
+        ("", {"training-unknown"}),
+    ],
+)
+def test_training_of_whom_a_file_names(program, coordinator, route, written, finding):
+    """Not of the one who imports it. Of people without an account no training is known."""
+    coordinator.trained_on = TRAINED
+    coordinator.save()
+    make_member(program, person=make_person("Linden Harrow"), trained_on=TRAINED)
+    make_member(program, person=make_person("Wren Oakley"))
+    visit = import_a_file(coordinator, route, written)
+    assert training_of(set(visit.findings.values_list("code", flat=True))) == finding
+    # Judged again, as after a correction, it is the same.
+    assert training_of({told.code for told in judge_sheet(visit)}) == finding
 
 
 @pytest.mark.parametrize(
