@@ -55,13 +55,18 @@ export function stopActions(app, here) {
     return here.set({ paused_minutes: pauseText(pause) }, gettext("Listening again"));
   }
 
+  /** The time is up. The signal does not wait for the disk; where that is full, the button tries again. */
   async function finish() {
     if (isFinishing) return;
     isFinishing = true;
-    if (here.leapMs()) await here.forgetLeap();
-    await writeStop(stop.number, { finished_at: iso(here.standing().ends) });
     alerts.signal(3);
     app.alarm(gettext("Listening time at stop {number} is over.", { number: stop.number }));
+    await writeEnd();
+  }
+
+  async function writeEnd() {
+    if (here.leapMs()) await here.forgetLeap();
+    await writeStop(stop.number, { finished_at: iso(here.standing().ends) });
     isFinishing = false;
   }
 
@@ -72,7 +77,7 @@ export function stopActions(app, here) {
     ready: () => begin(),
     listening: () => here.set({ finished_at: iso() }, gettext("Listening stopped early")),
     paused: resume,
-    over: finish,
+    over: writeEnd,
     done: () => (here.next ? here.goTo(here.next) : app.go("summary", model.visit.id)),
     skipped: () => here.set({ status: "", skip_reason: "" }, gettext("No longer skipped")),
   };
