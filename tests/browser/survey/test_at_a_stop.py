@@ -93,7 +93,22 @@ def test_the_signal_comes_on_every_screen(phone, at_stop_1):
     page.get_by_text("Listening time at stop 1 is over.").first.wait_for()
     page.wait_for_function("() => noted.held === 0")
     assert noted(page)["vibrations"] > before["vibrations"]
-    assert not page.locator("#bar-clock").is_visible()
+    page.locator("#bar-clock").wait_for(state="hidden")
+
+
+def test_the_signal_comes_on_a_full_disk_and_the_end_is_written_later(phone, at_stop_1):
+    page = at_stop_1()
+    page.get_by_role("button", name="Start listening early").click()
+    phase(page, "Listening")
+    before = noted(page)
+    page.evaluate(FULL_DISK)
+    phone.pass_time(minutes=4)
+    page.get_by_text("This phone is full: your last entry was not saved.").first.wait_for()
+    phase(page, "Time is up")
+    assert noted(page)["vibrations"] == before["vibrations"] + 1
+    page.evaluate("() => window.freeDisk()")
+    page.get_by_role("button", name="Save end time").click()
+    phase(page, "Stop done")
 
 
 def test_leaving_a_stop_in_the_middle_of_listening_asks(phone, at_stop_1):
