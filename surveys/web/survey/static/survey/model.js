@@ -154,9 +154,12 @@ export function leapt(ms) {
   note((visit) => {
     visit.leap = leap;
   }).finally(() => {
-    leaping = null;
+    if (leaping === leap) leaping = null;
   });
 }
+
+/** Whether the leap is on the disk; until then a reload would not know of it. */
+export const isLeapKept = () => leaping === null;
 
 /** The visits of a night that are on the phone, of the person whom the packet is for. */
 export async function visitsOf(slug, packet, night) {

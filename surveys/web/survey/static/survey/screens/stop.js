@@ -2,7 +2,7 @@
 import { gettext } from "../language.js";
 import * as alerts from "../alerts.js";
 import { button, h, setAttribute, setText } from "../dom.js";
-import { model } from "../model.js";
+import { isLeapKept, model } from "../model.js";
 import { rest, watchIfAllowed } from "../place.js";
 import { calls } from "./calls.js";
 import { AT_STOP, conditions, ownNames, waterMatters } from "./conditions.js";
@@ -138,7 +138,7 @@ function phasePanel(here, actions, { leap, skip }) {
     setText(heading, words.heading);
     setText(detail, words.detail);
     setText(dusk, phases.duskWords(phase, here));
-    leap.show(isLeapAsked);
+    leap.show(isLeapAsked && isLeapKept());
     // On the way the cautions have the whole width.
     dial.node.hidden = phase === "away" || phases.isOver(phase);
     dial.set(phases.dialOf(standing, here));
