@@ -104,6 +104,8 @@ def test_signing_out_leaves_what_was_not_sent_and_nothing_else(phone, notes, obs
     # The same person signs in, the route comes back, and the entry goes to the server.
     phone.context.unroute_all()
     page.goto(survey_url(observer) + "#/home")
+    # Drawn, it is where the survey begins the next time.
+    page.get_by_role("button", name="15 April 2024").first.wait_for()
     page.goto(f"/accounts/login/?next={survey_url(observer)}")
     fill_sign_in(page, observer.person.email)
     page.get_by_role("button", name="15 April 2024").first.click()
