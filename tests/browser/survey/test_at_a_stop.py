@@ -99,7 +99,8 @@ def test_the_signal_comes_on_every_screen(phone, at_stop_1):
 def test_the_signal_comes_on_a_full_disk_and_the_end_is_written_later(phone, at_stop_1):
     page = at_stop_1()
     page.get_by_role("button", name="Start listening early").click()
-    phase(page, "Listening")
+    # Said once the disk has it.
+    page.locator("#snack", has_text="Listening started").wait_for()
     before = noted(page)
     page.evaluate(FULL_DISK)
     phone.pass_time(minutes=4)
