@@ -309,6 +309,15 @@ def survey_url(member) -> str:
     return f"/{member.program.slug}/survey/"
 
 
+def until(page: Page, holds: Callable[[], bool]) -> None:
+    """Wait, as long as a page would, for something that is not on it."""
+    for _ in range(600):
+        if holds():
+            return
+        page.wait_for_timeout(100)
+    pytest.fail("It did not happen within a minute.")
+
+
 def send(page: Page) -> None:
     """Press "Send now", unless the phone was quicker and has sent it by itself."""
     button = page.get_by_role("button", name="Send now")

@@ -5,7 +5,7 @@ import pytest
 from surveys.models import Visit
 from surveys.visits.drafts import save_cells
 from surveys.visits.sheet.cells import CellChange
-from tests.browser.survey.conftest import send
+from tests.browser.survey.conftest import send, until
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -90,6 +90,8 @@ def test_both_sides_changed_a_cell(phone, take_along, observer):
     notes = page.get_by_label("Notes on the evening")
     notes.fill("mist")
     send(page)
+    # The words below may stand there from what was sent before.
+    until(page, Visit.objects.filter(cells__notes="mist").exists)
     page.get_by_text("All on the server since").wait_for()
     phone.context.set_offline(True)
     notes.fill("mist over the water")
