@@ -65,7 +65,15 @@ def _side_by_side(
             while ahead:
                 yield _awaited(periods, *ahead.popleft())
         finally:
+            _stop_feeding(pool)
             pool.shutdown(cancel_futures=True)
+
+
+def _stop_feeding(pool: ProcessPoolExecutor) -> None:
+    """Older Pythons, 3.11.2 among them, wait for ever to hand large data to processes that were
+    killed: https://github.com/python/cpython/issues/94777"""
+    if pool._broken:
+        pool._call_queue._reader.close()
 
 
 def _submitted(

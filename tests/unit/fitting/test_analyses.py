@@ -6,7 +6,7 @@ import signal
 import subprocess
 import sys
 import time
-from concurrent.futures import Future
+from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 
@@ -77,6 +77,20 @@ def test_side_by_side_gives_the_same_even_after_a_process_was_killed(periods, tw
     found = [first.result, *results(made)]
     assert found == [analyses._here(periods, task).result for task in asked]
     assert None not in found
+    assert not multiprocessing.active_children()
+
+
+def test_data_on_the_way_to_killed_processes_hold_nothing_up():
+    """More than a pipe holds: the test hangs where nobody reads on and nobody closes the pipe."""
+    pool = ProcessPoolExecutor(2, mp_context=multiprocessing.get_context("spawn"))
+    waiting = [pool.submit(sum, bytes(5_000_000)) for _ in range(12)]
+    waiting[0].result()
+    for child in multiprocessing.active_children():
+        child.kill()
+    with pytest.raises(BrokenProcessPool):
+        [future.result() for future in waiting]
+    analyses._stop_feeding(pool)
+    pool.shutdown(cancel_futures=True)
     assert not multiprocessing.active_children()
 
 
