@@ -53,6 +53,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """What mostly waits for processes of its own comes first, so that the other process of a run
     has the cores meanwhile. Browser tests come last, and of these the short ones, which are those
     of the phone, at the very end, so that both processes end at about the same time."""
+    for item in items:
+        if item.get_closest_marker("slow"):
+            item.add_marker(pytest.mark.timeout(0))
     items.sort(
         key=lambda item: (
             item.path.name not in _WAITING,
