@@ -65,6 +65,13 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     )
 
 
+@pytest.hookimpl(trylast=True)
+def pytest_runtest_logreport(report: pytest.TestReport) -> None:
+    """A failure is named at once, so that a run that somebody ends early has told it."""
+    if report.failed and "PYTEST_XDIST_WORKER" not in os.environ:
+        print(f"\n{report.nodeid}, {report.when}: {report.longreprtext[-1500:]}\n")  # noqa: T201
+
+
 @pytest.fixture(scope="session")
 def django_db_setup(django_test_environment: None, django_db_blocker) -> Iterator[None]:
     """In place of pytest-django's: no database outlives its run, so there is none to use again
