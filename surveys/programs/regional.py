@@ -5,7 +5,7 @@ whole region at once, and edits them from then on; a later load of the catalog c
 """
 
 import datetime as dt
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
@@ -110,15 +110,7 @@ def add_regional_species(
     require(member, Permission.MANAGE)
     program = Program.objects.select_for_update(of=("self",)).get(pk=member.program_id)
     offered = {one.species.code: one for one in regional_list(program)}
-    unknown = sorted(set(codes) - offered.keys())
-    if unknown:
-        raise ValidationError(
-            said(
-                "These species are on the checklist already, or are not listed for your region: "
-                "{species}. Open the list again and choose from it.",
-                species=", ".join(unknown),
-            )
-        )
+    check_offered(codes, offered.values())
     if not codes:
         raise ValidationError(
             gettext("No species is chosen. Check the ones that observers listen for.")
@@ -128,3 +120,16 @@ def add_regional_species(
         for code, one in offered.items()
         if code in codes
     ]
+
+
+def check_offered(codes: Collection[str], offered: Iterable[RegionalSeason]) -> None:
+    """Raise ValidationError for species that cannot be added from the list of the region."""
+    unknown = sorted(set(codes) - {one.species.code for one in offered})
+    if unknown:
+        raise ValidationError(
+            said(
+                "These species are on the checklist already, or are not listed for your region: "
+                "{species}. Open the list again and choose from it.",
+                species=", ".join(unknown),
+            )
+        )

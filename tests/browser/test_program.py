@@ -101,7 +101,7 @@ def test_axe_finds_nothing_on_the_species_of_the_region_and_in_the_guide(
     program.save()
     region = program.calling_region.code
     addresses = [
-        url("program_region_species", program),
+        url("program_checklist_table", program),
         url("program_species_add", program, species="eleutherodactylus-coqui"),
         reverse("web:guide_species"),
         reverse("web:guide_species_in_region", kwargs={"region": region}),

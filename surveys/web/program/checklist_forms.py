@@ -5,8 +5,7 @@ import datetime as dt
 from django import forms
 from django.utils.translation import gettext_lazy
 
-from accounts.form_errors import Form
-from surveys.language import gettext
+from surveys.language import gettext, said
 from surveys.models import (
     ChecklistEntry,
     Sensitivity,
@@ -14,6 +13,7 @@ from surveys.models import (
 from surveys.programs.checklist import (
     Listing,
 )
+from surveys.programs.checklist_table import TableRow, TypedListing
 from surveys.programs.regional import RegionalSeason
 from surveys.web.forms.fields import (
     DateField,
@@ -90,27 +90,98 @@ class ListingForm(SeenForm):
         )
 
 
-class RegionForm(Form):
-    """Which species of the region are put on the list, and from which night on."""
+class ChecklistTableForm(SeenForm):
+    """Every species of the table: its season and sensitivity, and whether it is added."""
 
     species = forms.MultipleChoiceField(
-        error_messages={"required": gettext_lazy("Check the species that observers listen for.")}
+        required=False,
+        error_messages={
+            "invalid_choice": gettext_lazy(
+                "A species that you checked is on the list now, or no longer called for in your "
+                "region. Check the table again."
+            )
+        },
     )
     listed_from = DateField(
         label=gettext_lazy("Listed from"),
         required=False,
         help_text=gettext_lazy(
-            "From this night on, a silent stop counts as a zero for these species. Give no night "
-            "before observers listened for them. Leave empty if they were listed from the start."
+            "For the species that you add. From this night on, a silent stop counts as a zero for "
+            "them. Give no night before observers listened for them. Leave empty if they were "
+            "listed from the start."
         ),
     )
 
     def __init__(
-        self, *args: object, offered: list[RegionalSeason], first: dt.date | None, **options: object
+        self, *args: object, rows: list[TableRow], first: dt.date | None, **options: object
     ) -> None:
-        codes = [one.species.code for one in offered]
-        super().__init__(*args, initial={"species": codes, "listed_from": first}, **options)
-        self.fields["species"].choices = [(one.species.code, one.species.name) for one in offered]
+        """A new list begins with all species of the region; a list that is there stays as it is
+        until more are checked."""
+        self.rows = rows
+        offered = [row.species for row in rows if row.offered]
+        is_new = not any(row.entry for row in rows)
+        initial = {
+            "species": [one.code for one in offered] if is_new else [],
+            "listed_from": first,
+        }
+        super().__init__(*args, initial=initial, **options)
+        self.fields["species"].choices = [(one.code, one.name) for one in offered]
+        for row in rows:
+            begins, ends = row.listing.season or (None, None)
+            name, code = row.species.name, row.species.code
+            self.fields |= {
+                f"calls_from-{code}": MonthDayField(
+                    label=said("{species} calls from", species=name), required=False, initial=begins
+                ),
+                f"calls_to-{code}": MonthDayField(
+                    label=said("{species} calls until", species=name), required=False, initial=ends
+                ),
+                f"sensitivity-{code}": forms.TypedChoiceField(
+                    label=said("Sensitivity of {species}", species=name),
+                    coerce=int,
+                    choices=Sensitivity.choices,
+                    initial=row.listing.sensitivity,
+                ),
+            }
+
+    def shown_rows(self) -> list[dict[str, object]]:
+        chosen = self["species"].value() or []
+        return [
+            {
+                "row": row,
+                "is_chosen": row.species.code in chosen,
+                "calls_from": self[f"calls_from-{row.species.code}"],
+                "calls_to": self[f"calls_to-{row.species.code}"],
+                "sensitivity": self[f"sensitivity-{row.species.code}"],
+            }
+            for row in self.rows
+        ]
+
+    def clean(self) -> dict[str, object]:
+        cleaned = super().clean()
+        for row in self.rows:
+            ends = [f"calls_from-{row.species.code}", f"calls_to-{row.species.code}"]
+            if any(name in self.errors for name in ends):
+                continue
+            missing = [name for name in ends if not cleaned[name]]
+            if len(missing) == 1:
+                self.add_error(
+                    missing[0], gettext("Give both ends of the season, or leave both empty.")
+                )
+        if not self.errors and not cleaned["species"] and not any(row.entry for row in self.rows):
+            self.add_error("species", gettext("Check the species that observers listen for."))
+        return cleaned
+
+    def typed(self) -> dict[str, TypedListing]:
+        return {row.species.code: self._typed(row.species.code) for row in self.rows}
+
+    def _typed(self, code: str) -> TypedListing:
+        facts = self.cleaned_data
+        begins, ends = facts[f"calls_from-{code}"], facts[f"calls_to-{code}"]
+        return TypedListing(
+            season=(begins, ends) if begins and ends else None,
+            sensitivity=facts[f"sensitivity-{code}"],
+        )
 
 
 class TakeOffForm(SeenForm):

@@ -17,16 +17,13 @@ from surveys.models import (
 )
 from surveys.programs import checklist as verbs
 from surveys.programs.assignments import today_of
-from surveys.programs.regional import (
-    add_regional_species,
-    regional_list,
-    regional_season,
-)
+from surveys.programs.checklist_table import set_checklist, table_facts, table_rows
+from surveys.programs.regional import regional_season
 from surveys.protocol.words import season_in_words
 from surveys.web.forms.refusals import run_verb
 from surveys.web.program.checklist_forms import (
+    ChecklistTableForm,
     ListingForm,
-    RegionForm,
     TakeOffForm,
 )
 from surveys.web.publications.warning import warn_of_too_exact
@@ -98,32 +95,42 @@ def add(request: ProgramRequest, species: str) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
-def region(request: ProgramRequest) -> HttpResponse:
-    """Choose from all species of the program's region, and put them on the list at once."""
+def table(request: ProgramRequest) -> HttpResponse:
+    """Every species of the list and of the program's region, set in one step."""
     program = request.membership.program
-    offered = regional_list(program)
-    form = RegionForm(
+    today = today_of(program)
+    rows = table_rows(program, today)
+    form = ChecklistTableForm(
         request.POST if request.method == "POST" else None,
-        offered=offered,
-        first=verbs.first_night_to_list(program, today_of(program)),
+        rows=rows,
+        first=verbs.first_night_to_list(program, today),
     )
+    form.show(table_facts(rows))
     if request.method == "POST" and form.is_valid():
-        added = run_verb(
+        done = run_verb(
             form,
-            add_regional_species,
+            set_checklist,
             request.membership,
-            form.cleaned_data["species"],
+            form.typed(),
+            added=form.cleaned_data["species"],
             listed_from=form.cleaned_data["listed_from"],
+            today=today,
+            seen=form.seen,
         )
-        if added:
+        if done is not None:
+            changed, added = done
             messages.success(
-                request, said("Species put on the checklist: {number}.", number=len(added))
+                request,
+                said(
+                    "The checklist is saved. Changed: {changed}. Added: {added}.",
+                    changed=changed,
+                    added=added,
+                ),
             )
+            warn_of_too_exact(request)
             return _back(request)
-    chosen = form["species"].value()
-    rows = [(one, season_in_words(one.season), one.species.code in chosen) for one in offered]
-    context = {"section": "checklist", "form": form, "rows": rows}
-    return render(request, "program/region_species.html", context)
+    context = {"section": "checklist", "form": form, "rows": form.shown_rows()}
+    return render(request, "program/checklist_table.html", context)
 
 
 @require_http_methods(["GET", "POST"])

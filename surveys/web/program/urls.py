@@ -92,7 +92,7 @@ urlpatterns: list[URLPattern] = [
     # Checklist
     path(AT + "checklist", program_checklist.checklist, name="program_checklist"),
     path(AT + "checklist/search", program_checklist.search, name="program_species_search"),
-    path(AT + "checklist/region", program_checklist.region, name="program_region_species"),
+    path(AT + "checklist/table", program_checklist.table, name="program_checklist_table"),
     path(
         AT + "checklist/add/<slug:species>",
         program_checklist.add,

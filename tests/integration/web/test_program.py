@@ -16,9 +16,11 @@ from surveys.demo.catalog import load_species
 from surveys.models import (
     Assignment,
     CallingRegion,
+    ChecklistEntry,
     Protocol,
     ProtocolVersion,
     Route,
+    Species,
     Stop,
 )
 from surveys.programs.region_weights import field_of
@@ -56,6 +58,18 @@ def url(name, program, query=None, **kwargs):
 def seen(client, address):
     """What the form of a page showed, as it comes back with what was typed."""
     return {"seen": client.get(address).context["form"].seen_text}
+
+
+def untouched(form):
+    """The fields of a form as a browser sends them back untouched."""
+    data = {}
+    for field in form:
+        value = field.value()
+        if isinstance(value, MonthDay):
+            data |= {f"{field.html_name}_day": value.day, f"{field.html_name}_month": value.month}
+        elif value is not None:
+            data[field.html_name] = value
+    return data
 
 
 @pytest.fixture
@@ -578,24 +592,62 @@ class TestChecklist:
         assert "In the region" not in text_of(shown)
         assert shown.context["form"]["calls_from"].value() is None
 
-    def test_the_region_in_one_step(self, program, page, upper_midwest):
-        address = url("program_region_species", program)
+    def test_the_region_in_one_step_with_its_starting_seasons(self, program, page, upper_midwest):
+        address = url("program_checklist_table", program)
         assert address in page.get(url("program_checklist", program)).content.decode()
-        shown = page.get(address)
-        assert "1 March to 20 May sure calls for about two weeks" in text_of(shown)
-        offered = shown.context["form"]["species"].value()
-        assert shown.content.decode().count(" checked") == len(offered) > 15
-        page.post(address, {"species": [*offered[:3]], "listed_from": "2024-03-01"})
+        form = page.get(address).context["form"]
+        offered = form["species"].value()
+        assert len(offered) > 15
+        # Seasons of fixtures/species.json.
+        frog = "lithobates-sylvaticus"
+        assert form[f"calls_from-{frog}"].value() == MonthDay(month=3, day=1)
+        data = untouched(form) | {"listed_from": "2024-03-01", "species": offered[:3]}
+        data |= seen(page, address)
+        page.post(address, data)
         assert set(program.checklist.values_list("species__code", flat=True)) == {*offered[:3]}
         assert {entry.listed_from for entry in program.checklist.all()} == {dt.date(2024, 3, 1)}
 
+    def test_the_list_is_changed_and_added_to_in_one_table(self, program, page, upper_midwest):
+        address, frog = url("program_checklist_table", program), "lithobates-sylvaticus"
+        listed = Species.objects.get(code="pseudacris-crucifer")
+        entry = ChecklistEntry.objects.create(
+            program=program, species=listed, order=1, listed_from=dt.date(2020, 3, 1)
+        )
+        form = page.get(address).context["form"]
+        assert form["species"].value() == []
+        data = untouched(form) | seen(page, address)
+        data |= {
+            f"calls_from-{listed.code}_day": "5",
+            f"calls_from-{listed.code}_month": "4",
+            f"calls_to-{listed.code}_day": "",
+            f"calls_to-{listed.code}_month": "",
+            "species": [frog],
+            f"sensitivity-{frog}": "2",
+        }
+        refused = page.post(address, data)
+        assert "Give both ends of the season" in text_of(refused)
+        assert refused.context["form"]["species"].value() == [frog]
+        assert program.checklist.count() == 1
+        data |= {f"calls_to-{listed.code}_day": "1", f"calls_to-{listed.code}_month": "6"}
+        told = text_of(page.post(address, data, follow=True))
+        assert "The checklist is saved. Changed: 1. Added: 1." in told
+        entry.refresh_from_db()
+        assert entry.calling_season == (MonthDay(month=4, day=5), MonthDay(month=6, day=1))
+        assert entry.listed_from == dt.date(2020, 3, 1)
+        assert program.checklist.get(species__code=frog).sensitivity == 2
+        # What the page showed is stale now.
+        assert "is on the list now" in text_of(page.post(address, data))
+        stale = page.post(address, data | {"species": []})
+        assert "while you had this page open" in text_of(stale)
+
     def test_no_species_checked(self, program, page, upper_midwest):
-        address = url("program_region_species", program)
-        assert "Check the species that observers listen for." in text_of(page.post(address))
+        address = url("program_checklist_table", program)
+        data = untouched(page.get(address).context["form"]) | {"species": []}
+        assert "Check the species that observers listen for." in text_of(page.post(address, data))
         assert not program.checklist.exists()
 
     def test_without_a_region_it_says_where_to_choose_one(self, program, page):
-        shown = page.get(url("program_region_species", program)).content.decode()
+        shown = page.get(url("program_checklist_table", program)).content.decode()
         assert "Your program has no calling region yet." in shown
         assert url("program_facts", program) in shown
 
