@@ -16,7 +16,7 @@ from procrastinate.contrib.django.models import ProcrastinateEvent, Procrastinat
 from accounts.models import Invitation, JoiningLink, Membership, Person
 from surveys import dates
 from surveys.language import gettext, said
-from surveys.models import UNDER_WAY, BackgroundRun, Program, ReviewStep, RunState
+from surveys.models import UNDER_WAY, BackgroundRun, LetterCopy, Program, ReviewStep, RunState
 from surveys.runs.queues import MAIL
 
 SHOWN_FOR = dt.timedelta(days=7)
@@ -139,6 +139,24 @@ def _reminder(args: dict[str, Any]) -> dict[str, Any] | None:
     }
 
 
+def _letter(args: dict[str, Any]) -> dict[str, Any] | None:
+    copy = (
+        LetterCopy.objects.select_related("letter__by", "member__person")
+        .filter(pk=args["copy_id"])
+        .first()
+    )
+    if copy is None:
+        return None
+    letter = copy.letter
+    return {
+        "words": said(
+            "Email “{subject}” to {name}", subject=letter.subject, name=copy.member.person.name
+        ),
+        "program": letter.program_id,
+        "asked_by": letter.by.email if letter.by.is_active else None,
+    }
+
+
 def _asked_by_link(args: dict[str, Any]) -> dict[str, Any] | None:
     link = JoiningLink.objects.filter(pk=args["link_id"]).first()
     if link is None:
@@ -158,6 +176,7 @@ _LETTERS: dict[str, Callable[[dict[str, Any]], dict[str, Any] | None]] = {
     "accounts.invite_by_link": _asked_by_link,
     "accounts.send_invitation": _invitation,
     "reminders.mail": _reminder,
+    "reminders.mail_letter": _letter,
     "visits.mail_sent_back": _sent_back,
     "visits.mail_message": _message,
     "visits.mail_accepted": _accepted,

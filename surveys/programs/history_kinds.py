@@ -19,6 +19,7 @@ from surveys.language import gettext, said
 from surveys.models import (
     Assignment,
     ChecklistEntry,
+    GroupLetter,
     OwnField,
     Program,
     ProtocolVersion,
@@ -130,6 +131,14 @@ def _change_facts(change: WetlandChange) -> Facts:
     }
 
 
+def _letter_facts(letter: GroupLetter) -> Facts:
+    return {
+        gettext("Subject"): letter.subject,
+        gettext("Group"): letter.get_group_display(),
+        gettext("Region of the routes"): letter.region,
+    }
+
+
 def _stop_name(stop: Stop) -> str:
     return said("{route}, stop {stop}", route=stop.route.code, stop=stop.number)
 
@@ -222,6 +231,14 @@ KINDS = (
         scope="stop__route__program",
         facts=_change_facts,
         name=lambda change: said("{stop}: {change}", stop=_stop_name(change.stop), change=change),
+    ),
+    Kind(
+        code="letters",
+        label=gettext_lazy("Emails to groups"),
+        model=GroupLetter,
+        scope="program",
+        facts=_letter_facts,
+        name=str,
     ),
 )
 BY_CODE = {kind.code: kind for kind in KINDS}

@@ -18,7 +18,7 @@ from surveys.programs.assignments import (
     current_season_year,
     surveyors_of,
 )
-from surveys.seasons.coverage import Coverage, CoverageTable, coverage
+from surveys.seasons.coverage import Coverage, CoverageRow, CoverageTable, coverage
 from surveys.seasons.overdue import Urgency, urgency_of
 from surveys.seasons.schedule import DueWindow
 
@@ -69,17 +69,22 @@ def _of_windows(program: Program, table: CoverageTable, today: dt.date) -> Itera
             kind = kind_of_window(cell.window, today)
             if kind is None:
                 continue
-            words = said(
-                "Route {code} {name}, {window}: {first} to {last}",
-                code=row.code,
-                name=row.name,
-                window=cell.window.name,
-                first=dates.day(cell.window.opens),
-                last=dates.day(cell.window.closes),
-            )
+            words = window_line(row, cell.window)
             subject = f"{row.route_id}:{table.season_year}:{cell.window.name}"
             for member in members:
                 yield DueReminder(member=member, kind=kind, subject=subject, words=words)
+
+
+def window_line(route: CoverageRow, window: DueWindow) -> str:
+    """A line of the mail: a route, and the days in which its visit is due."""
+    return said(
+        "Route {code} {name}, {window}: {first} to {last}",
+        code=route.code,
+        name=route.name,
+        window=window.name,
+        first=dates.day(window.opens),
+        last=dates.day(window.closes),
+    )
 
 
 def _of_visits(program: Program, today: dt.date) -> Iterator[DueReminder]:

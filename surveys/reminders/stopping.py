@@ -1,4 +1,4 @@
-"""Stopping reminders of a kind, by the link in each of them. It opens nothing else."""
+"""Stopping mail of a kind, by the link in each of it. It opens nothing else."""
 
 from __future__ import annotations
 
@@ -10,20 +10,22 @@ from django.urls import reverse
 
 from accounts.models import Membership
 from surveys.language import gettext
-from surveys.models import ReminderKind, ReminderStop
+from surveys.models import LetterKind, ReminderKind, ReminderStop
 
 _SALT = "surveys.reminders.stopping"
+
+MailKind = ReminderKind | LetterKind
 
 
 @dataclass(frozen=True, kw_only=True)
 class StopLink:
-    """Whose reminders of which kind a link stops."""
+    """Whose mail of which kind a link stops."""
 
     member: Membership
-    kind: ReminderKind
+    kind: MailKind
 
 
-def stop_url(member: Membership, kind: ReminderKind, site_url: str) -> str:
+def stop_url(member: Membership, kind: MailKind, site_url: str) -> str:
     token = signing.dumps([member.pk, kind.value], salt=_SALT)
     return site_url.rstrip("/") + reverse("web:reminder_stop", kwargs={"token": token})
 
@@ -33,7 +35,8 @@ def find_stop_link(token: str) -> StopLink:
     try:
         member_id, kind = signing.loads(token, salt=_SALT)
         member = Membership.objects.select_related("program", "person").get(pk=member_id)
-        return StopLink(member=member, kind=ReminderKind(kind))
+        known = LetterKind if kind in LetterKind.values else ReminderKind
+        return StopLink(member=member, kind=known(kind))
     except (signing.BadSignature, ValueError, TypeError, Membership.DoesNotExist):
         raise Http404(
             gettext("This link is not valid. Copy the whole link from the email.")

@@ -9,7 +9,6 @@ from zoneinfo import ZoneInfo
 
 from django.core.mail import EmailMultiAlternatives
 from django.db import transaction
-from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
 from procrastinate.contrib.django import app
@@ -19,8 +18,8 @@ from surveys import dates
 from surveys.models import Program, ReminderKind, ReminderSetting, ReminderStop, SentReminder
 from surveys.programs.assignments import covers
 from surveys.reminders.due import DueReminder, due_reminders
+from surveys.reminders.mailing import mail_to
 from surveys.reminders.settings import setting_of
-from surveys.reminders.stopping import stop_url
 from surveys.reminders.texts import Words, filled_words
 from surveys.runs.queues import MAIL, MAIL_RETRY, SHORT
 
@@ -93,7 +92,6 @@ def mail_reminder(*, member_id: int, kind: str, sent_ids: list[int]) -> None:
 def reminder_letter(
     member: Membership, kind: ReminderKind, setting: ReminderSetting, lines: Sequence[str]
 ) -> EmailMultiAlternatives:
-    """Plain text and HTML. One click in the reader's mail program stops the kind (RFC 8058)."""
     program = member.program
     page = reverse(_PAGES.get(kind, "web:tonight"), args=[program.slug])
     words = filled_words(
@@ -104,17 +102,6 @@ def reminder_letter(
         lines=lines,
         link=setting.site_url.rstrip("/") + page,
     )
-    stop = stop_url(member, kind, setting.site_url)
-    facts = {"words": words, "stop": stop, "program": program, "kind": kind.label}
-    letter = EmailMultiAlternatives(
-        subject=words.subject,
-        body=render_to_string("reminders/mail.txt", facts),
-        to=[member.person.email],
-        reply_to=[program.contact_email] if program.contact_email else None,
-        headers={
-            "List-Unsubscribe": f"<{stop}>",
-            "List-Unsubscribe-Post": "List-Unsubscribe=One-Click",
-        },
+    return mail_to(
+        member, kind, words, site_url=setting.site_url, answer_to=program.contact_email or None
     )
-    letter.attach_alternative(render_to_string("reminders/mail.html", facts), "text/html")
-    return letter

@@ -4,7 +4,7 @@ run; places such as {name} are filled with words."""
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
@@ -75,21 +75,27 @@ def usual_words(kind: ReminderKind) -> Words:
 def check_words(subject: str, text: str) -> None:
     """Raise ValidationError by field for a place that there is not, and a text without its list.
     Blank is the usual text."""
-    problems = {}
-    for field, value in (("subject", subject), ("text", text)):
-        unknown = [name for name in _PLACE.findall(value) if name not in PLACES]
-        if unknown:
-            problems[field] = said(
-                "There is no place {place}. Use {places}.",
-                place="{" + unknown[0] + "}",
-                places=", ".join("{" + name + "}" for name in PLACES),
-            )
-    if "\n" in subject.strip() or "\r" in subject.strip():
-        problems["subject"] = gettext("The subject is one line. Delete the line break.")
+    problems = place_problems(subject, text, PLACES)
     if text.strip() and "{list}" not in text and "text" not in problems:
         problems["text"] = gettext("Add {list}: it says what is due.")
     if problems:
         raise ValidationError(problems)
+
+
+def place_problems(subject: str, text: str, known: Collection[str]) -> dict[str, str]:
+    """By field: a place that there is not, and a subject of two lines."""
+    problems = {}
+    for field, value in (("subject", subject), ("text", text)):
+        unknown = [name for name in _PLACE.findall(value) if name not in known]
+        if unknown:
+            problems[field] = said(
+                "There is no place {place}. Use {places}.",
+                place="{" + unknown[0] + "}",
+                places=", ".join("{" + name + "}" for name in known),
+            )
+    if "\n" in subject.strip() or "\r" in subject.strip():
+        problems["subject"] = gettext("The subject is one line. Delete the line break.")
+    return problems
 
 
 def filled_words(
@@ -103,6 +109,11 @@ def filled_words(
 ) -> Words:
     """What is mailed. What is filled in is never looked at for places again."""
     usual = usual_words(kind)
+    words = Words(subject=own.subject.strip() or usual.subject, text=own.text.strip() or usual.text)
+    return fill(words, program, name=name, lines=lines, link=link)
+
+
+def fill(words: Words, program: Program, *, name: str, lines: Sequence[str], link: str) -> Words:
     values: Mapping[str, str] = {
         "name": name,
         "program": program.name,
@@ -110,7 +121,5 @@ def filled_words(
         "link": link,
         "contact": program.contact_email or "–",
     }
-    subject = filled(own.subject.strip() or usual.subject, values)
-    return Words(
-        subject=" ".join(subject.split()), text=filled(own.text.strip() or usual.text, values)
-    )
+    subject = filled(words.subject, values)
+    return Words(subject=" ".join(subject.split()), text=filled(words.text, values))

@@ -7,6 +7,8 @@ from surveys.web.desk import urls as desk
 from surveys.web.guide import urls as guide
 from surveys.web.home import views as home
 from surveys.web.importing import urls as importing
+from surveys.web.letters import urls as letters
+from surveys.web.observers import urls as observers
 from surveys.web.operations import urls as operations
 from surveys.web.people import urls as people
 from surveys.web.power import urls as power
@@ -60,7 +62,9 @@ urlpatterns = [
     *stations.urlpatterns,
     *wetlands.urlpatterns,
     *people.urlpatterns,
+    *observers.urlpatterns,
     *reminders.urlpatterns,
+    *letters.urlpatterns,
     *calendars.urlpatterns,
     *sharing.urlpatterns,
     *importing.urlpatterns,

@@ -54,6 +54,7 @@ from tests.support.builders import (
     make_accepted_visit,
     make_change,
     make_checklist,
+    make_letter,
     make_member,
     make_own_field,
     make_program,
@@ -197,7 +198,7 @@ TABLE = """
     web:program_checklist              GET     in    none  no    no    ok
     web:program_species_search         GET     in    none  no    no    ok
     web:program_species_add            POST    in    none  no    no    ok
-    web:program_region_species         POST    in    none  no    no    ok
+    web:program_checklist_table          POST    in    none  no    no    ok
     web:program_entry                  POST    in    none  no    no    ok
     web:program_entry_take_off         POST    in    none  no    no    ok
     web:program_entry_move             POST    in    none  no    no    ok
@@ -223,6 +224,14 @@ TABLE = """
     web:people_send_again                POST    in    none  no    no    ok
     web:people_withdraw                  POST    in    none  no    no    ok
 
+    web:observers                        GET     in    none  no    no    ok
+    web:observers_csv                    GET     in    none  no    no    ok
+    web:observer_surveys                 GET     in    none  no    no    ok
+    web:own_surveys                      GET     in    none  no    ok    ok
+    web:letters                          GET     in    none  no    no    ok
+    web:letter                           GET     in    none  no    no    ok
+    web:letter_write                     GET     in    none  no    no    ok
+    web:letter_write                     POST    in    none  no    no    ok
     web:reminders                        GET     in    none  no    no    ok
     web:reminder                         GET     in    none  no    no    ok
     web:reminder                         POST    in    none  no    no    ok
@@ -534,6 +543,7 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
             "visit_id": handed_in.pk,
             "block": "waiting",
             "reminder": ReminderKind.HALF_GONE.value,
+            "letter": make_letter(coordinator, observer).pk,
             "finding": finding.pk,
             "finding_id": finding.pk,
             "recording_id": recording.pk,

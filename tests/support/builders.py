@@ -18,6 +18,8 @@ from accounts.models import (
 from surveys.models import (
     CallIndex,
     ChecklistEntry,
+    GroupLetter,
+    LetterCopy,
     ListeningPeriod,
     OwnField,
     PowerStudy,
@@ -222,6 +224,16 @@ def make_change(stop: Stop, noted_by: Person, **options) -> WetlandChange:
     """A fire at the wetland of a stop, in the spring of 2023."""
     facts = {"kind": "burned", "began": dt.date(2023, 3, 1), **options}
     return WetlandChange.objects.create(stop=stop, noted_by=noted_by, **facts)
+
+
+def make_letter(by: Membership, *readers: Membership, **options) -> GroupLetter:
+    """A letter to all observers that is queued nowhere."""
+    facts = {"group": "observers", "subject": "Workshop", "text": "Hello {name}", **options}
+    letter = GroupLetter.objects.create(
+        program=by.program, by=by.person, site_url="https://frogs.example.org/", **facts
+    )
+    LetterCopy.objects.bulk_create(LetterCopy(letter=letter, member=reader) for reader in readers)
+    return letter
 
 
 def make_station(

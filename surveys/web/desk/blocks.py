@@ -14,7 +14,7 @@ from django.urls import reverse
 from accounts.models import Membership
 from surveys import dates
 from surveys.language import gettext, said, said_of
-from surveys.models import Recording, RecordingKind, Visit, VisitState
+from surveys.models import LetterGroup, Recording, RecordingKind, Visit, VisitState
 from surveys.operations.failures import failed_jobs, failed_runs
 from surveys.programs.assignments import current_season_year, surveyors_of
 from surveys.seasons.coverage import CoverageTable, coverage, tonight
@@ -177,7 +177,14 @@ def overdue(desk: Desk) -> Block:
         rows=[_overdue_row(desk, visit) for visit in desk.overdue[:MOST_ROWS]],
         empty=gettext("Nothing is overdue."),
         more=(desk.url("season_coverage", year=desk.year), gettext("Coverage")),
+        also=((desk.url("letter_write", group=_group_to_write(desk)), gettext("Write to them")),),
     )
+
+
+def _group_to_write(desk: Desk) -> LetterGroup:
+    """Those who can still go; where every window is over, those who missed it."""
+    is_missed = all(visit.urgency is Urgency.MISSED for visit in desk.overdue)
+    return LetterGroup.MISSED if is_missed else LetterGroup.OVERDUE
 
 
 def _overdue_row(desk: Desk, visit: OverdueVisit) -> tuple[Cell, ...]:

@@ -34,8 +34,8 @@ Cell = tuple[Part, ...]
 
 @dataclass(frozen=True, kw_only=True)
 class Block:
-    """`more` leads to the place where everything in it is settled: address and words. The rows of
-    one that only `tells` are nothing to be done."""
+    """`more` leads to the place where everything in it is settled: address and words; `also` are
+    further ways. The rows of one that only `tells` are nothing to be done."""
 
     key: str
     title: str
@@ -45,6 +45,7 @@ class Block:
     empty: str
     more: tuple[str, str]
     tells: bool = False
+    also: tuple[tuple[str, str], ...] = ()
 
     @property
     def shown(self) -> list[tuple[Cell, list[tuple[str, Cell]]]]:

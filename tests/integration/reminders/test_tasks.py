@@ -18,7 +18,7 @@ from surveys.models import (
     VisitState,
 )
 from surveys.reminders import tasks
-from surveys.reminders.stopping import find_stop_link, stop
+from surveys.reminders.stopping import find_stop_link, stop, stop_url
 from surveys.reminders.tasks import look_for_reminders, mail_reminder, queue_due
 from surveys.visits.drafts import start_visit
 from tests.support.builders import make_accepted_visit, make_member, make_route, make_version
@@ -120,10 +120,10 @@ def test_the_mail_program_can_stop_it_with_one_click(program, route, client):
     address = headers["List-Unsubscribe"].removeprefix("<").removesuffix(">")
     assert address.startswith("https://")
     path = address.removeprefix(SITE.rstrip("/"))
-    assert "Stop these reminders?" in client.get(path).content.decode()
+    assert "Stop this email?" in client.get(path).content.decode()
     answer = client.post(path, {"List-Unsubscribe": "One-Click"})
     assert answer.status_code == 200
-    assert "Reminders are stopped" in answer.content.decode()
+    assert "This email is stopped" in answer.content.decode()
     assert queue_due(program, CLOSING) == 1  # Another kind goes on.
     SentReminder.objects.all().delete()
     assert queue_due(program, HALF) == 0
@@ -138,7 +138,7 @@ def test_a_link_that_was_changed_stops_nothing(client):
 def test_who_stopped_it_or_left_before_it_went_gets_nothing(program, observer, route):
     queue_due(program, HALF)
     (job,) = jobs()
-    address = tasks.stop_url(observer, ReminderKind.HALF_GONE, SITE)
+    address = stop_url(observer, ReminderKind.HALF_GONE, SITE)
     stop(find_stop_link(address.rsplit("/", 1)[1]))
     mail_reminder(**job)
     queue_due(program, CLOSING)

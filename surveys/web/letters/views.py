@@ -1,0 +1,133 @@
+"""Emails to a group: what was sent, and writing one, which is looked at before it is sent."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpResponse, QueryDict
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_GET, require_http_methods
+
+from accounts.access import Permission, ProgramRequest, needs
+from surveys.language import gettext, said_of
+from surveys.models import LetterGroup
+from surveys.programs.assignments import today_of
+from surveys.reminders import letters as verbs
+from surveys.reminders.groups import Readers, readers_of
+from surveys.reminders.texts import Words
+from surveys.web.forms.refusals import add_refusal, run_verb
+from surveys.web.letters.forms import GroupForm, LetterForm
+
+# Letters of the last years are in the database; the page shows the latest.
+SHOWN = 100
+
+
+@require_GET
+@needs(Permission.MANAGE)
+def letters(request: ProgramRequest) -> HttpResponse:
+    context = {"section": "reminders", "letters": verbs.letters_of(request.membership)[:SHOWN]}
+    return render(request, "letters/list.html", context)
+
+
+@require_GET
+@needs(Permission.MANAGE)
+def letter(request: ProgramRequest, letter: int) -> HttpResponse:
+    shown = get_object_or_404(verbs.letters_of(request.membership), pk=letter)
+    copies = shown.copies.select_related("member__person").order_by("member__person__name", "pk")
+    context = {"section": "reminders", "letter": shown, "copies": copies}
+    return render(request, "letters/letter.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.MANAGE)
+def write(request: ProgramRequest) -> HttpResponse:
+    """The group stands in the address. The first post shows what its readers would get; only the
+    button under that sends."""
+    program = request.membership.program
+    group_form = GroupForm(_asked(request.GET), program)
+    if not group_form.is_valid():
+        context = {"section": "reminders", "group_form": group_form}
+        return render(request, "letters/write.html", context, status=400)
+    group, region = group_form.cleaned_data["group"], group_form.cleaned_data["region"]
+    readers = readers_of(program, group, region, today_of(program))
+    form = LetterForm(request.POST if request.method == "POST" else None, group, readers.reached)
+    shown = None
+    if request.method == "POST" and form.is_valid():
+        if "send" in request.POST:
+            sent = run_verb(form, _send, request, group, region, form)
+            if sent is not None:
+                return redirect("web:letters", program=program.slug)
+        else:
+            _check(form, group, region)
+        if form.is_valid():
+            shown = _preview(request, readers, form)
+    return render(
+        request,
+        "letters/write.html",
+        {
+            "section": "reminders",
+            "group_form": group_form,
+            "form": form,
+            "rows": _rows(form, readers),
+            "left_out": readers.left_out,
+            "shown": shown,
+            "number": len(form.cleaned_data["chosen"]) if shown else 0,
+            "places": [
+                ("{" + name + "}", gettext(meaning))
+                for name, meaning in verbs.places_of(group).items()
+            ],
+        },
+    )
+
+
+def _asked(query: QueryDict) -> QueryDict | dict[str, str]:
+    """Without a group the page begins with those who are overdue."""
+    return query if "group" in query else {"group": LetterGroup.OVERDUE.value}
+
+
+def _send(request: ProgramRequest, group: LetterGroup, region: str, form: LetterForm) -> int:
+    letter = verbs.send_letter(
+        request.membership,
+        key=form.cleaned_data["key"],
+        group=group,
+        region=region,
+        chosen=form.cleaned_data["chosen"],
+        words=form.words,
+        site_url=request.build_absolute_uri("/"),
+    )
+    number = letter.copies.count()
+    messages.success(
+        request,
+        said_of("{number} email is on its way.", "{number} emails are on their way.", number),
+    )
+    return number
+
+
+def _check(form: LetterForm, group: LetterGroup, region: str) -> None:
+    try:
+        verbs.check_letter(group, region, form.words)
+    except ValidationError as refusal:
+        add_refusal(form, refusal)
+
+
+def _preview(request: ProgramRequest, readers: Readers, form: LetterForm) -> dict[str, Any]:
+    """As the first of those chosen reads it."""
+    chosen = form.cleaned_data["chosen"]
+    first = next(reader for reader in readers.reached if reader.member.pk in chosen)
+    words: Words = verbs.filled_letter(
+        request.membership.program,
+        form.words,
+        name=first.member.person.name,
+        lines=first.lines,
+        site_url=request.build_absolute_uri("/"),
+    )
+    return {"name": first.member.person.name, "words": words}
+
+
+def _rows(form: LetterForm, readers: Readers) -> list[dict[str, Any]]:
+    """A box for each reader, with the lines of the letter to them."""
+    chosen = {str(value) for value in form["chosen"].value() or ()}
+    return [
+        {"reader": reader, "is_chosen": str(reader.member.pk) in chosen}
+        for reader in readers.reached
+    ]
