@@ -115,8 +115,7 @@ WORDS = (
     ),
     Word(
         "delete",
-        "Remove a draft or a recording. You can restore a deleted draft until the phone needs the"
-        " space.",
+        "Remove a draft or a recording. You can restore a deleted draft on the phone for two weeks.",
         (r"thr(?:ow|ows|own|ew|owing) .{0,20}away",),
     ),
     Word(

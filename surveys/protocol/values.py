@@ -186,6 +186,11 @@ class Protocol:
     sky_codes: Mapping[str, SkyState] = field(default_factory=dict)
     noise_codes: Mapping[str, NoiseEffect] = field(default_factory=dict)
 
+    @property
+    def asks_water_temperature(self) -> bool:
+        """Whether the sheet asks for it, because a window sets a limit to it."""
+        return any(window.min_water_temperature for window in self.windows)
+
 
 @dataclass(frozen=True, kw_only=True)
 class ChecklistSpecies:

@@ -30,7 +30,7 @@ def _bad_request_words(exception: Exception) -> str:
     if isinstance(exception, RequestDataTooBig):
         return gettext("The request is too large. Send it in smaller parts.")
     return gettext(
-        "The request cannot be read: part of it is missing, or holds what no address or form has."
+        "The request cannot be read: part of it is missing or malformed."
     )
 
 

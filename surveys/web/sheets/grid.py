@@ -299,7 +299,6 @@ def _columns(
     species: Iterable[Species], *, unit: str, protocol: Protocol, own_fields: Iterable[OwnField]
 ) -> tuple[Column, ...]:
     water = (Column(field="water_temperature", heading=said("Water °{unit}", unit=unit)),)
-    water_matters = any(window.min_water_temperature for window in protocol.windows)
     return (
         Column(
             field="status",
@@ -310,9 +309,12 @@ def _columns(
         Column(field="arrived_at", heading=gettext("Arrived"), css="sheet__clock", hint=_hint(14)),
         Column(field="started_at", heading=gettext("Start"), css="sheet__clock", hint=_hint(15)),
         Column(field="finished_at", heading=gettext("End"), css="sheet__clock", hint=_hint(20)),
+        Column(
+            field="interrupted", heading=gettext("Interrupted"), options=YES_NO, css="sheet__choice"
+        ),
         Column(field="paused_minutes", heading=gettext("Pause, min")),
         Column(field="air_temperature", heading=said("Air °{unit}", unit=unit)),
-        *(water if water_matters else ()),
+        *(water if protocol.asks_water_temperature else ()),
         Column(field="beaufort", heading=gettext("Wind")),
         Column(
             field="sky",
@@ -335,9 +337,6 @@ def _columns(
                 css="sheet__index",
             )
             for kind in species
-        ),
-        Column(
-            field="interrupted", heading=gettext("Interrupted"), options=YES_NO, css="sheet__choice"
         ),
         Column(
             field="water_tonight",
@@ -394,13 +393,13 @@ def _evening(
         maker.cell("night", gettext("Night (date of the evening)")),
         maker.cell("temperature_unit", gettext("Temperatures are in"), options=unit),
         maker.cell("second_observer", gettext("Second observer")),
+        maker.cell("rain_48h", gettext("Rain in the past 48 hours (T = trace)")),
+        maker.cell("rain_unit", gettext("Rain is in"), options=RAIN_UNITS),
         *(
             maker.cell(f"{end}.{field}", f"{when}: {words}", options=options, codes=codes)
             for end, when in ends
             for field, words, options, codes in weather
         ),
-        maker.cell("rain_48h", gettext("Rain in the past 48 hours (T = trace)")),
-        maker.cell("rain_unit", gettext("Rain is in"), options=RAIN_UNITS),
         *(
             maker.cell(field.cell, field.heading, options=_own_options(field))
             for field in own_fields

@@ -61,7 +61,7 @@ def test_an_address_that_is_not_there(client):
         404,
         {"detail": "There is no such address here."},
     )
-    assert "There is nothing here" in client.get("/nothing/at/all/").content.decode()
+    assert "Page not found" in client.get("/nothing/at/all/").content.decode()
 
 
 def test_a_host_that_is_not_ours(client, settings):

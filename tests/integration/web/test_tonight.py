@@ -19,10 +19,14 @@ from surveys.models import (
     VisitState,
 )
 from surveys.protocol.nights import night_of
+from surveys.visits.drafts import start_visit
+from surveys.visits.judging import read_and_judge
 from surveys.visits.tonight import (
     route_on_night,
     tonight_for,
 )
+from surveys.web.sheets.grid import build_layout
+from surveys.web.tonight.fieldsheet import field_sheet_html
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
@@ -238,15 +242,38 @@ def test_the_field_sheet_has_room_for_the_own_fields_of_the_night(
     assert "Of the neighbor" not in text
 
 
+def test_the_paper_has_the_columns_of_the_screen_in_its_order(observer, program):
+    """Whoever types a paper sheet in goes through both from left to right."""
+    windows = [{"name": "Spring", "min_water_temperature": 50}]
+    route = make_route(program, version=make_version(program, windows=windows))
+    make_checklist(program, "Pseudacris crucifer", "Lithobates sylvaticus")
+    make_own_field(program, "Salinity", unit="ppt")
+    sheet = field_sheet_html(
+        route_on_night(observer, route.code, NIGHT), observer, program.checklist.all()
+    )
+    grid = sheet.partition('<table class="grid">')[2].partition("</thead>")[0]
+    heads = re.findall(r"<th[^>]*>(.*?)</th>", grid, re.DOTALL)
+    paper = [" ".join(re.sub(r"<[^>]*>", "", head).split()) for head in heads]
+    draft = start_visit(observer, route=route, night=NIGHT)
+    screen = [column.heading for column in build_layout(draft, read_and_judge(draft)).grid.columns]
+    # On paper a skipped stop is an S in the note, and two pairs of columns are one.
+    for one, two in (("Interrupted", "Pause, min"), ("If skipped, why", "Note")):
+        assert screen.index(two) == screen.index(one) + 1
+    merged = {"Pause, min": "Interrupted; pause, min", "Note": "Note, or why skipped"}
+    only_typed = {"Surveyed or skipped", "Interrupted", "If skipped, why"}
+    wanted = [merged.get(heading, heading) for heading in screen if heading not in only_typed]
+    assert [head for head in paper if head] == ["Stop", *wanted]
+
+
 def test_why_a_window_counts_as_visited_and_when_the_next_visit_may_be(client_for, route, observer):
     route.protocol.versions.update(min_days_between_visits=15)
     make_accepted_visit(route, observer.person, night=dt.date(2024, 4, 5))
     url = f"/{observer.program.slug}/tonight/{route.code}/"
     page = client_for(observer).get(f"{url}?night=2024-04-15").content.decode()
     assert "It counts as visited because of the night of 5 April 2024." in page
-    assert "The next visit may be on 20 April 2024." in page
+    assert "You can visit again from 20 April 2024." in page
     page = client_for(observer).get(f"{url}?night=2024-04-25").content.decode()
-    assert "The next visit may be" not in page
+    assert "You can visit again" not in page
 
 
 def test_each_card_can_be_saved_and_each_stop_found(client_for, route, observer, coordinator):
