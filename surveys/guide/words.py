@@ -115,7 +115,8 @@ WORDS = (
     ),
     Word(
         "delete",
-        "Remove a draft or a recording. You can restore a deleted draft on the phone for two weeks.",
+        "Remove a draft or a recording. You can restore a deleted draft on the phone for two"
+        " weeks.",
         (r"thr(?:ow|ows|own|ew|owing) .{0,20}away",),
     ),
     Word(

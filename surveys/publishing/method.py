@@ -120,8 +120,8 @@ CORRECTED = (
     ),
     _(
         "The null run simulates the surveys of each species without a change: the same routes, "
-        "stops, nights and gaps. Years, routes and stops differ from each other as much as they did. "
-        "The trend of each is calculated with the models chosen for the data. "
+        "stops, nights and gaps. Years, routes and stops differ from each other as much as "
+        "they did. The trend of each is calculated with the models chosen for the data. "
         "It counts how often a fall or a rise would have been reported. Where the regions of the "
         "program have weights, the whole program is simulated in the same way, region by region, "
         "with good and bad years that all regions share."

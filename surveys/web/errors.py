@@ -29,9 +29,7 @@ def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
 def _bad_request_words(exception: Exception) -> str:
     if isinstance(exception, RequestDataTooBig):
         return gettext("The request is too large. Send it in smaller parts.")
-    return gettext(
-        "The request cannot be read: part of it is missing or malformed."
-    )
+    return gettext("The request cannot be read: part of it is missing or malformed.")
 
 
 def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponse:

@@ -24,7 +24,7 @@ def stand_at(phone, north_of_stop_m: float, stop: int = 1) -> str:
     place = Stop.objects.get(number=stop).place
     here = {"latitude": place.y + north_of_stop_m / 111_000, "longitude": place.x}
     phone.context.set_geolocation({**here, "accuracy": 8})
-    return "{latitude:.5f} {longitude:.5f}".format(**here)
+    return "Latitude {latitude:.5f} Longitude {longitude:.5f}".format(**here)
 
 
 def test_the_emergency_card_says_where_you_are_without_signal(tonight, phone, look):
@@ -78,7 +78,8 @@ def test_on_the_route_the_card_is_that_of_the_nearest_stop(tonight, phone):
     )
     card.get_by_text("Stop 1: Stop 1").wait_for()
     place = Stop.objects.get(number=1).place
-    assert card.locator(".big-number").inner_text().split() == [f"{place.y:.5f}", f"{place.x:.5f}"]
+    at = f"Latitude {place.y:.5f}\nLongitude {place.x:.5f}"
+    assert card.locator(".big-number").inner_text() == at
 
 
 def test_thunder_at_the_start_is_said_at_once(tonight, look):

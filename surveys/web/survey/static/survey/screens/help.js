@@ -23,6 +23,13 @@ const EMERGENCY = (number) => [
   gettext("Then call the person who has your route."),
 ];
 
+/** With their names: they are read aloud to whoever answers. */
+const coordinates = ({ latitude, longitude }) =>
+  gettext("Latitude {latitude}\nLongitude {longitude}", {
+    latitude: latitude.toFixed(5),
+    longitude: longitude.toFixed(5),
+  });
+
 const steps = (texts) =>
   h(
     "ol",
@@ -75,9 +82,9 @@ export function emergency(stopNow) {
     const way = found?.accuracy <= GOOD_ENOUGH_M ? found : null;
     const spot = way ? place.fix : stop.place;
     const isHere = !way || way.meters < HERE_M;
-    setText(road, isHere ? stop.road || gettext("Road: ask on the way in, and note it") : "");
+    setText(road, isHere ? stop.road || gettext("The road is not saved here: give the coordinates.") : "");
     setText(county, stop.county || route.region);
-    setText(at, spot ? `${spot.latitude.toFixed(5)}\n${spot.longitude.toFixed(5)}` : "");
+    setText(at, spot ? coordinates(spot) : "");
     const meters = way && distance(way.meters, route.distance_unit);
     const words = [
       gettext("Stop {number}: {name}", stop),
