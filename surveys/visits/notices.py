@@ -23,9 +23,7 @@ from surveys.visits.added import added_by
 )
 def mail_sent_back(*, step_id: int, site_url: str) -> None:
     """Mail the observer that a visit was sent back, with the coordinator's note."""
-    step = ReviewStep.objects.select_related("visit__route__program", "visit__observer", "by").get(
-        pk=step_id
-    )
+    step = _step(step_id)
     visit, program = step.visit, step.visit.route.program
     if not visit.observer.has_account:
         return  # Erased since.
@@ -35,33 +33,22 @@ def mail_sent_back(*, step_id: int, site_url: str) -> None:
         questions = said(
             "Questions? Write to {contact_email}.", contact_email=program.contact_email
         )
-    path = reverse("web:sheet", kwargs={"program": program.slug, "visit_id": visit.pk})
-    note = _quoted(step.note)
-    send_mail(
-        subject=said(
-            "{program}: please check your visit of {night}", program=program.name, night=night
+    _mail(
+        visit.observer,
+        said("{program}: please check your visit of {night}", program=program.name, night=night),
+        said(
+            "{name} sent back your visit to {route} on the night of {night}, with this note:",
+            name=step.by.name,
+            route=visit.route,
+            night=night,
         ),
-        message="\n\n".join(
-            [
-                said("Hello {name},", name=visit.observer.name),
-                said(
-                    "{name} sent back your visit to {route} on the night of {night}, "
-                    "with this note:",
-                    name=step.by.name,
-                    route=visit.route,
-                    night=night,
-                ),
-                note,
-                gettext(
-                    "Nothing you entered is lost. Open the visit, correct what you can, and "
-                    "submit it again:"
-                ),
-                f"    {site_url.rstrip('/')}{path}",
-                f"{questions}\n",
-            ]
+        _quoted(step.note),
+        gettext(
+            "Nothing you entered is lost. Open the visit, correct what you can, and submit it "
+            "again:"
         ),
-        from_email=settings.DEFAULT_FROM_EMAIL,
-        recipient_list=[visit.observer.email],
+        _address(step, site_url, "web:sheet", "visit_id"),
+        questions,
     )
 
 
@@ -72,33 +59,22 @@ def mail_sent_back(*, step_id: int, site_url: str) -> None:
 )
 def mail_accepted(*, step_id: int, site_url: str) -> None:
     """Thank the observer of an accepted visit, with what it added."""
-    step = ReviewStep.objects.select_related("visit__route__program", "visit__observer", "by").get(
-        pk=step_id
-    )
+    step = _step(step_id)
     visit, program = step.visit, step.visit.route.program
     night = _night(step)
-    path = reverse("web:visit", kwargs={"program": program.slug, "visit_id": visit.pk})
     added = added_by(visit)
-    send_mail(
-        subject=said(
-            "{program}: your visit of {night} is accepted", program=program.name, night=night
+    _mail(
+        visit.observer,
+        said("{program}: your visit of {night} is accepted", program=program.name, night=night),
+        said(
+            "Your visit to {route} on the night of {night} is accepted. Thank you. "
+            "It now counts in Seasons and Trends.",
+            route=visit.route,
+            night=night,
         ),
-        message="\n\n".join(
-            [
-                said("Hello {name},", name=visit.observer.name),
-                said(
-                    "Your visit to {route} on the night of {night} is accepted. Thank you. "
-                    "It now counts in Seasons and Trends.",
-                    route=visit.route,
-                    night=night,
-                ),
-                *([_quoted("\n".join(added))] if added else []),
-                gettext("The visit:"),
-                f"    {site_url.rstrip('/')}{path}\n",
-            ]
-        ),
-        from_email=settings.DEFAULT_FROM_EMAIL,
-        recipient_list=[visit.observer.email],
+        *([_quoted("\n".join(added))] if added else []),
+        gettext("The visit:"),
+        _address(step, site_url, "web:visit", "visit_id"),
     )
 
 
@@ -109,38 +85,49 @@ def mail_accepted(*, step_id: int, site_url: str) -> None:
 )
 def mail_message(*, step_id: int, person_id: int, site_url: str) -> None:
     """Mail what somebody wrote about a visit to one person of the other side."""
-    step = ReviewStep.objects.select_related("visit__route__program", "visit__observer", "by").get(
-        pk=step_id
-    )
+    step = _step(step_id)
     person = Person.objects.get(pk=person_id)
     if not person.has_account:
         return  # Nobody would get it.
     visit, program = step.visit, step.visit.route.program
     night = _night(step)
-    page = "web:visit" if person.pk == visit.observer_id else "web:review_visit"
-    key = "visit_id" if person.pk == visit.observer_id else "visit"
-    path = reverse(page, kwargs={"program": program.slug, key: visit.pk})
+    is_observer = person.pk == visit.observer_id
+    page, key = ("web:visit", "visit_id") if is_observer else ("web:review_visit", "visit")
+    _mail(
+        person,
+        said("{program}: message about the visit of {night}", program=program.name, night=night),
+        said(
+            "{name} wrote about the visit to {route} on the night of {night}:",
+            name=step.by.name,
+            route=visit.route,
+            night=night,
+        ),
+        _quoted(step.note),
+        gettext("Read it and answer here:"),
+        f"{_address(step, site_url, page, key)}#conversation",
+    )
+
+
+def _step(step_id: int) -> ReviewStep:
+    steps = ReviewStep.objects.select_related("visit__route__program", "visit__observer", "by")
+    return steps.get(pk=step_id)
+
+
+def _mail(person: Person, subject: str, *paragraphs: str) -> None:
+    greeting = said("Hello {name},", name=person.name)
     send_mail(
-        subject=said(
-            "{program}: message about the visit of {night}", program=program.name, night=night
-        ),
-        message="\n\n".join(
-            [
-                said("Hello {name},", name=person.name),
-                said(
-                    "{name} wrote about the visit to {route} on the night of {night}:",
-                    name=step.by.name,
-                    route=visit.route,
-                    night=night,
-                ),
-                _quoted(step.note),
-                gettext("Read it and answer here:"),
-                f"    {site_url.rstrip('/')}{path}#conversation\n",
-            ]
-        ),
+        subject=subject,
+        message="\n\n".join([greeting, *paragraphs]) + "\n",
         from_email=settings.DEFAULT_FROM_EMAIL,
         recipient_list=[person.email],
     )
+
+
+def _address(step: ReviewStep, site_url: str, page: str, key: str) -> str:
+    """Of a page of the visit, which its URL calls `key`."""
+    slug = step.visit.route.program.slug
+    path = reverse(page, kwargs={"program": slug, key: step.visit_id})
+    return _quoted(f"{site_url.rstrip('/')}{path}")
 
 
 def _night(step: ReviewStep) -> str:
