@@ -102,19 +102,8 @@ def analyze(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) 
 
     Examples
     --------
-    >>> import numpy as np
-    >>> from surveys.trends.histories import PeriodColumns
-    >>> rng = np.random.default_rng(1)
-    >>> stop, year, visit = (axis.ravel() for axis in np.indices((60, 6, 3)))
-    >>> heard = (rng.random((60, 6)) < 0.6)[stop, year] & (rng.random(len(stop)) < 0.5)
-    >>> columns = PeriodColumns(
-    ...     route=stop // 5, stop=stop, season_year=2019 + year,
-    ...     night=365 * (2019 + year) + 30 * visit, visit_number=visit + 1,
-    ...     call_index=heard.astype(float), heard=heard.astype(float),
-    ... )
-    >>> periods = SpeciesPeriods(
-    ...     columns=columns, day=30 * visit, in_season=np.ones(len(stop), dtype=bool), stops={}
-    ... )
+    >>> from surveys.trends.example import example_periods
+    >>> periods = example_periods(60)
     >>> result = analyze("Pseudacris crucifer", periods, site="stop", parts=Parts(fit_check=False))
     >>> [year.season_year for year in result.years]
     [2019, 2020, 2021, 2022, 2023, 2024]

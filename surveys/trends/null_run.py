@@ -92,17 +92,8 @@ def null_run(species: str, periods: SpeciesPeriods, *, runs: int = RUNS) -> Null
 
     Examples
     --------
-    >>> from surveys.trends.histories import PeriodColumns
-    >>> rng = np.random.default_rng(1)
-    >>> stop, year, visit = (axis.ravel() for axis in np.indices((100, 6, 3)))
-    >>> heard = (rng.random((100, 6)) < 0.6)[stop, year] & (rng.random(len(stop)) < 0.5)
-    >>> columns = PeriodColumns(
-    ...     route=stop // 5, stop=stop, season_year=2019 + year,
-    ...     night=365 * (2019 + year) + 30 * visit, visit_number=visit + 1,
-    ...     call_index=heard.astype(float), heard=heard.astype(float))
-    >>> periods = SpeciesPeriods(
-    ...     columns=columns, day=30 * visit, in_season=np.ones(len(stop), dtype=bool), stops={})
-    >>> told = null_run("Pseudacris crucifer", periods, runs=20)
+    >>> from surveys.trends.example import example_periods
+    >>> told = null_run("Pseudacris crucifer", example_periods(), runs=20)
     >>> told.runs, told.fell + told.rose <= 4
     (20, True)
     """

@@ -112,17 +112,8 @@ def whole_program(regions: Regions, *, flags: tuple[str, ...] = ()) -> WholeProg
 
     Examples
     --------
-    >>> from surveys.trends.histories import PeriodColumns
-    >>> rng = np.random.default_rng(1)
-    >>> stop, year, visit = (axis.ravel() for axis in np.indices((100, 6, 3)))
-    >>> heard = (rng.random((100, 6)) < 0.6)[stop, year] & (rng.random(len(stop)) < 0.5)
-    >>> columns = PeriodColumns(
-    ...     route=stop // 5, stop=stop, season_year=2019 + year,
-    ...     night=365 * (2019 + year) + 30 * visit, visit_number=visit + 1,
-    ...     call_index=heard.astype(float), heard=heard.astype(float))
-    >>> periods = SpeciesPeriods(
-    ...     columns=columns, day=30 * visit, in_season=np.ones(len(stop), dtype=bool), stops={},
-    ...     region=np.where(stop < 50, "North", "South"), weights={"North": 1.0, "South": 3.0})
+    >>> from surveys.trends.example import example_periods
+    >>> periods = example_periods(weights={"North": 1.0, "South": 3.0})
     >>> told = whole_program(fit_regions(periods, "stop"))
     >>> bool(told.change.low < 0 < told.change.high), len(told.shares)
     (True, 6)
