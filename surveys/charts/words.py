@@ -9,7 +9,7 @@ from surveys.charts.trend_texts import HEARD, OCCUPIED, ChangeTexts
 from surveys.language import gettext, said
 from surveys.language import gettext_noop as _
 from surveys.protocol.words import listed, number
-from surveys.trends import FLAGS, Estimate, SpeciesResult, SpeciesYear
+from surveys.trends import FLAGS, Estimate, SpeciesResult
 from surveys.trends.community import is_told
 from surveys.trends.estimates import (
     DID_NOT_CONVERGE,
@@ -300,43 +300,6 @@ def trend_line(result: SpeciesResult) -> tuple[Sequence[tuple[int, Estimate]], b
     return (trend.naive_line if tells_plain_share(result) else ()), False
 
 
-def chart_alt(name: str, result: SpeciesResult, site: str) -> str:
-    """What the picture shows, for readers who cannot see it."""
-    years = result.years
-    if not years:
-        return said("Nothing to draw for {name} yet.", name=name)
-    parts = [
-        said(
-            "Share of {sites} with {name} in each season, {first} to {last}.",
-            sites=sites_in_words(site),
-            name=name,
-            first=years[0].season_year,
-            last=years[-1].season_year,
-        )
-    ]
-    corrected = [year for year in years if year.occupancy.value is not None]
-    if corrected:
-        parts.append(_course(corrected))
-    naive = [year for year in years if year.naive.value is not None]
-    if naive:
-        parts.append(
-            said(
-                "Heard, not corrected: {start} in {first}, {end} in {last}.",
-                start=share(naive[0].naive.value),
-                first=naive[0].season_year,
-                end=share(naive[-1].naive.value),
-                last=naive[-1].season_year,
-            )
-        )
-    line, is_corrected = trend_line(result)
-    if line:
-        text = _("The trend line runs from {start} to {end}.")
-        if not is_corrected:
-            text = _("The trend line of the uncorrected share runs from {start} to {end}.")
-        parts.append(said(text, **_ends(line)))
-    return " ".join([*parts, *break_sentences(result)])
-
-
 def flag_words(flags: Iterable[str]) -> list[tuple[str, str]]:
     """Flags with their meaning, each once, in the order of first appearance."""
     known = [flag for flag in dict.fromkeys(flags) if flag in FLAGS]
@@ -401,38 +364,11 @@ def _change(
 def _path(result: SpeciesResult, line: Sequence[tuple[int, Estimate]]) -> dict[str, str]:
     """Where the line begins and ends; empty where a step lies between, which is no part of the
     change."""
-    return {} if steps_of(result) else _ends(line)
+    return {} if steps_of(result) else ends_of(line)
 
 
-def _ends(line: Sequence[tuple[int, Estimate]]) -> dict[str, str]:
+def ends_of(line: Sequence[tuple[int, Estimate]]) -> dict[str, str]:
     if not line:
         return {}
     (_first, first), (_last, last) = line[0], line[-1]
     return {"start": share(first.value), "end": share(last.value)}
-
-
-def _course(years: Sequence[SpeciesYear]) -> str:
-    """The corrected shares of the first and the last season, and the extremes between them."""
-    first, last = years[0], years[-1]
-    ends = {
-        "first": first.season_year,
-        "start": share_with_interval(first.occupancy),
-        "last": last.season_year,
-        "end": share_with_interval(last.occupancy),
-    }
-    if last is first:
-        return said("Corrected for detection: {start} in {first}.", **ends)
-    between = years[1:-1]
-    if not between:
-        return said("Corrected for detection: {start} in {first}, {end} in {last}.", **ends)
-    lowest = min(between, key=lambda year: year.occupancy.value or 0.0)
-    highest = max(between, key=lambda year: year.occupancy.value or 0.0)
-    return said(
-        "Corrected for detection: {start} in {first}, {end} in {last}, in between {lowest} "
-        "({low_year}) to {highest} ({high_year}).",
-        **ends,
-        lowest=share(lowest.occupancy.value),
-        low_year=lowest.season_year,
-        highest=share(highest.occupancy.value),
-        high_year=highest.season_year,
-    )

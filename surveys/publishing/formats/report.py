@@ -20,6 +20,7 @@ from weasyprint import CSS, HTML
 from weasyprint.document import Document
 from weasyprint.urls import URLFetcher, URLFetcherResponse
 
+from surveys.charts.chart_alt import chart_alt
 from surveys.charts.chorus import chorus_sentence
 from surveys.charts.model_words import model_in_words
 from surveys.charts.sensitivity import CheckRow, check_rows, check_sentence
@@ -39,7 +40,6 @@ from surveys.charts.words import (
     UNCLEAR,
     UNKNOWN,
     all_flags,
-    chart_alt,
     direction,
     flag_words,
     headline,

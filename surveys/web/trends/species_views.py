@@ -11,6 +11,7 @@ from django.views.decorators.http import require_GET
 from accounts.access import Permission, ProgramRequest, may, needs
 from surveys.charts import shares
 from surveys.charts.changes import told_effects
+from surveys.charts.chart_alt import chart_alt
 from surveys.charts.chorus import chorus_sentence
 from surveys.charts.needed_effort import needed_sentence
 from surveys.charts.sensitivity import by_stop_and_by_route, check_rows, check_sentence
@@ -18,7 +19,6 @@ from surveys.charts.water import heard_by_water, lag_sentence
 from surveys.charts.whole_program import no_weights, whole_sentence, whole_shares
 from surveys.charts.words import (
     all_flags,
-    chart_alt,
     flag_words,
     share,
     sites_in_words,

@@ -4,9 +4,9 @@ import dataclasses
 
 import pytest
 
+from surveys.charts.chart_alt import chart_alt
 from surveys.charts.words import (
     change_with_interval,
-    chart_alt,
     days_words,
     direction,
     headline,

@@ -11,12 +11,12 @@ from pypdf import PdfReader
 from weasyprint.formatting_structure.boxes import ReplacedBox, TextBox
 from weasyprint.urls import FatalURLFetchingError
 
+from surveys.charts.chart_alt import chart_alt
 from surveys.charts.shares import (
     species_spec,
     to_svg,
 )
 from surveys.charts.words import (
-    chart_alt,
     trend_sentence,
 )
 from surveys.publishing.formats import report
