@@ -9,7 +9,8 @@ from accounts.models import Membership, Person
 from accounts.past_observers import LONGEST_NAME
 from surveys.dates import day
 from surveys.importing.columns import Choice, check
-from surveys.importing.gathering import NOT_RECORDED, Answers, GatheredSheet, gather
+from surveys.importing.gathered import NOT_RECORDED, Answers, GatheredSheet
+from surveys.importing.gathering import gather
 from surveys.importing.problems import Problem, ProblemKind
 from surveys.importing.table import Table
 from surveys.language import gettext, gettext_noop, said

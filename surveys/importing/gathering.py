@@ -8,116 +8,28 @@ cell the row and column it came from.
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 
 from surveys.dates import day
 from surveys.importing import typed
 from surveys.importing.columns import Choice, is_long
-from surveys.importing.fields import CLOCKS, DEGREES, RAINS, WINDS, Level
-from surveys.importing.problems import ClashError, EntryError, Problem, ProblemKind
+from surveys.importing.fields import Level
+from surveys.importing.gathered import (
+    NOT_RECORDED,
+    Answers,
+    Gathered,
+    GatheredSheet,
+    Gathering,
+    PlacedRow,
+)
+from surveys.importing.problems import EntryError, Problem, ProblemKind
+from surveys.importing.row_cells import put_field, put_index, put_observer, put_species_row
 from surveys.importing.table import Row, Table
 from surveys.importing.unknown_names import unknown_routes, unknown_species
 from surveys.language import gettext, said
 from surveys.visits.sheet.cells import storable
-from surveys.visits.sheet.texts import CellError, is_missing, quoted, rain_is_missing, read_integer
+from surveys.visits.sheet.texts import CellError, is_missing, quoted, read_integer
 
-NOT_RECORDED = "?"
 _EXAMPLE = dt.date(2024, 4, 15)
-_NOTHING_HEARD = frozenset({"none", "no species", "silent", "nothing", "no calls"})
-
-
-@dataclass(frozen=True, kw_only=True)
-class Answers:
-    """What the file itself cannot say. `blank_is_zero`: an empty species cell at a stop
-    that was listened to means “not heard”, otherwise “not recorded”. `unnamed_is_zero`:
-    so for species of the checklist that the file never names. `fill_down`: an empty route, date or
-    observer is the one above."""
-
-    blank_is_zero: bool = True
-    unnamed_is_zero: bool = False
-    fill_down: bool = False
-
-
-@dataclass(kw_only=True)
-class GatheredSheet:
-    """One visit. `origins` leads from cell addresses to (row, column), `texts` from there to what
-    was read. `raw` is what the file says."""
-
-    route: str
-    night: dt.date
-    cells: dict[str, str] = field(default_factory=dict)
-    origins: dict[str, tuple[int, str]] = field(default_factory=dict)
-    observer: str = ""
-    observer_row: int = 0
-    rows: list[int] = field(default_factory=list)
-    stops: dict[int, int] = field(default_factory=dict)
-    raw: dict[str, str] = field(default_factory=dict)
-    texts: dict[tuple[int, str], str] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Gathered:
-    sheets: tuple[GatheredSheet, ...]
-    problems: tuple[Problem, ...]
-    named_species: frozenset[str]
-
-
-@dataclass(kw_only=True)
-class _Gathering:
-    headers: tuple[str, ...]
-    choices: Sequence[Choice]
-    routes: Mapping[str, str]
-    catalog: Mapping[str, str]
-    answers: Answers
-    latest_year: int
-    long: bool
-    in_parts: frozenset[str]
-    positions: dict[str, int]
-    sheets: dict[tuple[str, dt.date], GatheredSheet] = field(default_factory=dict)
-    problems: list[Problem] = field(default_factory=list)
-    unknown_routes: dict[str, list[int]] = field(default_factory=lambda: defaultdict(list))
-    unknown_species: dict[str, list[int]] = field(default_factory=lambda: defaultdict(list))
-    named: set[str] = field(default_factory=set)
-
-    def report(
-        self, row: Row, position: int, error: CellError, kind: ProblemKind = ProblemKind.CELL
-    ) -> None:
-        self.problems.append(
-            Problem(
-                row=row.number,
-                column=self.headers[position],
-                message=error.message,
-                remedy=error.remedy,
-                kind=kind,
-                written=row.texts[position],
-            )
-        )
-
-    def text(self, row: Row, code: str) -> str:
-        position = self.positions.get(code)
-        return "" if position is None else row.texts[position]
-
-
-@dataclass(frozen=True, kw_only=True)
-class _PlacedRow:
-    """A row whose visit and stop are known."""
-
-    work: _Gathering
-    sheet: GatheredSheet
-    row: Row
-    stop: int
-
-    def text(self, code: str) -> str:
-        return self.work.text(self.row, code)
-
-    def report(self, position: int, error: CellError, kind: ProblemKind = ProblemKind.CELL) -> None:
-        self.work.report(self.row, position, error, kind)
-
-    def set_cell(self, address: str, text: str, position: int) -> None:
-        self.sheet.cells[address] = text
-        origin = (self.row.number, self.work.headers[position])
-        self.sheet.origins[address] = origin
-        self.sheet.texts[origin] = self.row.texts[position]
 
 
 def gather(
@@ -134,7 +46,7 @@ def gather(
     `routes` leads from casefolded codes and names to route codes, `catalog` from
     casefolded names to species codes.
     """
-    work = _Gathering(
+    work = Gathering(
         headers=table.headers,
         choices=choices,
         routes=routes,
@@ -157,7 +69,7 @@ def gather(
     )
 
 
-def _unknown_names(work: _Gathering) -> list[Problem]:
+def _unknown_names(work: Gathering) -> list[Problem]:
     route_column = work.headers[work.positions["route"]]
     problems = unknown_routes(work.unknown_routes, known=work.routes, column=route_column)
     if work.unknown_species:
@@ -174,7 +86,7 @@ def blank_means_zero(table: Table, choices: Sequence[Choice]) -> bool:
     )
 
 
-def _gather_row(work: _Gathering, row: Row) -> None:
+def _gather_row(work: Gathering, row: Row) -> None:
     route, night, stop = _route(work, row), _night(work, row), _stop(work, row)
     if route is None or night is None or stop is None:
         return
@@ -197,22 +109,22 @@ def _gather_row(work: _Gathering, row: Row) -> None:
         return
     sheet.stops.setdefault(stop, row.number)
     sheet.rows.append(row.number)
-    placed = _PlacedRow(work=work, sheet=sheet, row=row, stop=stop)
+    placed = PlacedRow(work=work, sheet=sheet, row=row, stop=stop)
     for position, choice in enumerate(work.choices):
         header, written = work.headers[position], row.as_written[position]
         if written:
             part = row.part if header in work.in_parts else ""
             sheet.raw[f"imported.{row.number}.{part}{header}"] = storable(written)
         if choice.species:
-            _put_index(placed, position, choice.species)
+            put_index(placed, position, choice.species)
         elif choice.field is not None and choice.field.level is not Level.CALL:
-            _put_field(placed, position, choice)
-    _put_observer(placed)
+            put_field(placed, position, choice)
+    put_observer(placed)
     if work.long:
-        _put_species_row(placed)
+        put_species_row(placed)
 
 
-def _route(work: _Gathering, row: Row) -> str | None:
+def _route(work: Gathering, row: Row) -> str | None:
     text = work.text(row, "route")
     code = work.routes.get(typed.whole_number_text(text).casefold()) or work.routes.get(
         " ".join(text.split()).casefold()
@@ -222,7 +134,7 @@ def _route(work: _Gathering, row: Row) -> str | None:
     return code
 
 
-def _night(work: _Gathering, row: Row) -> dt.date | None:
+def _night(work: Gathering, row: Row) -> dt.date | None:
     position = work.positions["night"]
     text = row.texts[position]
     try:
@@ -237,7 +149,7 @@ def _night(work: _Gathering, row: Row) -> dt.date | None:
         return None
 
 
-def _stop(work: _Gathering, row: Row) -> int | None:
+def _stop(work: Gathering, row: Row) -> int | None:
     position = work.positions["stop"]
     text = row.texts[position]
     try:
@@ -255,144 +167,7 @@ def _stop(work: _Gathering, row: Row) -> int | None:
     return number
 
 
-def _put_field(placed: _PlacedRow, position: int, choice: Choice) -> None:
-    target, text = choice.field, placed.row.texts[position]
-    if not target.address or target.code == "night" or is_missing_here(text, choice):
-        return
-    prefix = f"stops.{placed.stop}." if target.level is Level.STOP else ""
-    address = f"{prefix}{target.address}"
-    try:
-        if target.forms is CLOCKS:
-            clock, fold = typed.clock_cells(text, choice.form, placed.sheet.night)
-            _put_once(placed, position, address, clock)
-            if fold:
-                _put_once(placed, position, f"{address}.fold", fold)
-            return
-        _put_once(placed, position, address, _converted(text, choice))
-    except ClashError as error:
-        placed.report(position, error, ProblemKind.CLASH)
-    except CellError as error:
-        placed.report(position, error)
-
-
-def is_missing_here(text: str, choice: Choice) -> bool:
-    """Blank, a dash or T; T in a column of rain is a trace, which is an answer."""
-    return rain_is_missing(text) if choice.field.forms is RAINS else is_missing(text)
-
-
-def _converted(text: str, choice: Choice) -> str:
-    if choice.field.forms is DEGREES:
-        return typed.temperature_text(text, choice.form)
-    if choice.field.forms is WINDS:
-        return typed.wind_text(text, choice.form)
-    if choice.field.forms is RAINS:
-        return typed.rain_text(text, choice.form)
-    return text
-
-
-def _put_once(placed: _PlacedRow, position: int, address: str, text: str) -> None:
-    """Write a cell once; rows of the same visit or stop must not say different things."""
-    sheet = placed.sheet
-    before = sheet.cells.get(address)
-    if before is None:
-        placed.set_cell(address, storable(text), position)
-    elif before != storable(text):
-        first = sheet.origins[address][0]
-        what = "stop" if address.startswith("stops.") else "visit"
-        raise ClashError(
-            said(
-                "{quoted} differs from row {first} of the same {what}.",
-                quoted=quoted(placed.row.texts[position]),
-                first=first,
-                what=what,
-            ),
-            said("Write the same in every row of the {what}, or only in the first.", what=what),
-        )
-
-
-def _put_index(placed: _PlacedRow, position: int, species: str) -> None:
-    text = typed.whole_number_text(placed.row.texts[position])
-    if text:
-        placed.set_cell(_call_address(placed.stop, species), _index_text(text), position)
-
-
-def _put_species_row(placed: _PlacedRow) -> None:
-    """A row of the long form: one species at one stop, or that nothing was heard there."""
-    work, row, sheet, stop = placed.work, placed.row, placed.sheet, placed.stop
-    position, name = work.positions["index"], placed.text("species")
-    index = typed.whole_number_text(row.texts[position])
-    if is_missing(name) or name.casefold() in _NOTHING_HEARD:
-        _put_silence(placed, index)
-        return
-    species = work.catalog.get(name.casefold())
-    if species is None:
-        work.unknown_species[name].append(row.number)
-        return
-    work.named.add(species)
-    address = _call_address(stop, species)
-    if address in sheet.cells:
-        first = sheet.origins[address][0]
-        twice = ClashError(
-            said(
-                "{name} at stop {stop} is in row {first} already.",
-                name=name,
-                stop=stop,
-                first=first,
-            ),
-            gettext("Keep the row with the higher index."),
-        )
-        placed.report(position, twice, ProblemKind.ROWS)
-    elif not index:
-        missing = EntryError(
-            said("{name} has no call index.", name=name),
-            gettext("Write 0, 1, 2 or 3; ? when not sure, - when it was not recorded."),
-        )
-        placed.report(position, missing, ProblemKind.CLASH)
-    else:
-        text = f"{_index_text(index)} {storable(placed.text('distance'))}"
-        placed.set_cell(address, text.strip(), position)
-
-
-def _put_silence(placed: _PlacedRow, index: str) -> None:
-    if index not in ("", "0", "-"):
-        species_position = placed.work.positions["species"]
-        error = EntryError(
-            gettext("There is a call index, but no species."), gettext("Write the species.")
-        )
-        placed.report(species_position, error, ProblemKind.CLASH)
-    status = f"stops.{placed.stop}.status"
-    placed.sheet.cells.setdefault(status, "listened")
-    placed.sheet.origins.setdefault(status, (placed.row.number, ""))
-
-
-def _call_address(stop: int, species: str) -> str:
-    return f"stops.{stop}.calls.{species}"
-
-
-def _index_text(text: str) -> str:
-    return NOT_RECORDED if is_missing(text) else storable(text)
-
-
-def _put_observer(placed: _PlacedRow) -> None:
-    sheet, text = placed.sheet, placed.text("observer")
-    if is_missing(text):
-        return
-    if sheet.observer and sheet.observer.casefold() != text.casefold():
-        differs = ClashError(
-            said(
-                "{quoted} differs from row {observer_row} of the same visit.",
-                quoted=quoted(text),
-                observer_row=sheet.observer_row,
-            ),
-            gettext("Write the same observer in every row of the visit."),
-        )
-        placed.report(placed.work.positions["observer"], differs, ProblemKind.CLASH)
-        return
-    sheet.observer = sheet.observer or storable(text)
-    sheet.observer_row = placed.row.number
-
-
-def _finish_stops(work: _Gathering, sheet: GatheredSheet) -> None:
+def _finish_stops(work: Gathering, sheet: GatheredSheet) -> None:
     """Say of each stop that it was listened to, where the file shows it, and fill in
     what an empty species cell means."""
     knows_stops = any(

@@ -8,7 +8,7 @@ from typing import Any
 from surveys.dates import day
 from surveys.importing.build import Built
 from surveys.importing.columns import Choice
-from surveys.importing.gathering import NOT_RECORDED
+from surveys.importing.gathered import NOT_RECORDED
 from surveys.importing.problems import Problem, ProblemKind, told_once
 from surveys.importing.table import Row, Table
 from surveys.language import gettext, said

@@ -18,7 +18,8 @@ from surveys.importing.columns import Choice, MappingError, choice_of, guess, wi
 from surveys.importing.commit import Committed, commit
 from surveys.importing.fields import Field, fields_of
 from surveys.importing.fixes import Fix, fixed, fixes_of, merged
-from surveys.importing.gathering import Answers, blank_means_zero
+from surveys.importing.gathered import Answers
+from surveys.importing.gathering import blank_means_zero
 from surveys.importing.layout import Layout
 from surveys.importing.preview import Preview, preview
 from surveys.importing.problems import ImportRefusedError

@@ -8,7 +8,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from accounts.models import Membership
 from surveys.importing.columns import MappingError
-from surveys.importing.gathering import Answers
+from surveys.importing.gathered import Answers
 from surveys.importing.preview import Preview
 from surveys.importing.problems import ImportRefusedError, UnreadableFileError
 from surveys.importing.uploads import (

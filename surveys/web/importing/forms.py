@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy
 from accounts.form_errors import Form
 from surveys.importing.columns import ASK, IGNORE, SPECIES
 from surveys.importing.fields import DATES, Field, Level
-from surveys.importing.gathering import Answers
+from surveys.importing.gathered import Answers
 from surveys.importing.layout import Layout
 from surveys.importing.reading import MOST_BYTES
 from surveys.importing.uploads import Upload

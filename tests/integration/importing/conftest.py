@@ -8,7 +8,7 @@ import pytest
 from openpyxl import Workbook
 
 from accounts.models import Membership
-from surveys.importing.gathering import Answers
+from surveys.importing.gathered import Answers
 from surveys.importing.preview import Preview
 from surveys.importing.uploads import Upload, open_upload, preview_upload, remember, store
 from surveys.models import Program

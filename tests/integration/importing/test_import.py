@@ -12,7 +12,7 @@ from django.http import Http404
 from django.test.utils import CaptureQueriesContext
 
 from accounts.models import Role
-from surveys.importing.gathering import Answers
+from surveys.importing.gathered import Answers
 from surveys.importing.problems import ImportRefusedError
 from surveys.importing.uploads import commit_upload, discard, open_upload, same_file_before, store
 from surveys.models import (
