@@ -56,16 +56,19 @@ def swap_functions(path: str, original: str, mutated: str, live: LiveFunctions) 
 
 
 def rebind_texts(module_name: str, path: str, mutated: str) -> bool:
-    """Exchange the module's constant strings (SQL) wherever they were imported to or put into a
-    longer one. For modules that may be executed twice. False where no constant differs."""
+    """Exchange the module's constant strings (SQL), and tuples of them, wherever they were imported
+    to or put into a longer one. For modules that may be executed twice. False where no constant
+    differs."""
     module = sys.modules[module_name]
     fresh = _executed(compile(mutated, path, "exec", dont_inherit=True), module_name, path)
     changed = False
     for name, new in fresh.items():
         old = module.__dict__.get(name)
-        if isinstance(new, str) and isinstance(old, str) and new != old:
-            changed = True
-            _replace_everywhere(old, new, name)
+        if not (_is_text(old) and _is_text(new)) or new == old:
+            continue
+        changed = True
+        _replace_everywhere(old, new, name)
+        if isinstance(old, str):
             _replace_within_texts(old, new)
     return changed
 
@@ -113,6 +116,12 @@ def _executed(code: CodeType, module_name: str, path: str) -> dict[str, object]:
 
 def _is_constant(value: object) -> bool:
     return isinstance(value, str | int | float | tuple | list | dict | set | frozenset | Mapping)
+
+
+def _is_text(value: object) -> bool:
+    return isinstance(value, str) or (
+        isinstance(value, tuple) and bool(value) and all(isinstance(text, str) for text in value)
+    )
 
 
 def _parts_within(code: CodeType) -> list[tuple]:

@@ -20,6 +20,7 @@ from surveys.trends.periods import (
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
+    make_program,
     make_route,
     make_version,
 )
@@ -161,6 +162,18 @@ def test_two_visits_of_one_night_stay_apart(program, observer, species):
     make_accepted_visit(route, observer.person)
     detected = arrays(program, species[0])[1].detected
     assert sorted(detected[0].tolist()) == [0, 1]
+    make_accepted_visit(route, observer.person, night=dt.date(2025, 4, 15))
+    numbers = load_periods(program).columns.visit_number
+    assert numbers.tolist() == [1, 2, 1], "Visits are numbered anew in each season year."
+
+
+def test_the_first_season_of_an_observer_is_that_in_this_program(program, observer, species):
+    route = make_route(program, stops=1)
+    elsewhere = make_route(make_program(), stops=1)
+    make_accepted_visit(elsewhere, observer.person, night=dt.date(2022, 4, 15))
+    for year in (2023, 2024):
+        make_accepted_visit(route, observer.person, night=dt.date(year, 4, 15))
+    assert load_periods(program).columns.first_season.tolist() == [True, False]
 
 
 def test_query_count_does_not_grow(program, observer, species, django_assert_num_queries):

@@ -22,6 +22,7 @@ import functools
 LIMIT = 3
 ALLOWED = {"a": (1, 2)}
 SQL = """SELECT 1 WHERE a"""
+IN_TURN = ("BEGIN", f"{SQL} LIMIT 1")
 
 
 def below(value):
@@ -166,6 +167,7 @@ def test_a_constant_text_that_was_imported_elsewhere(module, monkeypatch):
     monkeypatch.setitem(sys.modules, "other_than_swapped", other)
     assert rebind_texts("swapped", module.__file__, ORIGINAL.replace(" WHERE a", ""))
     assert other.SQL == module.SQL == "SELECT 1"
+    assert module.IN_TURN == ("BEGIN", "SELECT 1 LIMIT 1")
 
 
 def test_a_constant_text_within_a_longer_one(module, monkeypatch):
