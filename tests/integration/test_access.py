@@ -12,6 +12,7 @@ program, and the program's partner, observer and coordinator. The answers:
 import datetime as dt
 import json
 import uuid
+from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cache
@@ -22,6 +23,7 @@ from django.test import Client
 from django.urls import URLPattern, get_resolver, reverse
 from django.utils import timezone
 
+from accounts.access import PERMISSIONS
 from accounts.models import (
     Invitation,
     JoiningLink,
@@ -436,6 +438,12 @@ def pattern_of(name: str) -> URLPattern:
     return dict(every_url())[name]
 
 
+def view_of(name: str) -> object:
+    """The function, or the class where the view is one."""
+    view = pattern_of(name).callback
+    return getattr(view, "cls", view)
+
+
 def test_every_url_has_a_row():
     assert {name for name, _ in every_url()} == {name for name, *_ in rows()}
 
@@ -650,6 +658,19 @@ def test_every_url_answers_the_role_as_the_table_says(world, role):
         if answer != expected or fails:
             surprises.append(f"{name} {method}: {response.status_code}, wanted {expected}")
     assert not surprises, "\n".join(surprises)
+
+
+def test_a_page_that_refuses_a_role_does_so_itself():
+    """Where its verb refuses too, the page would answer the same without a check of its own."""
+    answers = defaultdict(set)
+    for name, _, role, expected in rows():
+        answers[name, role].add(expected)
+    loose = [
+        f"{name}: {role}"
+        for (name, role), expected in answers.items()
+        if expected == {"no"} and getattr(view_of(name), "permission", None) in PERMISSIONS[role]
+    ]
+    assert not loose, "\n".join(loose)
 
 
 @pytest.mark.parametrize("audience", PublicationAudience)

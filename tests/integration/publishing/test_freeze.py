@@ -11,7 +11,16 @@ import pytest
 from django.contrib.gis.geos import Point
 
 from surveys.fitting.histories import load_periods
-from surveys.models import CallIndex, Sensitivity, Sighting, Species, Stop, Visit, VisitState
+from surveys.models import (
+    CallIndex,
+    ChecklistEntry,
+    Sensitivity,
+    Sighting,
+    Species,
+    Stop,
+    Visit,
+    VisitState,
+)
 from surveys.publishing.exceptions import NamesCollide
 from surveys.publishing.frozen import Frozen
 from surveys.publishing.results import periods_of
@@ -99,12 +108,16 @@ def test_the_tables_hold_what_the_fits_load(tmp_path, small):
     small.checklist.filter(species__scientific_name="Lithobates capito").update(
         listed_from=dt.date(2023, 1, 1)
     )
+    # An observer who surveyed for another program before is new in this one.
+    elsewhere = make_route(make_program(), stops=1)
+    make_accepted_visit(elsewhere, Visit.objects.first().observer, night=dt.date(2019, 4, 15))
     frozen = small_frozen(tmp_path, results=False, program=small)
     read, loaded = read_periods(frozen.folder / "data"), load_periods(small)
+    assert set(read.periods.columns.first_season) == {False, True}
     for position, name in enumerate(read.species):
         pk = Species.objects.get(scientific_name=name).pk
         ours, theirs = species_periods(read.periods, position), species_periods(loaded, pk)
-        for key in ("season_year", "night", "visit_number"):
+        for key in ("season_year", "night", "visit_number", "first_season"):
             assert sorted(getattr(ours.columns, key)) == sorted(getattr(theirs.columns, key))
         assert np.nansum(ours.columns.call_index) == np.nansum(theirs.columns.call_index)
         assert np.isnan(ours.columns.heard).sum() == np.isnan(theirs.columns.heard).sum()
@@ -140,6 +153,7 @@ def test_zeros_are_written_out_and_what_is_unsure_is_blank(tmp_path, small):
     assert len(calls) == 3 * len(periods)
     blank = [row for row in calls if row["call_index"] is None]
     assert [row["species"] for row in blank] == ["Pseudacris crucifer"]
+    assert {row["confirmed_by_ear"] for row in calls if not row["call_index"]} == {None}
     heard = CallIndex.objects.filter(counts_in_trends=True).count()
     assert sum(1 for row in calls if row["call_index"]) == heard
     skipped = 2
@@ -211,7 +225,13 @@ def test_a_pseudonym_stays_and_hangs_on_the_programs_key(tmp_path, small):
 def test_the_coarsest_level_holds_for_all_stops_of_a_route(tmp_path, small, shared, species, grid):
     small.place_sharing = shared
     small.save()
-    small.checklist.filter(species__scientific_name="Lithobates capito").update(sensitivity=species)
+    entry = small.checklist.get(species__scientific_name="Lithobates capito")
+    entry.sensitivity = species
+    entry.save()
+    # How sensitive it is elsewhere matters only there.
+    ChecklistEntry.objects.create(
+        program=make_program(), species=entry.species, sensitivity=Sensitivity.EXTREME
+    )
     stops = [
         row
         for row in rows(small_frozen(tmp_path, results=False, program=small), "stops")
