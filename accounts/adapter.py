@@ -10,10 +10,12 @@ from django.http import HttpRequest
 from django.utils.translation import gettext_lazy
 
 from accounts.failed_sign_ins import queue_failed_sign_in
+from accounts.mailed_codes import code_of, new_ticket
 from accounts.mailing import queue_letter
 from accounts.security_log import Act
 
 _NO_ACCOUNT = "account/email/unknown_account"
+_SIGN_IN_CODE = "account/email/login_code"
 
 
 class InvitationOnlyAdapter(DefaultAccountAdapter):
@@ -25,15 +27,21 @@ class InvitationOnlyAdapter(DefaultAccountAdapter):
             "The email address or the password is wrong. Check both, or set a new password."
         ),
         "too_many_login_attempts": gettext_lazy(
-            "Too many wrong passwords. Wait a few minutes, or sign in with a code by email."
+            "Too many wrong passwords. Wait a few minutes, or set a new password."
         ),
     }
 
     def is_open_for_signup(self, request: HttpRequest) -> bool:
         return False
 
+    def generate_login_code(self) -> str:
+        """What the session keeps; the letter has the code that follows from it."""
+        return new_ticket()
+
     def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
         """Queue a letter. To an address without an account it is written and not sent."""
+        if template_prefix == _SIGN_IN_CODE:
+            context = context | {"code": code_of(context["code"])}
         request = current.request
         facts = {"request": request, "email": email, "current_site": get_current_site(request)}
         letter = self.render_mail(template_prefix, email, facts | context)

@@ -17,6 +17,7 @@ from allauth.mfa.totp.forms import ActivateTOTPForm
 from django.http import HttpRequest
 
 from accounts.form_errors import Form, HelpfulErrors
+from accounts.mailed_codes import code_of
 from accounts.mailing import queue_reset_link
 from surveys.language import gettext
 
@@ -81,7 +82,10 @@ class AskForCodeForm(HelpfulErrors, RequestLoginCodeForm):
 
 
 class SignInCodeForm(HelpfulErrors, ConfirmLoginCodeForm):
-    """The code that was mailed."""
+    """The code that was mailed. `code` is the ticket of the session; without one no code fits."""
+
+    def __init__(self, *args: object, code: str = "", **options: object) -> None:
+        super().__init__(*args, code=code_of(code) if code else "", **options)
 
 
 class SecondStepForm(HelpfulErrors, CodeForm):

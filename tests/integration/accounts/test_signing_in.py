@@ -49,6 +49,19 @@ class TestMailedCode:
         other.post("/accounts/login/code/confirm/", {"code": code})
         assert not is_signed_in(other)
 
+    def test_the_database_has_no_code(self, person):
+        """OWASP ASVS 4.0.3, 2.7.5: what a copy of the session holds is not what was mailed."""
+        client, _ = self.ask(person.email)
+        code = re.search(r"\n(\S{4,})\n\nIf you did not", delivered()[0].body)[1]
+        (session,) = Session.objects.all()
+        held = str(session.get_decoded())
+        (kept,) = re.findall(r"'code': '(\w+)'", held)
+        assert code not in held
+        client.post("/accounts/login/code/confirm/", {"code": kept})
+        assert not is_signed_in(client)
+        client.post("/accounts/login/code/confirm/", {"code": code.lower().replace("-", "")})
+        assert is_signed_in(client)
+
     def test_three_wrong_codes_end_it(self, person):
         client, _ = self.ask(person.email)
         code = re.search(r"\n(\S{4,})\n\nIf you did not", delivered()[0].body)[1]
@@ -66,6 +79,13 @@ class TestMailedCode:
             pages.append((answer.url, re.sub(r'value="[^"]{20,}"', "", shown.replace(email, ""))))
         assert pages[0] == pages[1]
         assert [letter.to for letter in delivered()] == [[person.email]]
+
+    def test_a_site_may_do_without(self, client, settings):
+        """The page then offers none; that there is none: tests/integration/test_settings.py."""
+        offers = "Email me a code"
+        assert offers in client.get("/accounts/login/").content.decode()
+        settings.ACCOUNT_LOGIN_BY_CODE_ENABLED = False
+        assert offers not in client.get("/accounts/login/").content.decode()
 
 
 class TestIdle:
