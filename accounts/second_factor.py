@@ -14,10 +14,12 @@ from accounts.access import (
     second_factors,
 )
 from accounts.models import Membership, Person
-from accounts.sealing import seal, unseal
+from accounts.sealing import reseal, seal, unseal
 from surveys.language import said
 
 _PURPOSE = "second factor"
+# What of an authenticator is sealed: the key of an app, the seed of recovery codes.
+_SEALED = ("secret", "seed")
 
 
 @receiver(user_logged_in)
@@ -25,6 +27,14 @@ def note_what_is_due(request: HttpRequest, user: Person, **_: object) -> None:
     memberships = Membership.objects.select_related("person").filter(person=user, active=True)
     if any(lacks_second_factor(membership) for membership in memberships):
         request.session[SECOND_FACTOR_DUE] = True
+
+
+def reseal_authenticator(authenticator: Authenticator) -> None:
+    """Seal it with the newest key. Raises cryptography.fernet.InvalidToken."""
+    sealed = {name: text for name, text in authenticator.data.items() if name in _SEALED}
+    if sealed:
+        authenticator.data |= {name: reseal(text, _PURPOSE) for name, text in sealed.items()}
+        authenticator.save(update_fields=["data"])
 
 
 class SecondFactorAdapter(DefaultMFAAdapter):

@@ -118,7 +118,9 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "accounts.Person"
 AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
+# Those of before the first one are made anew at their owner's next sign-in.
 PASSWORD_HASHERS = [
+    "accounts.hashing.KeyedPasswordHasher",
     "django.contrib.auth.hashers.Argon2PasswordHasher",
     "django.contrib.auth.hashers.PBKDF2PasswordHasher",
 ]
@@ -162,6 +164,7 @@ ACCOUNT_FORMS = {
     "request_login_code": "accounts.forms.AskForCodeForm",
     "confirm_login_code": "accounts.forms.SignInCodeForm",
 }
+# Mail alone then opens the account of a volunteer; of who needs a second step, not.
 ACCOUNT_LOGIN_BY_CODE_ENABLED = True
 ACCOUNT_LOGIN_BY_CODE_TIMEOUT = 10 * 60
 PASSWORD_RESET_TIMEOUT = 4 * 3600
@@ -229,6 +232,9 @@ FILE_UPLOAD_HANDLERS = [
     "django.core.files.uploadhandler.MemoryFileUploadHandler",
     "surveys.visits.media.storage.WholeFileUploadHandler",
 ]
+# ClamAV's daemon, which is asked about every file that somebody sends: the path of its socket, or
+# host:port. Without one files are not scanned: surveys/scanning.py.
+VIRUS_SCANNER = ""
 # Whom to tell of a weakness, as addresses or URLs, and until when that holds: security.txt.
 SECURITY_CONTACTS: list[str] = []
 SECURITY_EXPIRES: dt.datetime | None = None

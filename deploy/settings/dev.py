@@ -7,7 +7,7 @@ from django.core.exceptions import ImproperlyConfigured
 from deploy.settings.common import *  # noqa: F403
 from deploy.settings.common import REAL_USE, STORAGES, VAR_DIR
 
-_for_real_use = [name for name in REAL_USE if os.environ.get(name)]
+_for_real_use = [name for name in (*REAL_USE, "DUSKPOOL_SECRET_KEY_FILE") if os.environ.get(name)]
 if _for_real_use:
     raise ImproperlyConfigured(
         f"{', '.join(_for_real_use)} is set, as for real use, but these are the settings of the "

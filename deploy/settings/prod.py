@@ -9,6 +9,7 @@ from csp.constants import SELF
 from django.core.exceptions import ImproperlyConfigured
 
 from deploy.logs import logging_config
+from deploy.secret_files import secret
 from deploy.settings.common import *  # noqa: F403
 from deploy.settings.common import CONTENT_SECURITY_POLICY
 
@@ -19,7 +20,9 @@ REQUIRED = {
     "DUSKPOOL_EMAIL_HOST": "the mail server that sends invitations",
     "DUSKPOOL_FROM_EMAIL": "the address that mail comes from",
 }
-_missing = [name for name in REQUIRED if not os.environ.get(name)]
+SECRET_KEY = secret("DUSKPOOL_SECRET_KEY")
+_given = {**os.environ, "DUSKPOOL_SECRET_KEY": SECRET_KEY}
+_missing = [name for name in REQUIRED if not _given.get(name)]
 if _missing:
     raise ImproperlyConfigured(
         "Duskpool cannot start: these environment variables are missing.\n"
@@ -27,8 +30,9 @@ if _missing:
     )
 
 DEBUG = False
-SECRET_KEY = os.environ["DUSKPOOL_SECRET_KEY"]
-if len(SECRET_KEY) < 32:
+# What they signed and sealed still opens: deploy/production.md says how a key is replaced.
+SECRET_KEY_FALLBACKS = secret("DUSKPOOL_OLD_SECRET_KEYS").split()
+if any(len(key) < 32 for key in (SECRET_KEY, *SECRET_KEY_FALLBACKS)):
     raise ImproperlyConfigured("DUSKPOOL_SECRET_KEY is too short: use at least 32 characters.")
 ALLOWED_HOSTS = [host.strip() for host in os.environ["DUSKPOOL_ALLOWED_HOSTS"].split(",")]
 CSRF_TRUSTED_ORIGINS = [f"https://{host}" for host in ALLOWED_HOSTS]
@@ -66,9 +70,12 @@ CSRF_COOKIE_NAME = "__Host-csrftoken"
 EMAIL_HOST = os.environ["DUSKPOOL_EMAIL_HOST"]
 EMAIL_PORT = int(os.environ.get("DUSKPOOL_EMAIL_PORT", "587"))
 EMAIL_HOST_USER = os.environ.get("DUSKPOOL_EMAIL_USER", "")
-EMAIL_HOST_PASSWORD = os.environ.get("DUSKPOOL_EMAIL_PASSWORD", "")
+EMAIL_HOST_PASSWORD = secret("DUSKPOOL_EMAIL_PASSWORD")
 EMAIL_USE_TLS = os.environ.get("DUSKPOOL_EMAIL_TLS", "1") == "1"
 DEFAULT_FROM_EMAIL = os.environ["DUSKPOOL_FROM_EMAIL"]
+
+ACCOUNT_LOGIN_BY_CODE_ENABLED = os.environ.get("DUSKPOOL_SIGN_IN_BY_CODE", "1") == "1"
+VIRUS_SCANNER = os.environ.get("DUSKPOOL_VIRUS_SCANNER", "")
 
 MEDIA_ROOT = os.environ.get("DUSKPOOL_MEDIA_ROOT", "/var/lib/duskpool/media")
 MOST_BYTES_OF_A_PERSON = int(os.environ.get("DUSKPOOL_PERSON_GB", "5")) * 1024**3
@@ -84,7 +91,7 @@ BACKUP_HOURS = int(os.environ.get("DUSKPOOL_BACKUP_HOURS", "26"))
 DRILL_DAYS = int(os.environ.get("DUSKPOOL_DRILL_DAYS", "35"))
 FAILED_SIGN_INS = int(os.environ.get("DUSKPOOL_FAILED_SIGN_INS", "10"))
 LEAST_DISK_PERCENT = int(os.environ.get("DUSKPOOL_LEAST_DISK_PERCENT", "10"))
-METRICS_TOKEN = os.environ.get("DUSKPOOL_METRICS_TOKEN", "")
+METRICS_TOKEN = secret("DUSKPOOL_METRICS_TOKEN")
 STATIC_ROOT = os.environ.get("DUSKPOOL_STATIC_ROOT", "/var/lib/duskpool/static")
 
 _contacts = os.environ.get("DUSKPOOL_SECURITY_CONTACTS", "")

@@ -58,6 +58,44 @@ def test_real_use_asks_for_a_second_step_and_the_demo_does_not(module, required)
     assert settings_of(module, "s.SECOND_FACTOR_REQUIRED") == [required]
 
 
+def test_secrets_may_come_from_files(tmp_path):
+    file = tmp_path / "key"
+    file.write_text("y" * 40 + "\n")
+    names = ("s.SECRET_KEY", "*s.SECRET_KEY_FALLBACKS")
+    of_file = {"DUSKPOOL_SECRET_KEY": "", "DUSKPOOL_SECRET_KEY_FILE": str(file)}
+    old = {"DUSKPOOL_OLD_SECRET_KEYS": f"{'a' * 32} {'b' * 32}"}
+    assert settings_of("prod", *names, **of_file, **old) == ["y" * 40, "a" * 32, "b" * 32]
+    for wrong, why in (
+        ({**of_file, "DUSKPOOL_SECRET_KEY": "x" * 40}, "Both DUSKPOOL_SECRET_KEY and"),
+        ({**of_file, "DUSKPOOL_SECRET_KEY_FILE": f"{file}.not"}, "_FILE cannot be read"),
+        ({"DUSKPOOL_OLD_SECRET_KEYS": "short"}, "too short"),
+    ):
+        with pytest.raises(subprocess.CalledProcessError) as refused:
+            settings_of("prod", *names, **wrong)
+        assert why in refused.value.stderr
+
+
+def test_a_site_may_do_without_mailed_codes():
+    """OWASP ASVS 4.0.3, 2.2.2: mail alone then lets nobody in."""
+    asked = (
+        "import django; django.setup(); from allauth.account.urls import urlpatterns; "
+        "print(any(str(one.pattern) == 'login/code/' for one in urlpatterns))"
+    )
+    environment = REAL | {"DJANGO_SETTINGS_MODULE": "deploy.settings.prod"}
+    told = [
+        subprocess.run(
+            [sys.executable, "-c", asked],
+            env=environment | said,
+            cwd=used.BASE_DIR,
+            stdout=subprocess.PIPE,
+            text=True,
+            check=True,
+        ).stdout
+        for said in ({}, {"DUSKPOOL_SIGN_IN_BY_CODE": "0"})
+    ]
+    assert told == ["True\n", "False\n"]
+
+
 @pytest.mark.parametrize("command", ["migrate", "load_species", "help"])
 def test_the_settings_of_the_demo_are_refused_beside_those_of_real_use(command):
     run = subprocess.run(
