@@ -1,7 +1,8 @@
 from django.apps import AppConfig
+from django.conf import settings
 from django.utils import translation
 
-from surveys import language
+from surveys import language, scanning
 
 
 class SurveysConfig(AppConfig):
@@ -10,3 +11,4 @@ class SurveysConfig(AppConfig):
 
     def ready(self) -> None:
         language.use(translation)
+        scanning.use(settings.VIRUS_SCANNER)

@@ -1,4 +1,5 @@
-"""Reads a file that somebody sent in a process of its own, within limits of time and memory.
+"""Reads a file that somebody sent in a process of its own, within limits of time and memory, once
+the virus scanner has nothing against it, where the site has one.
 
 A file can be made so that reading it takes hours, or all memory. `run` hands its bytes to a fresh
 interpreter that turns bytes into bytes and is ended at its limits. It is not a fork: a fork of a
@@ -16,8 +17,10 @@ import subprocess
 import sys
 import threading
 from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
 
+from surveys import scanning
 from surveys.language import gettext_noop, said
 
 log = logging.getLogger(__name__)
@@ -72,19 +75,33 @@ class BrokenError(Exception):
     """The reading function ended with an error of its own: the file is broken."""
 
 
-def run(module: str, function: str, content: bytes, limits: Limits) -> bytes:
-    """What `function` of `module`, from bytes to bytes, makes of a file.
+def run(
+    module: str, function: str, content: bytes, limits: Limits, *, before: bytes = b""
+) -> bytes:
+    """What `function` of `module`, from bytes to bytes, makes of a file; `before` is put before it
+    by us.
 
     Raises RefusedError, OverLimitError, BrokenError.
     """
+    _scan(content)
     if not _places.acquire(timeout=limits.seconds):
         raise BusyError
     try:
-        return _result(_started(module, function, content, limits))
+        return _result(_started(module, function, before + content, limits))
     except subprocess.TimeoutExpired:
         raise OverLimitError from None
     finally:
         _places.release()
+
+
+def _scan(content: bytes) -> None:
+    try:
+        scanning.check(BytesIO(content))
+    except scanning.InfectedError as found:
+        raise RefusedError(scanning.REFUSED, name=found.name) from None
+    except scanning.ScannerAwayError as error:
+        log.warning("The virus scanner: %s", error)
+        raise RefusedError(scanning.AWAY) from None
 
 
 def _started(

@@ -28,6 +28,7 @@ from surveys.visits.exceptions import (
     QueriesOpen,
     ReasonMissing,
     RecordingDamaged,
+    RecordingNotScanned,
     RecordingRefused,
     RecordingTooLarge,
     StaleRevision,
@@ -36,6 +37,9 @@ from surveys.visits.exceptions import (
     WrongState,
 )
 
+_UNAVAILABLE = status.HTTP_503_SERVICE_UNAVAILABLE
+# The phone sends nothing of a recording meanwhile.
+_SCANNED_AGAIN_S = 60
 _STATUS: Mapping[type[Exception], int] = {
     StaleRevision: status.HTTP_409_CONFLICT,
     WrongState: status.HTTP_409_CONFLICT,
@@ -47,6 +51,7 @@ _STATUS: Mapping[type[Exception], int] = {
     NotConfirmable: status.HTTP_422_UNPROCESSABLE_ENTITY,
     QueriesOpen: status.HTTP_422_UNPROCESSABLE_ENTITY,
     RecordingRefused: status.HTTP_422_UNPROCESSABLE_ENTITY,
+    RecordingNotScanned: _UNAVAILABLE,
     NoRoomLeft: status.HTTP_507_INSUFFICIENT_STORAGE,
     RecordingTooLarge: status.HTTP_413_REQUEST_ENTITY_TOO_LARGE,
     # Defined by the tus protocol, not by HTTP.
@@ -62,7 +67,9 @@ def explain(exception: Exception, context: dict[str, Any]) -> Response | None:
     """
     if isinstance(exception, (VisitError, PublishingError)):
         code = _STATUS.get(type(exception), status.HTTP_400_BAD_REQUEST)
-        return Response({"detail": str(exception), **_extra_fields(exception)}, status=code)
+        headers = {"Retry-After": str(_SCANNED_AGAIN_S)} if code == _UNAVAILABLE else {}
+        data = {"detail": str(exception), **_extra_fields(exception)}
+        return Response(data, status=code, headers=headers)
     response = exception_handler(exception, context)
     if response is not None and isinstance(exception, DraftDiscarded):
         response.status_code = status.HTTP_410_GONE

@@ -30,9 +30,10 @@ class Layout:
     def plain(self) -> dict[str, Any]:
         return asdict(self)
 
-    def before(self, content: bytes) -> bytes:
-        """The layout and the file in one piece, as the process that reads the file gets them."""
-        return json.dumps(self.plain).encode() + _END + content
+    @property
+    def head(self) -> bytes:
+        """What is put before the file for the process that reads it."""
+        return json.dumps(self.plain).encode() + _END
 
 
 def taken_apart(payload: bytes) -> tuple[Layout, bytes]:

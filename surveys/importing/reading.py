@@ -7,7 +7,7 @@ from functools import lru_cache
 from typing import Any
 
 from surveys import bounded
-from surveys.importing.layout import Layout, taken_apart
+from surveys.importing.layout import Layout
 from surveys.importing.problems import UnreadableFileError
 from surveys.importing.table import Row, Table
 from surveys.language import gettext, said
@@ -36,7 +36,7 @@ def read_table(content: bytes, layout: Layout | None = None) -> Table:
     """
     chosen = layout or Layout()
     return table_of(
-        read_within_limits(content, lambda file: _parsed(chosen.before(file)), _sentences())
+        read_within_limits(content, lambda file: _parsed(chosen.head, file), _sentences())
     )
 
 
@@ -59,10 +59,9 @@ def _sentences() -> Sentences:
 
 # Each step of an import reads the file again.
 @lru_cache(maxsize=2)
-def _parsed(payload: bytes) -> bytes:
-    _, content = taken_apart(payload)
+def _parsed(head: bytes, content: bytes) -> bytes:
     module = "workbooks" if content.startswith(_ZIP) else "csv_files"
-    return bounded.run(f"surveys.importing.{module}", "parse_chosen", payload, LIMITS)
+    return bounded.run(f"surveys.importing.{module}", "parse_chosen", content, LIMITS, before=head)
 
 
 def read_within_limits(

@@ -39,7 +39,9 @@ def read_station_file(content: bytes, *, rain_unit: str, temperature_unit: str) 
         )
     head = f"{rain_unit},{temperature_unit}\n".encode()
     try:
-        parsed = bounded.run("surveys.importing.station_files", "parse", head + content, LIMITS)
+        parsed = bounded.run(
+            "surveys.importing.station_files", "parse", content, LIMITS, before=head
+        )
     except bounded.RefusedError as refusal:
         raise UnreadableFileError(str(refusal)) from None
     except (bounded.OverLimitError, bounded.BrokenError):

@@ -147,6 +147,13 @@ class RecordingRefused(VisitError):
     says = gettext_lazy("The server cannot accept this recording. It is still on the phone.")
 
 
+class RecordingNotScanned(VisitError):
+    says = gettext_lazy(
+        "The virus scanner does not answer. What was sent of the recording is kept and will be "
+        "checked later."
+    )
+
+
 class RecordingTooLarge(VisitError):
     says = gettext_lazy("The recording is too large. Record in shorter parts.")
 

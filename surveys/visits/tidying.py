@@ -7,7 +7,7 @@ import logging
 from procrastinate.contrib.django import app
 
 from surveys.runs.queues import SHORT
-from surveys.visits.exceptions import RecordingDamaged
+from surveys.visits.exceptions import RecordingDamaged, RecordingNotScanned, RecordingRefused
 from surveys.visits.media.files import sweep_files
 from surveys.visits.media.photos import count_bytes_of_old_photos
 from surveys.visits.media.recordings import (
@@ -28,7 +28,7 @@ def tidy(timestamp: int) -> None:
     for pk in list(unassembled_recordings().values_list("pk", flat=True)):
         try:
             assemble_recording(pk)
-        except RecordingDamaged as error:
+        except (RecordingDamaged, RecordingNotScanned, RecordingRefused) as error:
             log.warning("Recording %s: %s", pk, error)
     expired = expire_unfinished()
     if expired:

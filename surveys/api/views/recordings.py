@@ -183,6 +183,7 @@ class RecordingUpload(TusView):
             415: ProblemSerializer,
             422: ProblemSerializer,
             460: ProblemSerializer,
+            503: ProblemSerializer,
             507: ProblemSerializer,
         },
     )

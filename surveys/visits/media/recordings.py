@@ -28,6 +28,7 @@ from accounts.access import (
     require,
 )
 from accounts.models import Membership
+from surveys import scanning
 from surveys.language import gettext, said
 from surveys.models import (
     Recording,
@@ -47,6 +48,7 @@ from surveys.visits.exceptions import (
     NotYours,
     OffsetMismatch,
     RecordingDamaged,
+    RecordingNotScanned,
     RecordingRefused,
     RecordingTooLarge,
 )
@@ -175,8 +177,9 @@ def assemble_recording(recording_id: uuid.UUID) -> None:
     """Join the pieces of a recording once all have arrived.
 
     Does nothing while a piece is missing, or when the recording has been deleted. Raises
-    RecordingDamaged when the checksum or the media type is wrong; the pieces are then deleted,
-    and the upload has to start over.
+    RecordingDamaged when the checksum or the media type is wrong, and RecordingRefused when the
+    virus scanner finds something; the pieces are then deleted, and the upload has to start over.
+    Raises RecordingNotScanned while the scanner is away; the pieces are kept.
     """
     with transaction.atomic():
         rows = Recording.objects.filter(
@@ -378,7 +381,9 @@ def _species(code: str) -> Species | None:
     return species
 
 
-def _join(recording: Recording, joined: BinaryIO) -> RecordingDamaged | None:
+def _join(
+    recording: Recording, joined: BinaryIO
+) -> RecordingDamaged | RecordingRefused | None:
     """Write the pieces to `joined` in order. Returns what is wrong with the whole, if anything."""
     digest = hashlib.sha256()
     for block in _blocks(recording):
@@ -389,6 +394,17 @@ def _join(recording: Recording, joined: BinaryIO) -> RecordingDamaged | None:
     joined.seek(0)
     if not has_signature_of(recording.media_type, joined.read(SIGNATURE_BYTES)):
         return RecordingDamaged(_other_type(recording))
+    return _infection(joined)
+
+
+def _infection(joined: BinaryIO) -> RecordingRefused | None:
+    """Raises RecordingNotScanned."""
+    try:
+        scanning.check(joined)
+    except scanning.InfectedError as found:
+        return RecordingRefused(said(scanning.REFUSED, name=found.name))
+    except scanning.ScannerAwayError as error:
+        raise RecordingNotScanned from error
     return None
 
 

@@ -24,6 +24,7 @@ from surveys.visits.drafts import discard_draft
 from surveys.visits.exceptions import RecordingDamaged
 from surveys.visits.media import recordings as verbs
 from surveys.visits.media.audio_formats import MAX_BYTES
+from surveys.visits.tidying import tidy
 from tests.support.builders import (
     make_checklist,
     make_member,
@@ -41,6 +42,7 @@ from tests.support.sounds import (
     metadata,
     sound,
 )
+from tests.support.virus_scanner import FOUND, MARK, scanned_by, scanner
 
 pytestmark = pytest.mark.django_db
 
@@ -407,6 +409,29 @@ def test_failed_assembly_is_repeated_later(phone, monkeypatch):
     assert (response["Upload-Offset"], response["Upload-Complete"]) == ("5000", "?0")
     assert phone.piece(5000, 5000)["Upload-Complete"] == "?1"
     assert kept() == phone.content
+
+
+def test_a_recording_is_scanned_as_a_whole_before_it_is_kept(phone, tmp_path):
+    """What the scanner finds is not kept; what it cannot look at waits for it."""
+    phone.begin()
+    with scanned_by(str(tmp_path / "nobody")):
+        answer = phone.piece(0)
+        assert (answer.status_code, answer["Retry-After"]) == (503, "60")
+        assert "virus scanner does not answer" in words(answer)
+        tidy(timestamp=0)
+    assert phone.head()["Upload-Complete"] == "?0"
+    with scanner(tmp_path):
+        assert phone.piece(5000, 5000)["Upload-Complete"] == "?1"
+        assert kept() == phone.content
+        other = Uploader(client=phone.client, visit=phone.visit)
+        other.content = phone.content[:40] + MARK + phone.content[40:]
+        other.begin()
+        other.piece(0, 60)  # neither piece has it all
+        answer = other.piece(60)
+    assert answer.status_code == 422
+    assert f"found “{FOUND}”" in words(answer)
+    assert other.head()["Upload-Offset"] == "0"
+    assert RecordingPiece.objects.count() == 0
 
 
 class TestAccess:

@@ -150,7 +150,7 @@ def test_hostile_files_that_take_long(make, words):
     ],
 )
 def test_what_the_other_process_met_is_said(monkeypatch, error, words):
-    def run(*arguments):
+    def run(*arguments, **options):
         raise error
 
     monkeypatch.setattr(reading.bounded, "run", run)
