@@ -16,6 +16,7 @@ from django.core.management import get_commands, load_command_class
 
 PROJECT = Path(settings.BASE_DIR)
 DEPLOY = PROJECT / "deploy"
+DOCKERFILE = (DEPLOY / "Dockerfile").read_text()
 COMPOSE = yaml.safe_load((DEPLOY / "compose.yaml").read_text("utf-8"))
 SERVICES = COMPOSE["services"]
 # Ends once it has migrated.
@@ -32,11 +33,12 @@ def words_of(service: str) -> list[str]:
 def test_pg_dump_and_the_server_are_of_one_version():
     """An older pg_dump refuses a newer server (PostgreSQL documentation, pg_dump, Notes). What
     Debian brings is in the table of deploy/lib/packages.sh."""
-    (release,) = re.findall(r"^FROM debian:(\w+)", (DEPLOY / "Dockerfile").read_text(), re.M)
+    (release,) = re.findall(r"^FROM debian:(\w+)", DOCKERFILE, re.M)
     packages = (DEPLOY / "lib/packages.sh").read_text()
     (client,) = re.findall(rf"{release}\) echo (\d+)", packages)
     assert SERVICES["database"]["image"].split(":")[1].split("-")[0] == client
     assert release in (DEPLOY / "nginx/Dockerfile").read_text()
+    assert f"postgresql-{client}-postgis-3" in (DEPLOY / "production.md").read_text()
 
 
 @pytest.mark.parametrize("service", SERVICES)
@@ -94,6 +96,18 @@ def test_every_variable_is_one_that_the_settings_read():
             assert f'"{name}"' in read or name == "DATABASE_URL", name
 
 
+def test_backups_lie_on_a_volume_that_the_service_may_write_and_no_other_has():
+    """A volume takes its owner from the folder of the image that it is mounted at (Docker
+    documentation, Volumes, "Populate a volume using a container"; from memory)."""
+    (made,) = re.findall(r"install -d -o duskpool -g duskpool (.+?) *\\?$", DOCKERFILE, re.M)
+    for service in OF_THE_APP:
+        mounted = dict(volume.split(":")[:2] for volume in SERVICES[service]["volumes"])
+        assert set(mounted.values()) <= set(made.split())
+        assert ("backups" in mounted) == (service == "backup")
+    assert mounted["backups"] in words_of("backup")
+    assert re.findall(r"^USER (\w+)", DOCKERFILE, re.M) == ["duskpool"]
+
+
 def test_restored_files_can_take_the_place_of_the_old_ones():
     """deploy/restore renames the folder: it must not itself be where a volume is mounted."""
     media = SERVICES["backup"]["environment"]["DUSKPOOL_MEDIA_ROOT"]
@@ -129,6 +143,16 @@ def test_units_start_what_exists(unit):
         assert name in get_commands()
     for path in re.findall(r"/srv/duskpool/(deploy/\S+)", text):
         assert (PROJECT / path).is_file()
+
+
+def test_the_folder_of_files_is_made_before_anything_is_uploaded():
+    """Without it the site is not ready: a load balancer would send nobody."""
+    prod = (DEPLOY / "settings/prod.py").read_text()
+    (media,) = re.findall(r'"DUSKPOOL_MEDIA_ROOT", "/var/lib/([^"]+)"', prod)
+    for unit in ("web", "worker"):
+        text = (DEPLOY / f"systemd/duskpool-{unit}.service").read_text()
+        (made,) = re.findall(r"^StateDirectory=(.+)$", text, re.M)
+        assert media in made.split()
 
 
 @pytest.mark.skipif(shutil.which("systemd-analyze") is None, reason="systemd is not here")
