@@ -11,6 +11,7 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Callable
 from contextlib import closing, suppress
 from http.client import HTTPConnection, HTTPException
 from pathlib import Path
@@ -24,7 +25,8 @@ from tests.integration.test_deploy_scripts import PROJECT, shell
 USE = "cluster_use postgres; "
 # On a machine with much else to do.
 STARTS_WITHIN_S = 900
-ANSWERS_WITHIN_S = 60
+ANSWERS_WITHIN_S = 20
+LOOKS_AFTER_S = 30
 LOOK_EVERY_S = 0.5
 STOPS_WITHIN_S = 15
 FULL_FOR_S = (1.0, 4.0)
@@ -246,19 +248,64 @@ class Site:
                 start_new_session=True,
             )
 
-    def wait_for_web(self) -> None:
-        deadline = time.monotonic() + STARTS_WITHIN_S
-        while time.monotonic() < deadline:
-            with (
-                suppress(OSError, HTTPException, psycopg.Error),
-                closing(HTTPConnection("127.0.0.1", self.port, timeout=ANSWERS_WITHIN_S)) as asked,
-            ):
-                asked.request("GET", "/healthz")
-                if asked.getresponse().status == 200:
-                    self.connect().close()
-                    return
+    def wait_for_web(self) -> tuple[float, float]:
+        """Seconds until the server answered, and then until the database did. A long wait is
+        looked into while it lasts: slow.log."""
+        began = time.monotonic()
+        self._wait("server", self._server_answers)
+        between = time.monotonic()
+        self._wait("database", self._database_answers)
+        return between - began, time.monotonic() - between
+
+    def _wait(self, what: str, answers: Callable[[], bool]) -> None:
+        began, looked = time.monotonic(), 0
+        while not answers():
+            waited = time.monotonic() - began
+            if waited > STARTS_WITHIN_S:
+                raise RuntimeError(f"The {what} does not answer:\n{self._log_end('slow')}")
+            if waited > LOOKS_AFTER_S * (looked + 1):
+                looked += 1
+                self._look_into(f"{what} silent for {waited:.0f} s")
             time.sleep(0.3)
-        raise RuntimeError((self.folder / "web.log").read_text("utf-8")[-3000:])
+
+    def _server_answers(self) -> bool:
+        with (
+            suppress(OSError, HTTPException),
+            closing(HTTPConnection("127.0.0.1", self.port, timeout=ANSWERS_WITHIN_S)) as asked,
+        ):
+            asked.request("GET", "/healthz")
+            return asked.getresponse().status == 200
+        return False
+
+    def _database_answers(self) -> bool:
+        with suppress(psycopg.Error):
+            self.connect().close()
+            return True
+        return False
+
+    def _look_into(self, why: str) -> None:
+        """Whose fault a long wait is: is the machine busy, are processes there, what do they wait
+        for?"""
+        load = Path("/proc/loadavg").read_text().strip()
+        groups = ",".join(str(process.pid) for process in self.processes.values())
+        columns = "pid,ppid,stat,wchan:24,time,nlwp,args"
+        ps = subprocess.run(
+            ["ps", "-o", columns, "-g", groups], capture_output=True, text=True, check=False
+        ).stdout
+        asked = []
+        with suppress(psycopg.Error), self.connect() as there:
+            asked = there.execute(
+                "SELECT pid, state, wait_event_type, wait_event, now() - xact_start, query"
+                " FROM pg_stat_activity WHERE backend_type = 'client backend'"
+            ).fetchall()
+        with (self.folder / "slow.log").open("a", encoding="utf-8") as log:
+            log.write(f"{time.ctime()}: {why}; load {load}\n{ps}\n")
+            log.writelines(f"  {row}\n" for row in asked)
+            log.write(f"web.log ends with\n{self._log_end('web')}\n\n")
+
+    def _log_end(self, name: str) -> str:
+        file = self.folder / f"{name}.log"
+        return file.read_text("utf-8", "replace")[-3000:] if file.exists() else ""
 
     def _shell(self, script: str) -> str:
         done = shell(self.folder, USE + script)
