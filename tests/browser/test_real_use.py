@@ -36,7 +36,7 @@ COORDINATOR, VOLUNTEER, OPERATOR = (
 )
 PASSWORD = "heron reed lantern 7"
 LINK = re.compile(rf"https://{re.escape(HOST)}(/\S+)")
-CODE = re.compile(r"^([A-Z0-9-]{6,12})$", re.MULTILINE)
+CODE = re.compile(r"^([A-Z]{4}-[A-Z]{4})\s*$", re.MULTILINE)
 
 
 @pytest.fixture
@@ -60,6 +60,8 @@ def site(tmp_path, settings) -> Iterator[SimpleNamespace]:
 
 def environment_of(url: str, mailbox: Mailbox, folder: Path) -> dict[str, str]:
     """/etc/duskpool.env, and folders that are not those of the machine."""
+    # systemd makes it: StateDirectory of the units.
+    (folder / "media").mkdir()
     kept = {name: os.environ[name] for name in ("PATH", "HOME", "LANG") if name in os.environ}
     return kept | {
         "DJANGO_SETTINGS_MODULE": "deploy.settings.prod",
@@ -156,7 +158,7 @@ def sign_in_with_app(page: Page, secret: str) -> None:
     # The next code: one opens once.
     page.locator("input[name=code]").fill(totp(secret, time.time() + 30))
     page.locator("main form button[type=submit]").first.click()
-    page.wait_for_url("**/lowland-frogs/review/")
+    page.wait_for_url("**/lowland-frogs/desk/")
 
 
 def sign_in_by_code(page: Page, site: SimpleNamespace) -> None:
@@ -191,7 +193,7 @@ def test_people_come_in_after_the_steps_of_the_document(site, open_page, tmp_pat
     assert cookies["__Host-sessionid"]["httpOnly"]
     sign_out(desk)
     sign_in_with_app(desk, secret)
-    assert desk.context.request.get("/readyz").status == 200
+    assert site.proxy.ask("GET", "/readyz").status == 200
     what_the_timers_call(site.environment, tmp_path / "backups")
 
 

@@ -27,12 +27,15 @@ _SCHEMA = ("accounts/migrations", "accounts/models.py", "surveys/migrations", "s
            "deploy/settings", "tests/support/databases.py")  # fmt: skip
 
 
+_ID_DIGITS = 10
+
+
 @contextmanager
 def database_of_this_run() -> Iterator[str]:
     """Django's connection leads to a new database, which is dropped in the end. Gives its name."""
     base = connection.settings_dict["TEST"]["NAME"]
     before = connection.settings_dict["NAME"]
-    name = f"{base}_run_{secrets.token_hex(5)}"
+    name = f"{base}_run_{secrets.token_hex(_ID_DIGITS // 2)}"
     server = _server()
     try:
         _lock(server, name)
@@ -52,7 +55,7 @@ def another_database(template: str | None = None) -> Iterator[str]:
     try migrations on. Gives its name."""
     base = connection.settings_dict["TEST"]["NAME"]
     before = connection.settings_dict["NAME"]
-    name = f"{base}_run_{secrets.token_hex(5)}"
+    name = f"{base}_run_{secrets.token_hex(_ID_DIGITS // 2)}"
     server = _server()
     try:
         _lock(server, name)
@@ -116,10 +119,13 @@ def _fingerprint() -> str:
 
 
 def _drop_databases_of_dead_runs(server: BaseDatabaseWrapper, base: str) -> None:
-    for name in _databases(server, f"{base}_run_"):
-        if _answer(server, "SELECT pg_try_advisory_lock(hashtextextended(%s, 0))", name):
+    """Also those that a run made beside its own: their names begin with its name."""
+    beginning = f"{base}_run_"
+    for name in _databases(server, beginning):
+        run = name[: len(beginning) + _ID_DIGITS]
+        if _answer(server, "SELECT pg_try_advisory_lock(hashtextextended(%s, 0))", run):
             _drop(server, name)
-            _answer(server, "SELECT pg_advisory_unlock(hashtextextended(%s, 0))", name)
+            _answer(server, "SELECT pg_advisory_unlock(hashtextextended(%s, 0))", run)
 
 
 def connect_to(name: str) -> None:
