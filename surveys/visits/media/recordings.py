@@ -381,9 +381,7 @@ def _species(code: str) -> Species | None:
     return species
 
 
-def _join(
-    recording: Recording, joined: BinaryIO
-) -> RecordingDamaged | RecordingRefused | None:
+def _join(recording: Recording, joined: BinaryIO) -> RecordingDamaged | RecordingRefused | None:
     """Write the pieces to `joined` in order. Returns what is wrong with the whole, if anything."""
     digest = hashlib.sha256()
     for block in _blocks(recording):
