@@ -94,6 +94,23 @@ class TestChoice:
         assert [line.name for line in choice.occupancy_models] != []
         assert choice.occupancy_models[0].delta == 0
 
+    def test_without_rain_the_water_level_is_tried_alone(self):
+        histories, covariates, _ = survey()
+        rng = np.random.default_rng(3)
+        noise = rng.normal(size=(3, *histories.detected.shape))
+        level = covariates["temperature"]
+        covariates |= {"temperature": noise[0], "water": level}
+        without = choose_trend(histories, covariates, {})
+        assert without.detection == "night-temperature-level"
+        with_rain = choose_trend(histories, covariates | {"rain": noise[1]}, {})
+        tried = [{m.name for m in c.detection_models} for c in (without, with_rain)]
+        assert tried[0] & {"night-temperature-level", "night-temperature-water"} == {
+            "night-temperature-level"
+        }
+        assert tried[1] & {"night-temperature-level", "night-temperature-water"} == {
+            "night-temperature-water"
+        }
+
     def test_effects_are_odds_ratios_near_the_truth(self, chosen):
         found = {effect.name: effect for effect in odds_ratios(chosen[1])}
         assert sorted(found) == ["fish: yes", "temperature"]
@@ -377,8 +394,10 @@ def test_the_short_lists():
         "constant": (),
         "night": season,
         "night-temperature": (*season, "temperature"),
+        "night-temperature-level": (*season, "temperature", "water"),
         "night-temperature-water": (*season, "temperature", "rain", "water"),
         "night-temperature-air": (*season, "temperature", *air),
+        "night-temperature-level-air": (*season, "temperature", "water", *air),
         "night-temperature-water-air": (
             *season, "temperature", "rain", "water", *air,
         ),
