@@ -1,7 +1,7 @@
 """The printable sheet for a night without a phone, letter or A4: a page to fill in, and one with
 the cautions and where each stop is."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from django.template.loader import render_to_string
@@ -33,6 +33,9 @@ ImageFile.LOAD_TRUNCATED_IMAGES = False
 
 PAPERS = {"letter": gettext_lazy("Letter"), "a4": "A4"}
 BLANK_SPECIES_COLUMNS = 2
+# More than this, and names are set smaller, so that none is cut or printed over another.
+MOST_LETTERS = 44
+MOST_COLUMNS = 17
 MOST_WIND = 6  # Nobody surveys in more.
 SKIP_REASONS = (
     gettext_lazy("unsafe to stop"),
@@ -73,6 +76,10 @@ def field_sheet_html(
             "own_of_visit": asked_per(own, AskedPer.VISIT),
             "own_of_stop": asked_per(own, AskedPer.STOP),
             "own_words": [(field.label, words) for field in own if (words := _own_words(field))],
+            "is_tight": _is_tight(
+                [*(kind.name for kind in species), *_headings(own)],
+                [stop.name for stop in route_tonight.stops],
+            ),
             "blank_columns": range(BLANK_SPECIES_COLUMNS),
             "call_index": [(index, gettext(words)) for index, words in CALL_INDEX.items()],
             "sky": _legend(SKY, route_tonight.protocol.sky_codes),
@@ -83,6 +90,15 @@ def field_sheet_html(
             "skip_reasons": gettext(", ").join(map(str, SKIP_REASONS)),
         },
     )
+
+
+def _headings(own: Iterable[OwnField]) -> list[str]:
+    return [field.heading for field in asked_per(own, AskedPer.STOP)]
+
+
+def _is_tight(columns: Sequence[str], stops: Sequence[str]) -> bool:
+    longest = max(map(len, (*columns, *stops)), default=0)
+    return longest > MOST_LETTERS or len(columns) + BLANK_SPECIES_COLUMNS > MOST_COLUMNS
 
 
 def _legend(words: Mapping[str, Words], codes: Mapping[str, str]) -> list[tuple[str, str]]:

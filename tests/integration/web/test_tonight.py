@@ -2,6 +2,7 @@
 
 import datetime as dt
 import io
+import itertools
 import re
 
 import pytest
@@ -21,12 +22,13 @@ from surveys.models import (
 from surveys.protocol.nights import night_of
 from surveys.visits.drafts import start_visit
 from surveys.visits.judging import read_and_judge
+from surveys.visits.loading import checklist_on
 from surveys.visits.tonight import (
     route_on_night,
     tonight_for,
 )
 from surveys.web.sheets.grid import build_layout
-from surveys.web.tonight.fieldsheet import field_sheet_html
+from surveys.web.tonight.fieldsheet import field_sheet_html, field_sheet_pdf
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
@@ -236,7 +238,7 @@ def test_the_field_sheet_has_room_for_the_own_fields_of_the_night(
     )
     page, _safety = PdfReader(io.BytesIO(response.content)).pages
     text = " ".join(page.extract_text().split())
-    for words in ("Salinity, ppt", "Salinity At the edge", "Shore Reed bed, Open", "Led by ____"):
+    for words in ("Salinity, ppt", "Salinity: At the edge", "Shore: Reed bed, Open", "Led by ____"):
         assert words in text
     assert "Ended" not in text
     assert "Of the neighbor" not in text
@@ -263,6 +265,44 @@ def test_the_paper_has_the_columns_of_the_screen_in_its_order(observer, program)
     only_typed = {"Surveyed or skipped", "Interrupted", "If skipped, why"}
     wanted = [merged.get(heading, heading) for heading in screen if heading not in only_typed]
     assert [head for head in paper if head] == ["Stop", *wanted]
+
+
+LONG = "Narrow-mouthed lowland pinewoods chorus frog of the far coast"
+
+
+@pytest.mark.parametrize("others", [9, 20])
+def test_long_names_are_printed_whole_and_not_over_each_other(observer, program, others):
+    """Names of 61 letters, on a usual checklist and on a long one."""
+    for number in range(others + 3):
+        name = f"{LONG[:-1]}{number}" if number % 8 == 0 else f"Calling frog {number:02}"
+        species = Species.objects.create(
+            code=f"of-{number}", scientific_name=f"Rana no {number}", common_name=name
+        )
+        ChecklistEntry.objects.create(program=program, species=species, order=number)
+    route = make_route(program, stops=10)
+    for stop in route.stops.all():
+        stop.name = f"{LONG} {stop.number}"
+        stop.save()
+    tonight = route_on_night(observer, route.code, NIGHT)
+    pdf = field_sheet_pdf(tonight, observer, checklist_on(program, NIGHT), "letter")
+    page, safety = PdfReader(io.BytesIO(pdf)).pages
+    lines = []
+
+    def seen(text, cm, tm, _font, size):
+        across = tm[0] * cm[1] + tm[1] * cm[3]
+        if text.strip() and abs(across) > 0.5:  # turned by a quarter
+            lines.append((cm[0] * tm[4] + cm[2] * tm[5] + cm[4], size * abs(across), text))
+
+    page.extract_text(visitor_text=seen)
+    lines.sort()
+    assert len(lines) > others
+    for (left, _, one), (right, size, other) in itertools.pairwise(lines):
+        assert right - left > 0.85 * size, (one, other)
+    words = "".join(text for _, _, text in lines).replace(" ", "")
+    assert "Callingfrog01" in words
+    for text in (page.extract_text(), safety.extract_text()):
+        for stop in route.stops.all():
+            assert stop.name.replace(" ", "") in "".join(text.split())
 
 
 def test_why_a_window_counts_as_visited_and_when_the_next_visit_may_be(client_for, route, observer):
