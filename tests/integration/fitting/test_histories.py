@@ -170,7 +170,9 @@ def test_two_visits_of_one_night_stay_apart(program, observer, species):
 def test_the_first_season_of_an_observer_is_that_in_this_program(program, observer, species):
     route = make_route(program, stops=1)
     elsewhere = make_route(make_program(), stops=1)
-    make_accepted_visit(elsewhere, observer.person, night=dt.date(2022, 4, 15))
+    make_accepted_visit(
+        elsewhere, observer.person, night=dt.date(2022, 4, 15), heard={1: {species[0]: 3}}
+    )
     for year in (2023, 2024):
         make_accepted_visit(route, observer.person, night=dt.date(year, 4, 15))
     assert load_periods(program).columns.first_season.tolist() == [True, False]

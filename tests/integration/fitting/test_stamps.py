@@ -73,6 +73,7 @@ def test_another_program_changes_nothing(surveyed, observer):
     other = make_program()
     make_checklist(other, "Hyla versicolor")
     make_accepted_visit(make_route(other, stops=2, region="South"), observer.person)
+    make_change(Stop.objects.filter(route__program=other).first(), observer.person)
     assert data_stamp(surveyed) == before
     assert data_stamp(other) not in (before, data_stamp(make_program()))
 

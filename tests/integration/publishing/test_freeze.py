@@ -69,14 +69,23 @@ def test_the_yearly_table_follows_from_the_frozen_rows(tmp_path, small):
     assert len(published) == 12
 
 
-def test_routes_of_another_program_are_not_published(tmp_path, small):
-    """It has the same codes."""
-    before = rows(small_frozen(tmp_path / "alone", program=small, results=False), "routes")
+def test_rows_of_another_program_are_not_published(tmp_path, small):
+    """It has the same codes, and an observer in common."""
+    tables = ("routes", "stops", "visits", "periods", "calls", "sightings", "yearly")
+
+    def published(folder: str) -> dict[str, list]:
+        frozen = small_frozen(tmp_path / folder, program=small, results=False)
+        return {table: rows(frozen, table) for table in tables}
+
+    before = published("alone")
     neighbor = make_program()
-    for row in before:
-        make_route(neighbor, code=row["route"], name="Elsewhere")
-    frozen = small_frozen(tmp_path / "beside", program=small, results=False)
-    assert rows(frozen, "routes") == before
+    (gopher,) = make_checklist(neighbor, "Lithobates capito")
+    observer = Visit.objects.first().observer
+    for row in before["routes"]:
+        route = make_route(neighbor, code=row["route"], name="Elsewhere")
+        visit = make_accepted_visit(route, observer, heard={1: {gopher: 2}})
+        Sighting.objects.create(visit=visit, row=1, species=gopher, life_stage="adult")
+    assert published("beside") == before
 
 
 def test_results_are_those_of_the_stored_fits(tmp_path, small):

@@ -32,6 +32,7 @@ from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
     make_joint_entry,
+    make_program,
     make_route,
     make_species,
 )
@@ -293,10 +294,17 @@ def test_counted_piece_by_piece(listened, monkeypatch):
 
 
 @pytest.mark.django_db
-def test_filters_are_those_of_the_calls(listened):
+def test_filters_are_those_of_the_calls(listened, observer):
+    """Beside the counts of a neighbor."""
     route = listened.routes.first()
     route.region = "North"
     route.save()
+    neighbor = make_program()
+    (peeper,) = make_checklist(neighbor, PEEPER)
+    north = make_route(neighbor, region="North")
+    night = dt.date(FIRST_YEAR, 4, 10)
+    make_accepted_visit(north, observer.person, night=night, heard={1: {peeper: 3}})
+    count_again(neighbor.pk)
     narrowings = (
         {"region": "North"},
         {"first_year": FIRST_YEAR + 1},
