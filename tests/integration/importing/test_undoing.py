@@ -35,6 +35,7 @@ def imported(attempt, coordinator):
 
 def test_the_visits_of_the_file_and_no_others(imported, coordinator, attempt):
     accepted = Visit.objects.get(route__code="R1")
+    found = codes_of(accepted)
     for finding in list(accepted.findings.filter(severity="query")):
         accepted = verbs.settle(
             coordinator,
@@ -60,6 +61,12 @@ def test_the_visits_of_the_file_and_no_others(imported, coordinator, attempt):
     assert (again.problems, again.preview.known, same_file_before(again.upload)) == ([], 0, None)
     commit_upload(coordinator, again.upload)
     assert Visit.objects.filter(state=VisitState.SUBMITTED).count() == 3
+    # Nor is a visit that is set aside another one of the same night.
+    assert codes_of(Visit.objects.get(route__code="R1", state=VisitState.SUBMITTED)) == found
+
+
+def codes_of(visit: Visit) -> set[str]:
+    return set(visit.findings.values_list("code", flat=True))
 
 
 def test_an_import_is_undone_once_and_with_a_reason(imported, coordinator, attempt):

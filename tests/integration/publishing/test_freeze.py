@@ -187,13 +187,18 @@ def test_only_nights_on_the_checklist_have_rows(tmp_path, small):
 def test_what_does_not_count_or_comes_later_is_left_out(tmp_path, small):
     route = small.routes.get(code="R1")
     person = Visit.objects.first().observer
-    make_accepted_visit(route, person, night=dt.date(2025, 4, 2))
+    later = make_accepted_visit(route, person, night=dt.date(2025, 4, 2))
+    gopher = Species.objects.get(scientific_name="Lithobates capito")
+    Sighting.objects.create(visit=later, row=1, species=gopher, life_stage="adult")
     make_accepted_visit(
         route, person, night=dt.date(2024, 6, 2), state=VisitState.SUBMITTED, counts_in_trends=False
     )
     frozen = small_frozen(tmp_path, results=False, program=small)
     assert len(rows(frozen, "visits")) == 16
     assert {row["season_year"] for row in rows(frozen, "visits")} == {2021, 2022, 2023, 2024}
+    periods = {row["period"] for row in rows(frozen, "periods")}
+    assert {row["period"] for row in rows(frozen, "calls")} == periods
+    assert str(later.pk) not in {row["visit"] for row in rows(frozen, "sightings")}
 
 
 def test_names_only_with_consent(tmp_path, small):
