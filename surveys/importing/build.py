@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from accounts.models import Membership, Person
@@ -85,19 +85,28 @@ def build(
         answers=answers,
         latest_year=night_of(now, member.program.time_zone).year,
     )
-    people = _people(member)
+    people, shared = _people(member)
     sheets, known, known_problems = _without_known(
         member, snapshot, gathered.sheets, leave_out=leave_out_known
     )
-    work = _Building(member=member, snapshot=snapshot, people=people, answers=answers, now=now)
+    work = _Building(
+        member=member, snapshot=snapshot, people=people, shared=shared, answers=answers, now=now
+    )
     built = _build_all(work, sheets, gathered.named_species, report)
+    column = observer_column(table, choices)
+    shared_names = (_shared_name(*found, column) for found in work.rows_of_shared.items())
     return Built(
         visits=built,
-        problems=(*known_problems, *gathered.problems, *work.problems),
+        problems=(*known_problems, *gathered.problems, *shared_names, *work.problems),
         notices=(*table.notices, *_notices(snapshot, gathered.named_species, answers)),
         known=known,
         new_observers=tuple(sorted(dict.fromkeys(v.new_observer for v in built if v.new_observer))),
     )
+
+
+def observer_column(table: Table, choices: Sequence[Choice]) -> str | None:
+    columns = zip(table.headers, choices, strict=True)
+    return next((h for h, c in columns if c.field is not None and c.field.code == "observer"), None)
 
 
 def route_names(snapshot: ProgramSnapshot) -> dict[str, str]:
@@ -112,27 +121,51 @@ class _Building:
         member: Membership,
         snapshot: ProgramSnapshot,
         people: Mapping[str, Person],
+        shared: Collection[str],
         answers: Answers,
         now: dt.datetime,
     ) -> None:
         self.member = member
         self.snapshot = snapshot
         self.people = people
+        self.shared = shared
         self.answers = answers
         self.now = now
         self.problems: list[Problem] = []
         self._spellings: dict[str, str] = {}
+        self.rows_of_shared: dict[str, list[int]] = {}
 
     def observer_of(self, sheet: GatheredSheet) -> tuple[Person | None, str]:
         """A person of the program, or the name of one to add; the first spelling is kept."""
         written = sheet.observer or gettext(NOT_NAMED)
         person = self.people.get(written.casefold())
+        if written.casefold() in self.shared:
+            self.rows_of_shared.setdefault(written, []).extend(sheet.rows)
+            return None, ""
         name = written[:LONGEST_NAME].strip()
         return person, "" if person else self._spellings.setdefault(name.casefold(), name)
 
 
-def _people(member: Membership) -> dict[str, Person]:
-    """Members by e-mail and by name, present and past. A name that two share is nobody's."""
+def person_key(person: Person) -> str:
+    """How an answer names a person whose name others have, too, and who has no address."""
+    return f"#{person.pk}"
+
+
+def _shared_name(name: str, rows: Sequence[int], column: str | None) -> Problem:
+    return Problem(
+        message=said("More than one person of the program is called “{name}”.", name=name),
+        remedy=gettext("Choose who surveyed, or write the email into the file."),
+        row=rows[0],
+        rows=tuple(rows),
+        column=column,
+        kind=ProblemKind.OBSERVER,
+        written=name,
+    )
+
+
+def _people(member: Membership) -> tuple[dict[str, Person], set[str]]:
+    """Members by email, by name and by key, present and past; and the names that two share, which
+    are nobody's."""
     people: dict[str, Person] = {}
     twice: set[str] = set()
     members = Membership.objects.filter(program=member.program).select_related("person")
@@ -148,7 +181,8 @@ def _people(member: Membership) -> dict[str, Person]:
         for membership in members
         if membership.person.has_account
     )
-    return people
+    people.update((person_key(membership.person), membership.person) for membership in members)
+    return people, twice
 
 
 def _without_known(

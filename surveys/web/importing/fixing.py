@@ -1,13 +1,15 @@
 """Problems of a file in groups, each with what can be decided about it for all its rows."""
 
 import json
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from django.db.models import Count, Q
 from django.http import QueryDict
 
 from accounts.models import Person
-from surveys.importing.build import NOT_NAMED, route_names
+from surveys.importing.build import NOT_NAMED, observer_column, person_key, route_names
 from surveys.importing.fixes import Fix
 from surveys.importing.problems import Problem, ProblemKind
 from surveys.importing.unknown_names import suggested_codes
@@ -39,7 +41,7 @@ class Item:
 
     @property
     def is_name(self) -> bool:
-        return self.problem.kind in _NAMED
+        return self.problem.kind in (*_NAMED, ProblemKind.OBSERVER)
 
     @property
     def is_text(self) -> bool:
@@ -91,21 +93,39 @@ def names_of(program: Program) -> Names:
 
 
 def _people(program: Program) -> dict[str, str]:
-    """How everybody in the program is named in a file, by email or by name, and on the page."""
-    people = Person.objects.filter(memberships__program=program).order_by("name", "pk")
-    return {person.email or person.name: str(person) for person in people}
+    """How everyone in the program is named in a file, by email or by name, and on the page. Of
+    people who share their name, the page says more."""
+    people = list(
+        Person.objects.filter(memberships__program=program)
+        .annotate(
+            visit_count=Count("visits", filter=Q(visits__route__program=program), distinct=True)
+        )
+        .order_by("name", "pk")
+    )
+    times = Counter(person.name.casefold() for person in people)
+    named = {}
+    for person in people:
+        is_shared = times[person.name.casefold()] > 1
+        key = person.email or (person_key(person) if is_shared else person.name)
+        named[key] = _label(person) if is_shared else str(person)
+    return named
+
+
+def _label(person: Person) -> str:
+    """`Wren Oakley, wren@example.org`, `Wren Oakley, no account, 12 visits`."""
+    if person.email:
+        return f"{person.name}, {person.email}"
+    return said_of(
+        "{name}, no account, {number} visit",
+        "{name}, no account, {number} visits",
+        person.visit_count,
+        name=person.name,
+    )
 
 
 def observer_items(upload: Upload, observers: Sequence[str], names: Names) -> tuple[Item, ...]:
     """A choice for each name that nobody in the program has: a new person, or one who is there."""
-    column = next(
-        (
-            h
-            for h, c in zip(upload.table.headers, upload.choices, strict=True)
-            if c.field is not None and c.field.code == ProblemKind.OBSERVER
-        ),
-        None,
-    )
+    column = observer_column(upload.table, upload.choices)
     if column is None:
         return ()
     by_name = {label.casefold(): key for key, label in names.people.items()}
@@ -155,6 +175,8 @@ def _item(number: int, problem: Problem, names: Names) -> Item:
     elif problem.kind is ProblemKind.SPECIES:
         likely = suggested_codes(problem.written, names.species)
         options = _options(likely, names.species_labels, names.listed)
+    elif problem.kind is ProblemKind.OBSERVER:
+        return replace(item, options=_called(problem.written, names))
     else:
         return item
     return Item(
@@ -164,6 +186,13 @@ def _item(number: int, problem: Problem, names: Names) -> Item:
         options=options,
         suggested=likely[0] if likely else "",
     )
+
+
+def _called(name: str, names: Names) -> tuple[tuple[str, tuple[tuple[str, str], ...]], ...]:
+    """Those who are called so; which of them it was only the coordinator knows."""
+    start = f"{name.casefold()}, "
+    called = [key for key, label in names.people.items() if label.casefold().startswith(start)]
+    return _options(called, names.people, ())
 
 
 def _options(
@@ -229,12 +258,12 @@ def _fixes(data: QueryDict, number: str, upload: Upload, names: Names) -> Iterat
     yield Fix(column=column, written=storable(written), becomes=becomes, row=row)
 
 
-def told_fixes(fixes: Iterable[Fix], species: Mapping[str, str]) -> list[str]:
-    """What was decided, in words; `species` leads from codes to names."""
-    return [_told(fix, species) for fix in fixes]
+def told_fixes(fixes: Iterable[Fix], names: Mapping[str, str]) -> list[str]:
+    """What was decided, in words; `names` leads from codes of species and people to names."""
+    return [_told(fix, names) for fix in fixes]
 
 
-def _told(fix: Fix, species: Mapping[str, str]) -> str:
+def _told(fix: Fix, names: Mapping[str, str]) -> str:
     if not fix.column:
         return said("Row {row} is left out.", row=fix.row)
     if fix.becomes is None:
@@ -243,5 +272,5 @@ def _told(fix: Fix, species: Mapping[str, str]) -> str:
         text = gettext("{column}, row {row}: “{written}” is read as “{becomes}”.")
     else:
         text = gettext("{column}: “{written}” is read as “{becomes}”.")
-    becomes = species.get(fix.becomes or "", fix.becomes or "")
+    becomes = names.get(fix.becomes or "", fix.becomes or "")
     return said(text, column=fix.column, row=fix.row, written=fix.written, becomes=becomes)

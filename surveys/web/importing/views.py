@@ -350,7 +350,7 @@ def _preview(request: ProgramRequest, stored: Upload, seen: Preview) -> HttpResp
                 (gettext("Questions"), seen.queries, gettext("to resolve in review")),
             ],
             "groups": groups_of(seen.problems, names),
-            "fixes": told_fixes(stored.fixes, stored.species_names),
+            "fixes": told_fixes(stored.fixes, {**stored.species_names, **names.people}),
             "hidden": seen.problem_count - len(seen.problems),
             "before": same_file_before(stored),
             "crumbs": _crumbs(request, stored, gettext("Preview")),

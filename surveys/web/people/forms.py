@@ -160,6 +160,12 @@ class PersonForm(SeenForm):
                 "You will no longer review visits or set up this program. Only another coordinator"
                 " can change this back. Check the box if you are sure."
             )
+        if was == manages:
+            return said(
+                "{name} will no longer review visits or set up this program. Check the box if you"
+                " are sure.",
+                name=self.membership.person.name,
+            )
         return ""
 
 

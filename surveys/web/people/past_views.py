@@ -6,33 +6,16 @@ from django import forms
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import redirect
 from django.views.decorators.http import require_GET, require_POST
 
 from accounts import erasing, invitations
 from accounts import past_observers as verbs
 from accounts.access import Permission, ProgramRequest, needs
-from accounts.models import Membership
+from accounts.people import person_of
 from surveys.exports.own_data import own_data
 from surveys.language import gettext, said, said_of
-
-
-def past_observer_page(request: ProgramRequest, shown: Membership) -> HttpResponse:
-    """The page of a person without an account, instead of role and training."""
-    context = {
-        "section": "people",
-        "shown": shown,
-        "visits": shown.person.visits.filter(route__program=shown.program).count(),
-        "others": others(request, shown),
-        "claims": shown.person.claims.filter(accepted_at=None, withdrawn_at=None),
-    }
-    return render(request, "people/past_observer.html", context)
-
-
-def others(request: ProgramRequest, shown: Membership) -> list[Membership]:
-    """Everybody else in the program, to credit visits to."""
-    members = request.membership.program.memberships.exclude(pk=shown.pk)
-    return list(members.select_related("person").order_by("person__name", "pk"))
+from surveys.web.people.pages import Refused, person_page
 
 
 @require_POST
@@ -43,7 +26,7 @@ def rename(request: ProgramRequest, membership: int) -> HttpResponse:
         person = verbs.rename(request.membership, membership, name)
         return said("{name} is saved.", name=person.name)
 
-    return _carried_out(request, membership, act)
+    return _carried_out(request, membership, act, field="name")
 
 
 @require_POST
@@ -53,7 +36,7 @@ def merge(request: ProgramRequest, membership: int) -> HttpResponse:
         visits = verbs.merge(request.membership, membership, into=_chosen(request))
         return _told(visits)
 
-    return _carried_out(request, membership, act)
+    return _carried_out(request, membership, act, field="into")
 
 
 @require_POST
@@ -63,7 +46,7 @@ def hand_over(request: ProgramRequest, membership: int) -> HttpResponse:
         visits = verbs.hand_over(request.membership, membership, into=_chosen(request))
         return _told(visits)
 
-    return _carried_out(request, membership, act)
+    return _carried_out(request, membership, act, field="into")
 
 
 @require_POST
@@ -83,7 +66,7 @@ def claim(request: ProgramRequest, membership: int) -> HttpResponse:
             email=issued.invitation.email,
         )
 
-    return _carried_out(request, membership, act)
+    return _carried_out(request, membership, act, field="email")
 
 
 @require_POST
@@ -95,7 +78,7 @@ def erase(request: ProgramRequest, membership: int) -> HttpResponse:
         pseudonym = erasing.erase(request.membership, membership)
         return said("The person is erased. The records stand under {name}.", name=pseudonym)
 
-    return _carried_out(request, membership, act)
+    return _carried_out(request, membership, act, field="sure")
 
 
 @require_GET
@@ -117,11 +100,19 @@ def _told(visits: int) -> str:
     return said_of("One visit changed hands.", "{number} visits changed hands.", visits)
 
 
-def _carried_out(request: ProgramRequest, membership: int, act: Callable[[], str]) -> HttpResponse:
+def _carried_out(
+    request: ProgramRequest, membership: int, act: Callable[[], str], *, field: str
+) -> HttpResponse:
+    """Do it and return to the list; what is refused is said at its field, with what was typed."""
     # Before the form is read: of people of other programs nothing is said, not even that.
-    get_object_or_404(request.membership.program.memberships, pk=membership)
+    shown = person_of(request.membership, membership)
     try:
         messages.success(request, act())
     except ValidationError as refusal:
-        messages.error(request, " ".join(refusal.messages))
+        refused = Refused(
+            field=field,
+            message=" ".join(refusal.messages),
+            typed=request.POST.get(field, ""),
+        )
+        return person_page(request, shown, refused)
     return redirect("web:people", program=request.membership.program.slug)

@@ -14,18 +14,15 @@ from accounts import people as verbs
 from accounts.access import (
     Permission,
     ProgramRequest,
+    may,
     needs,
 )
 from accounts.past_observers import past_observers_of
 from surveys.dates import day
 from surveys.language import gettext, said
-from surveys.models import Source
 from surveys.web.forms.refusals import run_verb
-from surveys.web.people.forms import (
-    InviteForm,
-    PersonForm,
-)
-from surveys.web.people.past_views import others, past_observer_page
+from surveys.web.people.forms import InviteForm
+from surveys.web.people.pages import account_page, person_form, person_page
 
 
 def _site_url(request: ProgramRequest) -> str:
@@ -108,13 +105,8 @@ def withdraw(request: ProgramRequest, invitation: int) -> HttpResponse:
 def person(request: ProgramRequest, membership: int) -> HttpResponse:
     shown = verbs.person_of(request.membership, membership)
     if not shown.person.has_account:
-        return past_observer_page(request, shown)
-    form = PersonForm(
-        request.POST if request.method == "POST" else None,
-        membership=shown,
-        is_own=shown.pk == request.membership.pk,
-    )
-    form.show(verbs.person_facts(shown))
+        return person_page(request, shown)
+    form = person_form(request, shown, request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         facts = {name: value for name, value in form.cleaned_data.items() if name != "sure"}
         saved = run_verb(
@@ -127,16 +119,7 @@ def person(request: ProgramRequest, membership: int) -> HttpResponse:
             if saved.person_id == request.membership.person_id:
                 return redirect("web:home")
             return _redirect_to_list(request)
-    context = {
-        "section": "people",
-        "shown": shown,
-        "form": form,
-        "others": others(request, shown),
-        "from_files": shown.person.visits.filter(
-            route__program=shown.program, source=Source.IMPORT
-        ).count(),
-    }
-    return render(request, "people/person.html", context)
+    return account_page(request, shown, form)
 
 
 def _change_member(
@@ -156,9 +139,19 @@ def _change_member(
 @require_POST
 @needs(Permission.MANAGE)
 def deactivate(request: ProgramRequest, membership: int) -> HttpResponse:
-    """Coordinators who remove themselves are asked first."""
-    if membership == request.membership.pk and "sure" not in request.POST:
-        context = {"section": "people", "shown": request.membership}
+    """Whoever removes a coordinator is asked first, themselves above all."""
+    shown = verbs.person_of(request.membership, membership)
+    if may(shown, Permission.MANAGE) and "sure" not in request.POST:
+        is_own = shown.pk == request.membership.pk
+        name = shown.person.name
+        context = {
+            "section": "people",
+            "shown": shown,
+            "is_own": is_own,
+            "title": gettext("Leave this program?")
+            if is_own
+            else said("Remove {name}?", name=name),
+        }
         return render(request, "people/leave.html", context)
     outcome = gettext("can no longer open this program. All visits stay.")
     return _change_member(request, verbs.deactivate, membership, outcome)

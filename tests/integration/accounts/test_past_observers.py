@@ -215,8 +215,23 @@ def test_on_the_screens(program, coordinator, past, client_for):
 
     assert "Wren O. is saved." in post("people_rename", name="Wren O.")
     assert "on its way to wren@example.org" in post("people_claim", email="wren@example.org")
-    assert "Choose another person" in post("people_merge", into="x")
-    assert "Check the box first" in post("people_erase")
+    # What is refused is said at its field, and what was typed is still there.
+    for view, typed, field, sentence in (
+        ("people_merge", {"into": "x"}, "into", "Choose another person"),
+        ("people_erase", {}, "sure", "Check the box first"),
+        ("people_rename", {"name": "n" * 121}, "name", "at most 120 characters"),
+        ("people_claim", {"email": "wren@"}, "email", "valid email"),
+    ):
+        answer = client.post(reverse(f"web:{view}", args=here), typed)
+        assert answer.status_code == 422
+        assert (answer.context["refused"].field, answer.context["refused"].typed) == (
+            field,
+            typed.get(field, ""),
+        )
+        shown = answer.content.decode()
+        assert f'id="{field}_error"' in shown
+        assert sentence in shown
+        assert f'aria-describedby="{field}_error"' in shown
     linden = past["Linden Harrow"].pk
     assert "2 visits changed hands." in post("people_hand_over", into=linden)
     assert "The person is erased" in post("people_erase", sure="on")

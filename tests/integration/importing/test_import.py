@@ -10,8 +10,10 @@ from django.core.management import CommandError, call_command
 from django.db import connection
 from django.http import Http404
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 
-from accounts.models import Role
+from accounts.models import Person, Role
+from accounts.past_observers import add_past_observers
 from surveys.importing.gathered import Answers
 from surveys.importing.problems import ImportRefusedError
 from surveys.importing.uploads import commit_upload, discard, open_upload, same_file_before, store
@@ -273,6 +275,42 @@ def test_observers(attempt, coordinator, program):
     commit_upload(coordinator, again.upload)
     assert strange.observer.visits.count() == 2
     assert {robin.person.pk, left.person.pk} < set(Visit.objects.values_list("observer", flat=True))
+
+
+def test_a_name_that_two_share_is_asked_about(attempt, coordinator, client_for, program):
+    wren = make_member(program, person=make_person("Wren Oakley", "wren@example.org"))
+    add_past_observers(coordinator, ["Wren Oakley"])
+    past = Person.objects.get(email=None, name="Wren Oakley")
+    people = Person.objects.count()
+    tried = attempt(
+        wide("R1,2024-04-15,1,21:14,21:19,48,1,1,wren oakley").replace(
+            "sylvaticus\n", "sylvaticus,Observer\n"
+        )
+    )
+    (problem,) = tried.preview.problems
+    assert "More than one person of the program is called “wren oakley”." in str(problem)
+    assert tried.preview.new_observers == ()
+    client, row = client_for(coordinator), tried.upload.row.pk
+    preview, fix, commit = (
+        reverse(f"web:import_{name}", args=[program.slug, row])
+        for name in ("preview", "fix", "commit")
+    )
+    page = client.get(preview)
+    (group,) = page.context["groups"]
+    (item,) = group.items
+    (_, options), *_ = item.options
+    assert dict(options) == {
+        wren.person.email: "Wren Oakley, wren@example.org",
+        f"#{past.pk}": "Wren Oakley, no account, 0 visits",
+    }
+    client.post(commit)
+    assert not Visit.objects.filter(route__program=program).exists()
+    client.post(fix, {"problem_0": item.plain, "as_0": f"#{past.pk}"})
+    told = client.get(preview).content.decode()
+    assert "Observer: “wren oakley” is read as “Wren Oakley, no account, 0 visits”." in told
+    client.post(commit)
+    assert Visit.objects.get(route__program=program).observer == past
+    assert Person.objects.count() == people
 
 
 def test_rows_of_one_visit_must_agree(attempt):

@@ -134,6 +134,20 @@ class TestPerson:
             observer.refresh_from_db()
             assert observer.role == role
 
+    def test_whoever_removes_a_coordinator_or_takes_the_role_is_asked_first(self, program, page):
+        other = make_member(program, Role.COORDINATOR, person=make_person("Wren Oakley"))
+        address = url("people_deactivate", program, membership=other.pk)
+        assert "Remove Wren Oakley?" in page.post(address).content.decode()
+        form = url("people_person", program, membership=other.pk)
+        seen = page.get(form).context["form"].seen_text
+        asked = page.post(form, {"role": Role.OBSERVER, "seen": seen}).content.decode()
+        assert "Wren Oakley will no longer review visits" in asked
+        other.refresh_from_db()
+        assert (other.active, other.role) == (True, Role.COORDINATOR)
+        page.post(address, {"sure": "1"})
+        other.refresh_from_db()
+        assert not other.active
+
     def test_coordinator_who_leaves_is_asked_first(self, program, coordinator, page):
         make_member(program, Role.COORDINATOR)
         address = url("people_deactivate", program, membership=coordinator.pk)
