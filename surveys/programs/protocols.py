@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+from dataclasses import replace
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
@@ -31,6 +32,7 @@ from surveys.programs.versionfacts import (
     version_facts,
 )
 from surveys.programs.versions import (
+    units_of,
     window_rows,
     write_limits,
 )
@@ -42,10 +44,10 @@ from surveys.protocol.presets import (
     Preset,
     Presets,
     in_readers_language,
+    in_units_of,
     preset_rows,
     presets_from_plain,
 )
-from surveys.protocol.values import DistanceUnit, TemperatureUnit
 
 PRESETS_FILE = settings.BASE_DIR / "fixtures" / "protocol_presets.json"
 
@@ -56,13 +58,24 @@ def presets() -> Presets:
     return in_readers_language(presets_from_plain(content))
 
 
-def preset_called(code: str) -> Preset | None:
-    return next((preset for preset in presets().presets if preset.code == code), None)
+def presets_for(program: Program) -> Presets:
+    """With values that are round in the units of the program."""
+    units, offered = units_of(program), presets()
+    return replace(
+        offered,
+        presets=tuple(
+            replace(preset, protocol=in_units_of(preset.protocol, units))
+            for preset in offered.presets
+        ),
+    )
 
 
-def sources_in_words(preset: Preset) -> str:
+def preset_called(program: Program, code: str) -> Preset | None:
+    return next((one for one in presets_for(program).presets if one.code == code), None)
+
+
+def sources_in_words(preset: Preset, units: Units) -> str:
     """The source of each limit that a preset sets, one a line."""
-    units = Units(temperature=TemperatureUnit.CELSIUS, distance=DistanceUnit.KILOMETERS)
     rows = preset_rows(preset.protocol, presets(), units)
     return "\n".join(dict.fromkeys(f"{row.label}: {row.source}" for row in rows))
 

@@ -7,20 +7,34 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from decimal import Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 from enum import StrEnum
 from typing import Any
 
-from surveys.dates import month_day
+from surveys.dates import month_day, time_of_day
 from surveys.language import gettext, said
 from surveys.language import gettext_noop as _
 from surveys.protocol.limits.exact import exact
+from surveys.protocol.limits.limit import Kind
 from surveys.protocol.limits.phrases import Units
 from surveys.protocol.limits.table import LIMITS_BY_NAME
 from surveys.protocol.plain import from_plain
-from surveys.protocol.values import Protocol
-from surveys.protocol.weather import plain_number, show_temperature, to_celsius
-from surveys.protocol.words import distance, duration, listed, temperature
+from surveys.protocol.values import (
+    DistanceUnit,
+    Protocol,
+    SeasonWindow,
+    Temperature,
+    TemperatureUnit,
+)
+from surveys.protocol.weather import (
+    METERS_PER_FOOT,
+    METERS_PER_MILE,
+    from_celsius,
+    plain_number,
+    show_temperature,
+    to_celsius,
+)
+from surveys.protocol.words import distance, duration, listed, speed, temperature
 
 
 class Mark(StrEnum):
@@ -119,6 +133,54 @@ def _named(protocol: Protocol) -> Protocol:
     return replace(protocol, name=gettext(protocol.name), windows=windows)
 
 
+def in_units_of(protocol: Protocol, units: Units) -> Protocol:
+    """The protocol with values that are round in the units of a program, not only in its own."""
+    changes: dict[str, Any] = {
+        "windows": tuple(_window_in(window, units.temperature) for window in protocol.windows)
+    }
+    if units.distance is DistanceUnit.MILES:
+        for field, (per_unit, step, rounding) in _ROUND_IN_MILES.items():
+            value = getattr(protocol, field)
+            if value is not None:
+                steps = (Decimal(str(value)) / per_unit / step).to_integral_value(rounding)
+                changes[field] = float(steps * step * per_unit)
+    if units.temperature is TemperatureUnit.FAHRENHEIT:
+        changes["plausible_temperature_c"] = tuple(
+            to_celsius(Temperature(value=_whole_fives(end), unit=TemperatureUnit.FAHRENHEIT))
+            for end in protocol.plausible_temperature_c
+        )
+    return replace(protocol, **changes)
+
+
+def _window_in(window: SeasonWindow, unit: TemperatureUnit) -> SeasonWindow:
+    def whole(limit: Temperature | None) -> Temperature | None:
+        if limit is None or limit.unit is unit:
+            return limit
+        shown = from_celsius(to_celsius(limit), unit).value
+        return Temperature(value=shown.to_integral_value(ROUND_HALF_EVEN), unit=unit)
+
+    return replace(
+        window,
+        min_air_temperature=whole(window.min_air_temperature),
+        min_water_temperature=whole(window.min_water_temperature),
+    )
+
+
+def _whole_fives(celsius: Decimal) -> Decimal:
+    fahrenheit = from_celsius(celsius, TemperatureUnit.FAHRENHEIT).value
+    return Decimal(5 * round(fahrenheit / 5))
+
+
+# Length of the unit in what is stored, the step to which a value is rounded, and the way: stops
+# are never asked to be closer, nor a call to be farther, than in the preset.
+_ROUND_IN_MILES: Mapping[str, tuple[Decimal, Decimal, str]] = {
+    "listening_radius_m": (METERS_PER_FOOT, Decimal(50), ROUND_FLOOR),
+    "max_distance_from_stop_m": (METERS_PER_FOOT, Decimal(50), ROUND_FLOOR),
+    "min_stop_spacing_m": (METERS_PER_MILE, Decimal("0.1"), ROUND_CEILING),
+    "max_drive_kmh": (METERS_PER_MILE / 1000, Decimal(5), ROUND_FLOOR),
+}
+
+
 def preset_rows(protocol: Protocol, presets: Presets, units: Units) -> tuple[PresetRow, ...]:
     """The fields that a protocol sets, in the order of `presets.published`."""
     return tuple(
@@ -188,7 +250,7 @@ def _in_units(measure: Measure, units: Units) -> Callable[[Decimal], str]:
         case Measure.CELSIUS:
             return lambda end: show_temperature(end, units.temperature)
         case Measure.HOURS_AFTER_MIDNIGHT:
-            return lambda end: f"{int(end):02}:{int(end * 60) % 60:02}"
+            return lambda end: time_of_day(dt.time(int(end), int(end * 60) % 60))
         case _:
             return plain_number
 
@@ -207,6 +269,20 @@ _WINDOW_LABELS = {
 }
 
 
+def _temperatures(ends: tuple[Decimal, Decimal], units: Units) -> str:
+    first, last = (show_temperature(end, units.temperature) for end in ends)
+    return said("{first} to {last}", first=first, last=last)
+
+
+# A history says these to the tenth of a meter; a reader of presets wants their own units.
+_IN_UNITS: Mapping[Kind, Callable[[Any, Units], str]] = {
+    Kind.LONG_DISTANCE: lambda meters, units: distance(meters, units.distance),
+    Kind.SHORT_DISTANCE: lambda meters, units: distance(meters, units.distance),
+    Kind.SPEED: lambda kmh, units: speed(kmh, units.distance),
+    Kind.TEMPERATURES: _temperatures,
+}
+
+
 def _label(field: str, units: Units) -> str:
     if field in _WINDOW_LABELS:
         return gettext(_WINDOW_LABELS[field])
@@ -217,7 +293,11 @@ def _label(field: str, units: Units) -> str:
 def _value_in_words(protocol: Protocol, field: str, units: Units) -> str:
     """The value of a field; empty where the protocol does not set it."""
     if field in LIMITS_BY_NAME:
-        return exact(LIMITS_BY_NAME[field], getattr(protocol, field), units)
+        limit, value = LIMITS_BY_NAME[field], getattr(protocol, field)
+        in_units = _IN_UNITS.get(limit.kind)
+        return (
+            in_units(value, units) if in_units and value is not None else exact(limit, value, units)
+        )
     if field == "season_year_begins":
         return month_day(protocol.season_year_begins)
     values = _values(protocol, field)

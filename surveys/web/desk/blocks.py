@@ -71,7 +71,7 @@ def waiting(desk: Desk) -> Block:
     return Block(
         key="waiting",
         title=gettext("Visits to review"),
-        lede=gettext("Submitted visits, oldest first."),
+        lede=gettext("Submitted visits. What stands out comes first, then the oldest."),
         head=(
             gettext("Route"),
             gettext("Night"),

@@ -342,6 +342,10 @@ def _preview(request: ProgramRequest, stored: Upload, seen: Preview) -> HttpResp
         {
             "upload": stored,
             "seen": seen,
+            "first_rows": [
+                (row.number, list(zip(seen.headers, seen.meanings, row.texts, strict=False)))
+                for row in seen.first_rows
+            ],
             "observers": observer_items(stored, seen.new_observers, names),
             "counts": [
                 (gettext("Visits"), seen.visits, seen.nights),

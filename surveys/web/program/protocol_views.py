@@ -73,7 +73,7 @@ def protocols(request: ProgramRequest) -> HttpResponse:
 def begin(request: ProgramRequest) -> HttpResponse:
     """Choose what a new protocol begins from."""
     program = request.membership.program
-    offered = verbs.presets()
+    offered = verbs.presets_for(program)
     presets = [
         {"preset": preset, "rows": preset_rows(preset.protocol, offered, units_of(program))}
         for preset in offered.presets
@@ -160,14 +160,15 @@ def _form_page(request: ProgramRequest, screen: _Screen, **context: object) -> H
 def add(request: ProgramRequest) -> HttpResponse:
     """A new protocol, from the preset named in the address or from nothing."""
     code = request.GET.get("preset", "")
-    preset = verbs.preset_called(code) if code else None
+    program = request.membership.program
+    preset = verbs.preset_called(program, code) if code else None
     if code and preset is None:
         raise Http404(gettext("There is no such preset."))
     screen = _Screen(
         request,
         protocol=preset.protocol if preset else None,
-        in_force_from=today_of(request.membership.program).replace(month=1, day=1),
-        source=verbs.sources_in_words(preset) if preset else "",
+        in_force_from=today_of(program).replace(month=1, day=1),
+        source=verbs.sources_in_words(preset, units_of(program)) if preset else "",
         is_new_protocol=True,
     )
     if request.method == "POST" and screen.is_valid():

@@ -29,6 +29,13 @@ class ConditionRow:
 
     name: str
     cells: tuple[tuple[str, tuple[Card, ...]], ...]
+    headings: tuple[str, ...] = ()
+
+    @property
+    def labeled(self) -> Iterator[tuple[str, str, tuple[Card, ...]]]:
+        """Each cell under its heading, which a phone shows beside it."""
+        for heading, (text, cards) in zip(self.headings, self.cells, strict=True):
+            yield heading, text, cards
 
     @property
     def is_filled(self) -> bool:
@@ -137,10 +144,15 @@ def conditions(
         for place in range(len(table.columns))
         if any(text or cards for text, cards in (row.cells[place] for row in rows))
     ]
+    headings = tuple(table.columns[place][1] for place in used)
     return (
-        tuple(table.columns[place][1] for place in used),
+        headings,
         tuple(
-            ConditionRow(name=row.name, cells=tuple(row.cells[place] for place in used))
+            ConditionRow(
+                name=row.name,
+                cells=tuple(row.cells[place] for place in used),
+                headings=headings,
+            )
             for row in rows
         ),
     )

@@ -86,6 +86,7 @@ DECISIONS = {
 class HeardCell:
     """One species at one stop."""
 
+    name: str
     cell: GridCell
     cards: tuple[Card, ...]
 
@@ -122,7 +123,11 @@ def heard_rows(
             state="" if row.listened else NOT_REACHED,
             silent=_silence_reason(row),
             cells=tuple(
-                HeardCell(cell=cell, cards=cards_by_address.get(_call(row, species), ()))
+                HeardCell(
+                    name=species.name,
+                    cell=cell,
+                    cards=cards_by_address.get(_call(row, species), ()),
+                )
                 for species, cell in zip(grid.species, row.cells, strict=True)
             ),
             cards=tuple(

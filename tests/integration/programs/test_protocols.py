@@ -7,7 +7,7 @@ import pytest
 from django.core.exceptions import ValidationError
 
 from surveys.programs import protocols
-from surveys.programs.versions import protocol_values
+from surveys.programs.versions import protocol_values, units_of
 from surveys.protocol.values import (
     MonthDay,
     SeasonWindow,
@@ -43,12 +43,12 @@ def add(member, version, in_force_from=NEXT, **changes):
 
 @pytest.mark.parametrize("code", [preset.code for preset in protocols.presets().presets])
 def test_every_preset_is_stored_and_read_back_whole(coordinator, code):
-    preset = protocols.preset_called(code)
+    preset = protocols.preset_called(coordinator.program, code)
     stored = protocols.start_protocol(
         coordinator,
         limits=preset.protocol,
         in_force_from=FIRST,
-        source=protocols.sources_in_words(preset),
+        source=protocols.sources_in_words(preset, units_of(coordinator.program)),
     )
     again = protocols.version_of(coordinator.program, stored.pk)
     assert protocol_values(again) == preset.protocol

@@ -17,6 +17,7 @@ from surveys.protocol.plain import (
 )
 from surveys.protocol.presets import (
     Mark,
+    in_units_of,
     measured,
     preset_rows,
     presets_from_plain,
@@ -60,6 +61,31 @@ def fields_set_by(entry):
 
 def test_what_is_published_is_told_of_every_value_that_is_set_and_of_no_other():
     assert set().union(*map(fields_set_by, FILE["presets"])) == set(PUBLISHED)
+
+
+@every_preset
+def test_in_the_units_of_a_program_values_are_round_and_inside_the_published_range(preset):
+    american = Units(temperature=TemperatureUnit.FAHRENHEIT, distance=DistanceUnit.MILES)
+
+    for units in (american, METRIC):
+        protocol = in_units_of(preset.protocol, units)
+        for entry in OFFERED.published:
+            for value in measured(protocol, entry):
+                assert entry.lowest is None or value >= entry.lowest, entry.field
+                assert entry.highest is None or value <= entry.highest, entry.field
+        for window in protocol.windows:
+            for limit in (window.min_air_temperature, window.min_water_temperature):
+                assert limit is None or (limit.unit, limit.value % 1) == (units.temperature, 0)
+    shown = {row.label: row.value for row in preset_rows(protocol, OFFERED, METRIC)}
+    assert shown["Maximum distance from the stop"] == "100 m"
+    shown = {
+        row.label: row.value
+        for row in preset_rows(in_units_of(preset.protocol, american), OFFERED, american)
+    }
+    assert shown["Maximum distance from the stop"] == "300 ft"
+    assert shown["Maximum speed between stops"] == "60 mph"
+    if spacing := shown.get("Minimum distance between stops, in miles"):
+        assert re.fullmatch(r"0\.\d mi", spacing)
 
 
 @every_preset
