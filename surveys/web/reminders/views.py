@@ -12,13 +12,18 @@ from django.views.decorators.http import require_GET, require_http_methods
 from accounts.access import Permission, ProgramRequest, needs
 from surveys import dates
 from surveys.language import gettext, said
-from surveys.models import ReminderKind, ReminderSetting
-from surveys.programs.assignments import today_of
+from surveys.models import Program, ReminderKind, ReminderSetting
+from surveys.programs.assignments import current_season_year, today_of
 from surveys.reminders import settings as verbs
+from surveys.reminders.due import window_line
 from surveys.reminders.stopping import find_stop_link, is_stopped, resume, stop
 from surveys.reminders.texts import PLACES, Words, check_words, filled_words, usual_words
+from surveys.seasons.coverage import coverage
 from surveys.web.forms.refusals import add_refusal, run_verb
 from surveys.web.reminders.forms import ReminderForm
+
+# Lines of a preview.
+SAMPLES = 2
 
 
 @require_GET
@@ -77,10 +82,7 @@ def _page(
         words,
         program,
         name=request.user.name,
-        lines=[
-            said("Route {route}, night of {night}", route=route, night=dates.day(today_of(program)))
-            for route in program.routes.filter(active=True).order_by("code")[:2]
-        ],
+        lines=_sample_lines(program, kind),
         link=request.build_absolute_uri(f"/{program.slug}/tonight/"),
     )
     context = {
@@ -92,6 +94,19 @@ def _page(
         "places": [("{" + name + "}", gettext(meaning)) for name, meaning in PLACES.items()],
     }
     return render(request, "reminders/reminder.html", context)
+
+
+def _sample_lines(program: Program, kind: ReminderKind) -> list[str]:
+    """Of the first two routes, as a mail of the kind would name them."""
+    if kind in (ReminderKind.SENT_BACK, ReminderKind.NOT_SUBMITTED):
+        night = dates.day(today_of(program))
+        return [
+            said("Route {route}, night of {night}", route=route, night=night)
+            for route in program.routes.filter(active=True).order_by("code")[:SAMPLES]
+        ]
+    table = coverage(program, current_season_year(program))
+    first_windows = ((row, next(filter(None, row.cells))) for row in table.rows[:SAMPLES])
+    return [window_line(row, cell.window) for row, cell in first_windows]
 
 
 @csrf_exempt

@@ -9,7 +9,9 @@ from django.core.cache import cache
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from openpyxl import Workbook
+from PIL import Image
 from procrastinate.contrib.django.models import ProcrastinateJob
+from vl_convert import svg_to_png
 
 from accounts.joining_links import make_link, url_of
 from deploy.settings.common import ACCOUNT_RATE_LIMITS
@@ -114,3 +116,10 @@ def test_the_poster_shows_the_code_and_the_address(program, coordinator, client_
     assert "style=" not in page[page.index("<svg") : page.index("</svg>")]
     drawn = client.get(f"/{program.slug}/program/people/links/{link.pk}/qr.svg")
     assert ET.fromstring(drawn.content).tag == "{http://www.w3.org/2000/svg}svg"
+    # A reader of codes that is not ours finds the very address.
+    reader = pytest.importorskip("zxingcpp", reason="zxing-cpp is in the development lock")
+    picture = Image.open(io.BytesIO(svg_to_png(drawn.content.decode(), scale=4)))
+    paper = Image.new("RGB", picture.size, "white")
+    paper.paste(picture, mask=picture.getchannel("A"))
+    (found,) = reader.read_barcodes(paper)
+    assert found.text == url_of(link, "http://testserver/")
