@@ -59,6 +59,24 @@ def compare_waiting(member: Membership, *, most_routes: int = ROUTES_AT_ONCE) ->
             )
 
 
+def waits_for_comparison(member: Membership) -> bool:
+    """Whether there are waiting visits that were not compared with their route as it is now. Only
+    looks, in two queries."""
+    require(member, Permission.REVIEW)
+    return site_mode.is_open(settings.SITE_MODE_FILE) and bool(_changed_routes(member.program_id))
+
+
+@app.periodic(cron="* * * * *")
+@app.task(name="visits.compare_changed", queue=SHORT, queueing_lock="comparing waiting visits")
+def compare_changed(timestamp: int) -> None:
+    """Every minute, so that the queue is in order when a coordinator opens it."""
+    if not site_mode.is_open(settings.SITE_MODE_FILE):
+        return
+    waiting = Visit.objects.filter(state=VisitState.SUBMITTED).order_by()
+    for program_id in waiting.values_list("route__program", flat=True).distinct():
+        compare_rest(program_id=program_id)
+
+
 @app.task(name="visits.compare_rest", queue=SHORT)
 def compare_rest(*, program_id: int) -> None:
     changed = _changed_routes(program_id)

@@ -113,6 +113,7 @@ TABLE = """
     web:review_visit                     GET     in    none  no    no    ok
     web:accept_many                      GET     in    none  no    no    ok
     web:accept_many                      POST    in    none  no    no    ok
+    web:review_compare                   POST    in    none  no    no    ok
     web:claim                            POST    in    none  no    no    ok
     web:settle                           POST    in    none  no    no    ok
     web:accept                           POST    in    none  no    no    ok

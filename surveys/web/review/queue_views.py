@@ -21,7 +21,7 @@ from surveys.programs.setting_up import standing
 from surveys.protocol.words import listed
 from surveys.visits import claims
 from surveys.visits.accepting import MOST_AT_ONCE, accept_without_findings
-from surveys.visits.oddness import compare_waiting, told_reasons
+from surveys.visits.oddness import compare_waiting, told_reasons, waits_for_comparison
 from surveys.visits.queue import (
     OLDEST_FIRST,
     STATES,
@@ -46,7 +46,6 @@ NAMED = 5
 def review(request: ProgramRequest) -> HttpResponse:
     """The queue: visits in one state, filtered and ordered by the query string."""
     member = request.membership
-    compare_waiting(member)
     form = QueueForm(request.GET, choices(member))
     filters = form.filters
     page = page_of(queue(member, filters), filters.key, PAGE_SIZE, request.GET.get("at"))
@@ -61,6 +60,7 @@ def review(request: ProgramRequest) -> HttpResponse:
             "filters": filters,
             "page": page,
             "total": counts[filters.state],
+            "uncompared": waits and waits_for_comparison(member),
             "order": _order_in_words(filters.ordered_by, filters.state),
             "to_do": _still_to_set_up(request) if not any(counts.values()) else [],
             "without_findings": without_findings(member, filters).count() if waits else 0,
@@ -95,6 +95,7 @@ def _tell_about(visits: list[Visit]) -> None:
     reasons = told_reasons(visits)
     now = timezone.now()
     for visit in visits:
+        visit.is_compared = visit.pk in reasons
         visit.odd = reasons.get(visit.pk, [])
         claim = getattr(visit, "claim", None)
         visit.claimed = claim if claim and claim.until > now else None
@@ -106,6 +107,14 @@ def _order_in_words(order: Order, state: str) -> str:
             return gettext("Oldest submission first.")
         return gettext("Latest submission first.")
     return said("{order}.", order=ORDERS[order])
+
+
+@require_POST
+@needs(Permission.REVIEW)
+def compare(request: ProgramRequest) -> HttpResponse:
+    """Compare at once what the worker would compare within a minute."""
+    compare_waiting(request.membership)
+    return redirect(_back(request))
 
 
 @require_POST
@@ -155,7 +164,6 @@ def _posted_ids(request: ProgramRequest) -> list[uuid.UUID]:
 def accept_many(request: ProgramRequest) -> HttpResponse:
     """Look at the list of visits without findings, then accept them in one go."""
     if request.method == "GET":
-        compare_waiting(request.membership)
         visits = without_findings(request.membership, filters_of(request))
         return render(
             request,
@@ -167,6 +175,8 @@ def accept_many(request: ProgramRequest) -> HttpResponse:
                 "queue_url": queue_url(request),
             },
         )
+    # What stands out beside a visit that came meanwhile is not accepted unseen.
+    compare_waiting(request.membership)
     done = accept_without_findings(request.membership, _posted_revisions(request))
     if done.accepted:
         told = said_of("{number} visit accepted.", "{number} visits accepted.", done.accepted)

@@ -19,6 +19,7 @@ VISIT = AT + "<uuid:visit>/"
 urlpatterns = [
     path(AT, review_queue.review, name="review"),
     path(AT + "accept-many", review_queue.accept_many, name="accept_many"),
+    path(AT + "compare", review_queue.compare, name="review_compare"),
     path(AT + "claim", review_queue.claim, name="claim"),
     path(VISIT, review.review_visit, name="review_visit"),
     path(VISIT + "findings/<int:finding>/settle", review.settle, name="settle"),

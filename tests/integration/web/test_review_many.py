@@ -6,13 +6,23 @@ import re
 import uuid
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
 from accounts.models import Role
-from surveys.models import ReviewClaim, ReviewStep, StoredFinding, Visit, VisitState
+from surveys.models import (
+    ReviewClaim,
+    ReviewStep,
+    StoredFinding,
+    Visit,
+    VisitOddness,
+    VisitState,
+)
 from surveys.visits import verbs
 from surveys.visits.claims import CLAIM_LASTS, claim
+from surveys.visits.oddness import compare_changed
 from surveys.visits.queue import Claims, QueueFilters, next_waiting, queue
 from tests.support.builders import make_checklist, make_member, make_program, make_route
 from tests.support.sheets import make_submitted, plain_cells
@@ -80,6 +90,7 @@ def text_of(response):
 def test_half_of_300_visits_are_accepted_in_a_few_clicks(client, program, observer):
     visits = waiting(program, observer, 300, routes=30)
     ask(*visits[::2])
+    compare_changed(timestamp=0)
     clicks = 1
     page = client.get(url("review", program)).content.decode()
     while link := re.search(rf'href="({url("accept_many", program)}[^"]*)"', page):
@@ -101,7 +112,7 @@ def test_what_changed_since_or_has_findings_is_left_and_named(
 ):
     plain, changed, asked, claimed = waiting(program, observer, 4, routes=1)
     ask(asked)
-    client.get(url("review", program))
+    client.post(url("review_compare", program))
     listed = checked(client.get(url("accept_many", program)).content.decode())
     assert {one.partition(":")[0] for one in listed} == {
         str(visit.pk) for visit in (plain, changed, claimed)
@@ -124,9 +135,29 @@ def test_what_changed_since_or_has_findings_is_left_and_named(
     assert str(elsewhere.route) not in told
 
 
+def test_looking_at_the_queue_writes_nothing(client, program, observer):
+    (visit,) = waiting(program, observer, 1, routes=1)
+    queue = url("review", program)
+    for address in (queue, url("accept_many", program)):
+        with CaptureQueriesContext(connection) as queries:
+            page = client.get(address)
+        written = [one["sql"] for one in queries if re.match("INSERT|UPDATE|DELETE", one["sql"])]
+        assert [sql for sql in written if "surveys_" in sql or "procrastinate" in sql] == []
+        assert list(page.context.get("visits", [])) == []
+    assert "not compared yet" in client.get(queue).content.decode()
+    back = client.post(url("review_compare", program), {"back": f"{queue}?order=route"})
+    assert back.url == f"{queue}?order=route"
+    page = client.get(queue).content.decode()
+    assert "not compared yet" not in page
+    assert "Compare now" not in page
+    elsewhere = client.post(url("review_compare", program), {"back": "https://example.org/"})
+    assert elsewhere.url == queue
+    assert visit.pk == VisitOddness.objects.get().visit_id
+
+
 def test_stale_revision_is_not_accepted(client, program, observer):
     (visit,) = waiting(program, observer, 1, routes=1)
-    client.get(url("review", program))
+    client.post(url("review_compare", program))
     client.post(url("accept_many", program), {"visit": f"{visit.pk}:{visit.revision + 1}"})
     assert Visit.objects.get().state == "submitted"
 
