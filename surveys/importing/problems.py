@@ -55,11 +55,15 @@ class Problem:
 
 
 def told_once(problems: Sequence[Problem]) -> tuple[Problem, ...]:
-    """The same text in the same column is one problem, with all its rows."""
+    """The same text in the same column is one problem, with all its rows, and so is the same
+    sentence about rows."""
     found: dict[tuple, Problem] = {}
     for number, problem in enumerate(problems):
-        same = problem.kind is ProblemKind.CELL
-        key = (problem.column, problem.written) if same else (number,)
+        key: tuple = (number,)
+        if problem.kind is ProblemKind.CELL:
+            key = (problem.column, problem.written)
+        elif problem.kind is ProblemKind.ROWS and problem.row is not None:
+            key = (problem.kind, problem.column, problem.message, problem.remedy)
         first = found.get(key)
         rows = (*first.all_rows, *problem.all_rows) if first else problem.all_rows
         found[key] = replace(first or problem, rows=rows)
