@@ -2,7 +2,7 @@
 
 import datetime as dt
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial, wraps
 from zoneinfo import ZoneInfo
 
@@ -342,10 +342,7 @@ def _preview(request: ProgramRequest, stored: Upload, seen: Preview) -> HttpResp
         {
             "upload": stored,
             "seen": seen,
-            "first_rows": [
-                (row.number, list(zip(seen.headers, seen.meanings, row.texts, strict=False)))
-                for row in seen.first_rows
-            ],
+            "first_rows": [(row.number, _labeled(seen, row.texts)) for row in seen.first_rows],
             "observers": observer_items(stored, seen.new_observers, names),
             "counts": [
                 (gettext("Visits"), seen.visits, seen.nights),
@@ -360,6 +357,15 @@ def _preview(request: ProgramRequest, stored: Upload, seen: Preview) -> HttpResp
             "crumbs": _crumbs(request, stored, gettext("Preview")),
         },
     )
+
+
+def _labeled(seen: Preview, texts: Sequence[str]) -> list[tuple[str, str]]:
+    """The cells of a row, each with its column and what that is read as: a phone shows no head."""
+    columns = zip(seen.headers, seen.meanings, texts, strict=False)
+    return [
+        (said("{column} ({meaning})", column=header, meaning=meaning), text)
+        for header, meaning, text in columns
+    ]
 
 
 def _crumbs(request: ProgramRequest, upload: Upload, here: str) -> list[dict[str, str]]:
