@@ -11,12 +11,30 @@ import { factsOf, titleOf } from "./sounds/words.js";
 export function stopSounds(app, number) {
   const buttons = h(
     "div",
-    { class: "pair" },
-    button(gettext("Record this call"), () => startRecording(app, number, "voucher"), { name: "record" }),
-    button(gettext("Unknown call"), () => askAboutUnnamedCall(app, number), { name: "query" }),
+    null,
+    whatIsAsked(),
+    h(
+      "div",
+      { class: "pair" },
+      button(gettext("Record this call"), () => startRecording(app, number, "voucher"), { name: "record" }),
+      button(gettext("Unknown call"), () => askAboutUnnamedCall(app, number), { name: "query" }),
+    ),
   );
   const { node, show } = recordingList(app, { buttons });
   return { node, update: () => show(ofVisit(model.visit?.id, number)) };
+}
+
+/** Shown while the browser is still to ask for the microphone. */
+function whatIsAsked() {
+  const words = gettext("The first time you record, your browser will ask for the microphone. Tap Allow.");
+  const node = h("p", { class: "small muted", hidden: true }, words);
+  navigator.permissions
+    ?.query({ name: "microphone" })
+    .then(({ state }) => {
+      node.hidden = state !== "prompt";
+    })
+    .catch(() => {});
+  return node;
 }
 
 /** All recordings of the visit, for the summary; hidden while there are none. */

@@ -11,7 +11,7 @@ import { visitSounds } from "./sounds.js";
 import { textBox } from "./textbox.js";
 import { clashes } from "./summary/clashes.js";
 import { stopFacts } from "./summary/facts.js";
-import { askToSubmit, askToThrowAway } from "./summary/questions.js";
+import { AFTER_SUBMIT, askToSubmit, askToThrowAway } from "./summary/questions.js";
 import { retryBox } from "./summary/retry.js";
 import { wrongClock } from "./summary/times.js";
 
@@ -63,6 +63,7 @@ function serverPanel(app) {
       model.visit.trouble?.words ?? keptWords(standing, model.route.time_zone),
       syncWords(status, [standing]),
       protocolWords(model.visit),
+      model.visit.state === "submitted" ? AFTER_SUBMIT : "",
     ]);
     again.update();
     send.hidden = !(counts.waits || isWaiting || app.sounds?.unsentWords(visit.id));

@@ -5,7 +5,7 @@ import { allFindings } from "../../findings.js";
 import { model, note, stopText } from "../../model.js";
 import { forgetVisit } from "../../soundstore.js";
 
-const AFTER_SUBMIT = gettext(
+export const AFTER_SUBMIT = gettext(
   "The coordinator will review the visit. If it is sent back with a question, you will get an email.",
 );
 const GONE = [
