@@ -43,9 +43,10 @@ function useOf({ id, number, changed }) {
   return changed ? (route.stops.some(isOther) ? "replaced" : "closed") : "in_use";
 }
 
-/** Findings of the phone on the cells as they stand. */
-export function judgeModel() {
-  const { cells, visit, route, stops, version, tonight, packet } = model;
+/** Findings of the phone on the cells as they stand, or as they would with the texts `assumed`. */
+export function judgeModel(assumed = {}) {
+  const { visit, route, stops, version, tonight, packet } = model;
+  const cells = new Map([...model.cells, ...Object.entries(assumed)]);
   const listed = new Set(tonight?.species ?? packet.species.map(({ code }) => code));
   const checklist = packet.species.filter(({ code }) => listed.has(code));
   const known = stops.filter(({ place }) => place).map((stop) => ({ ...stop, use: useOf(stop) }));

@@ -1,7 +1,6 @@
 // The words of each phase at a stop, and which buttons it has.
 import { gettext } from "../../language.js";
 import { now } from "../../clock.js";
-import { model } from "../../model.js";
 import { clock, duration } from "../../rules/words.js";
 
 const PARKED = gettext(
@@ -65,6 +64,10 @@ export const isQuiet = (phase) => ["listening", "waiting"].includes(phase);
 export const mayRestart = (phase) => ["listening", "paused", "done"].includes(phase);
 export const maySkip = (phase) => !["listening", "paused", "done", "skipped"].includes(phase);
 
+/** Weather is written down once one is there; while one listens, there is time for calls alone. */
+export const mayRead = (phase) => !["away", "skipped"].includes(phase);
+export const hasTime = (phase) => ["waiting", "ready", "paused", "done"].includes(phase);
+
 export function mayInterrupt(phase, { protocol, typed }) {
   if (phase !== "listening") return false;
   return protocol.interruption !== "extend" || typed("interrupted") !== "yes";
@@ -78,11 +81,4 @@ export function dialOf(standing, { protocol }) {
   const words =
     { waiting: gettext("until you listen"), paused: gettext("paused") }[phase] ?? gettext("to listen");
   return { phase, left, total, words };
-}
-
-/** Before the earliest start at this stop, when it is. The server has rounded it up to the minute. */
-export function duskWords(phase, { stop, zone }) {
-  const earliest = model.tonight?.stops[stop.number]?.earliest_start;
-  if (!earliest || now() >= Date.parse(earliest) || !["away", "waiting", "ready"].includes(phase)) return "";
-  return gettext("Not before {clock}", { clock: clock(Date.parse(earliest), zone) });
 }
