@@ -74,18 +74,26 @@ export function question(title, ...children) {
 }
 
 function shownDialog(title, close, children) {
-  const box = h(
-    "dialog",
-    { class: "sheet-dialog", "aria-labelledby": "dialog-title", onclose: () => box.remove() },
-    h(
-      "div",
-      { class: "sheet-dialog__head" },
-      h("h2", { id: "dialog-title" }, title),
-      button(close, () => box.close()),
-    ),
-    ...children,
+  const head = h(
+    "div",
+    { class: "sheet-dialog__head" },
+    h("h2", { id: "dialog-title" }, title),
+    button(close, () => box.close()),
   );
+  const box = newDialog("sheet-dialog", { "aria-labelledby": "dialog-title" }, head, ...children);
   document.body.append(box);
   box.showModal();
   return box;
+}
+
+/** A dialog on top of the dock, beside which the screen can be used. */
+export function strip(label, ...children) {
+  const box = newDialog("strip", { "aria-label": label }, ...children);
+  (document.querySelector(".dock") ?? document.body).prepend(box);
+  box.show();
+  return box;
+}
+
+function newDialog(kind, props, ...children) {
+  return h("dialog", { class: kind, ...props, onclose: ({ target }) => target.remove() }, ...children);
 }

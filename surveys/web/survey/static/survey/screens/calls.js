@@ -27,7 +27,7 @@ export function calls(app, number) {
   const outOfSeason = h("ul", { class: "calls" });
   const outWords = h("span");
   const outBox = h("details", { class: "calls__out" }, h("summary", null, outWords), outOfSeason);
-  const help = h("p", { class: "small muted" }, HELP);
+  const help = h("p", { class: "calls__help small muted" }, HELP);
   const search = () => searchSpecies((species) => set(species, "1"));
   const { protocol } = model.version;
   const radius =
@@ -35,11 +35,11 @@ export function calls(app, number) {
   const node = h(
     "section",
     { "aria-labelledby": "calls-title" },
-    h("h2", { id: "calls-title" }, gettext("Heard here")),
+    h("h2", { class: "calls__title", id: "calls-title" }, gettext("Heard here")),
     help,
+    list,
     radius &&
       h("p", null, gettext("Near: at least one called within {radius}. Far: all were beyond.", { radius })),
-    list,
     outBox,
     button(gettext("Another species"), search, { name: "search", kind: "block" }),
   );

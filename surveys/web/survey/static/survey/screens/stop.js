@@ -54,6 +54,7 @@ export function screen(app, number) {
       app.alarm(gettext("The wait is over. Start listening."));
     } else if (phase) app.say(phases.phaseWords(next, here).heading);
     phase = next;
+    arrange(node, panel.node, sections, phases.isListening(next));
     update();
   }
 
@@ -63,9 +64,14 @@ export function screen(app, number) {
   }
 
   watchIfAllowed();
-  const { leap, heard, later, skip } = sections;
   const title = gettext("Stop {number} of {model}", { number: here.stop.number, model: model.stops.length });
-  const node = h(
+  const node = stopNode(here, panel, sections);
+  return { title, node, dock: dock.dock, tick, update: refresh, leave: rest };
+}
+
+function stopNode(here, panel, sections) {
+  const { leap, heard, later, skip } = sections;
+  return h(
     "div",
     { class: "stop" },
     changedWarning(here),
@@ -78,10 +84,16 @@ export function screen(app, number) {
     sections.conditions.node,
     sections.remarks.node,
     later.correction,
+    panel.again,
     skip,
     sections.clear.node,
   );
-  return { title, node, dock: dock.dock, tick, update: refresh, leave: rest };
+}
+
+/** While one listens, the species stand first: the rest gives way. */
+function arrange(node, panel, { heard, sos }, isListening) {
+  node.classList.toggle("stop--listening", isListening);
+  panel.after(...(isListening ? [heard.node, sos.node] : [sos.node, heard.node]));
 }
 
 function makeSections(app, here, onSettled) {
@@ -121,7 +133,7 @@ function phasePanel(here, actions, dock, { leap, skip }) {
   const way = wayBox(here.stop);
   const [heading, detail] = ["what", "detail"].map((part) => h("p", { class: `phase__${part}` }));
   const again = button(gettext("Start listening over"), actions.restart, {
-    kind: "quiet",
+    kind: "quiet block",
     name: "undo",
   });
   const node = h(
@@ -129,7 +141,6 @@ function phasePanel(here, actions, dock, { leap, skip }) {
     { class: "panel panel--now phase", "aria-label": gettext("Current step") },
     way.node,
     h("div", { class: "phase__row" }, dial.node, h("div", { class: "phase__words" }, heading, detail)),
-    again,
   );
 
   function draw(standing) {
@@ -148,5 +159,5 @@ function phasePanel(here, actions, dock, { leap, skip }) {
     again.hidden = !phases.mayRestart(phase);
     skip.hidden = !phases.maySkip(phase);
   }
-  return { node, draw };
+  return { node, again, draw };
 }

@@ -1,6 +1,6 @@
 // Making a recording at a stop.
 import { gettext } from "../../language.js";
-import { button, dialog, h, setAttribute, setText, svg } from "../../dom.js";
+import { button, dialog, h, setAttribute, setText, strip, svg } from "../../dom.js";
 import { model, stopText, undo, writeStop } from "../../model.js";
 import { NoSound, record } from "../../recorder.js";
 import { soon } from "../../recordings.js";
@@ -57,25 +57,29 @@ function addedNote(number) {
   return h("div", { class: "field" }, h("label", { for: "added-note" }, gettext("Or write a note")), box);
 }
 
-/** Record at once; the dialog that comes up ends it. */
+/** Record at once, while species are tapped; the strip that comes up ends it. */
 export async function startRecording(app, number, kind, { unnamed = false } = {}) {
   const time = h("div", { class: "big-number", role: "timer", "aria-live": "off" }, "0:00");
   const bars = meter();
   const advice = h("p", null, gettext("Opening the microphone … If your browser asks, tap Allow."));
-  const end = button(gettext("Stop and keep"), () => box.close(), { kind: "primary large block" });
-  const box = dialog(
+  const end = button(gettext("Stop and keep"), stop, { kind: "primary large block" });
+  const box = strip(
     kind === "note" ? gettext("Voice note") : gettext("Recording"),
-    time,
-    bars.node,
+    h("div", { class: "strip__row" }, time, bars.node),
     advice,
     end,
   );
   let recorder = null;
+  let isAsked = false;
   let isOpen = true;
   box.addEventListener("close", () => {
     isOpen = false;
     recorder?.stop();
   });
+  function stop() {
+    isAsked = true;
+    box.close();
+  }
   const heard = (level, seconds) => {
     setText(time, minutesAndSeconds(seconds));
     bars.set(level);
@@ -84,7 +88,8 @@ export async function startRecording(app, number, kind, { unnamed = false } = {}
   const over = (recording, why) => {
     box.close();
     if (why) app.trouble(why);
-    if (recording) noteKept(app, number, recording, unnamed);
+    // Nothing comes up unasked over the species that are tapped.
+    if (recording) noteKept(app, number, recording, { unnamed, isAsked });
   };
   try {
     recorder = await record(newRecording(app, number, kind), { heard, over });
@@ -92,7 +97,8 @@ export async function startRecording(app, number, kind, { unnamed = false } = {}
     if (!isOpen) recorder.stop();
   } catch (error) {
     if (!(error instanceof NoSound)) throw error;
-    for (const part of [time, bars.node, end]) part.remove();
+    for (const part of [time, bars.node]) part.remove();
+    setText(end.querySelector("span"), gettext("Close"));
     setText(advice, error.message);
     advice.className = "message message--error";
     app.alarm(error.message);
@@ -108,7 +114,7 @@ const newRecording = (app, number, kind) => ({
   kind,
 });
 
-async function noteKept(app, number, recording, unnamed) {
+async function noteKept(app, number, recording, { unnamed, isAsked }) {
   const kept = gettext("{kind} of {length} kept", {
     kind: KINDS[recording.kind],
     length: lengthOf(recording),
@@ -122,7 +128,7 @@ async function noteKept(app, number, recording, unnamed) {
     app.snack(gettext("{kept}, and a line added to the note of stop {number}", { kept, number }), undo);
   } else app.snack(gettext("{kept} on this phone", { kept }));
   soon();
-  if (recording.kind === "voucher" && !unnamed) showRecording(app, recording.id);
+  if (isAsked && recording.kind === "voucher" && !unnamed) showRecording(app, recording.id);
 }
 
 /** Bars that rise with the loudness: a node, and `set(level)` with a level of 0 to 1. */

@@ -61,6 +61,7 @@ export const isOver = (phase) => ["done", "skipped"].includes(phase);
 export const isAtWork = (phase) => ["waiting", "ready", "listening", "paused"].includes(phase);
 /** What ends a phase by the clock is not the main thing to press. */
 export const isQuiet = (phase) => ["listening", "waiting"].includes(phase);
+export const isListening = (phase) => ["listening", "paused"].includes(phase);
 export const mayRestart = (phase) => ["listening", "paused", "done"].includes(phase);
 export const maySkip = (phase) => !["listening", "paused", "done", "skipped"].includes(phase);
 
