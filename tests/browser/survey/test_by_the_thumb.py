@@ -2,11 +2,38 @@
 
 import pytest
 
+from surveys.models import ChecklistEntry
+from tests.browser.conftest import PHONE
+from tests.browser.survey.conftest import COVERED, LARGE_TEXT
 from tests.support.thumb import Thumb
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
 MOST_TAPS = 6
+# Width, height, and how many species are to stand between bar and dock.
+ROOM = ((390, 844, 6), (320, 568, 3), (844, 390, 3), (568, 320, 3))
+# In percent of the usual text size (WCAG 2.2, 1.4.4: up to 200).
+LARGE = ((390, 150), (390, 200), (320, 150), (320, 200))
+IN_VIEW = """() => {
+  const top = document.querySelector(".bar").getBoundingClientRect().bottom;
+  const bottom = document.querySelector(".dock").getBoundingClientRect().top;
+  return [...document.querySelectorAll(".calls__row")]
+    .map((row) => row.getBoundingClientRect())
+    .filter((box) => box.height && box.top >= top && box.bottom <= bottom).length;
+}"""
+# Text twice as large: the countdown stays in view, and every species can be brought into view.
+HIDDEN = """() => {
+  const bar = document.querySelector(".bar").getBoundingClientRect().bottom;
+  const dock = document.querySelector(".dock").getBoundingClientRect();
+  const clock = document.querySelector("#bar-clock").getBoundingClientRect();
+  const tallest = Math.max(
+    ...[...document.querySelectorAll(".calls__row")].map((row) => row.offsetHeight),
+  );
+  return [
+    ...(clock.height && clock.right <= innerWidth ? [] : ["the countdown is out of view"]),
+    ...(dock.top - bar < tallest ? [`${dock.top - bar} px for a species of ${tallest} px`] : []),
+  ];
+}"""
 # Stop 1 as if it had been surveyed.
 SURVEYED = """async () => {
   const { writeStop } = await import("/static/survey/model.js");
@@ -32,6 +59,9 @@ def thumb(phone, take_along, route):
     """On the way to stop 2, after stop 1; the phone is far from both, and it is early."""
     route.protocol.versions.update(
         earliest_start_after_sunset_min=60, max_distance_from_stop_m="100"
+    )
+    ChecklistEntry.objects.update(
+        calls_from_month=None, calls_from_day=None, calls_to_month=None, calls_to_day=None
     )
     page = take_along()
     page.get_by_role("button", name="Survey the night of 15 April 2024").click()
@@ -64,8 +94,44 @@ def test_a_stop_with_two_species_and_the_same_weather(phone, thumb):
     phase(page, "Listening")
     thumb.hear("pseudacris-crucifer")
     thumb.hear("anaxyrus-americanus")
+    look_from_every_side(page)
     phone.pass_time(minutes=4)
     phase(page, "Stop done")
     thumb.press("Next: stop 3")
     page.get_by_role("heading", name="Stop 3 of 10").wait_for()
     assert thumb.taps <= MOST_TAPS
+    correct_an_earlier_stop(page)
+
+
+def look_from_every_side(page):
+    """The listening screen on its side, on a small phone, and with large text."""
+    found = {}
+    for width, height, least in ROOM:
+        page.set_viewport_size({"width": width, "height": height})
+        page.evaluate("scrollTo(0, 0)")
+        seen = page.evaluate(IN_VIEW)
+        if seen < least or page.evaluate(COVERED):
+            found[width, height] = seen, page.evaluate(COVERED)
+    for width, percent in LARGE:
+        page.set_viewport_size({"width": width, "height": 844 if width == 390 else 568})
+        page.evaluate(
+            "(size) => { document.documentElement.style.fontSize = `${size}%`; }", percent
+        )
+        faults = [*page.evaluate(LARGE_TEXT), *page.evaluate(HIDDEN), *page.evaluate(COVERED)]
+        if faults:
+            found[width, f"{percent}%"] = faults
+    page.evaluate("document.documentElement.style.fontSize = ''")
+    page.set_viewport_size(PHONE)
+    assert found == {}
+
+
+def correct_an_earlier_stop(page):
+    """From stop 3: the sky of stop 1 in three taps to its picker, its time by its finding."""
+    page.locator("#bar-mark").click()
+    page.get_by_role("button", name="1. Stop 1").first.click()
+    page.locator('[data-cell="stops.1.sky"]').click()
+    page.get_by_role("button", name="overcast").click()
+    page.locator("#bar-mark").click()
+    early = page.locator(".finding", has_text="the earliest start is")
+    early.get_by_role("button", name="Correct at stop 1").click()
+    page.locator("#time-started_at:focus").wait_for()

@@ -30,6 +30,8 @@ export const app = {
   sounds: null,
   judge: null,
   work: null,
+  /** What the next screen is to open at once. */
+  aim: null,
   safe: null,
   go,
   bringBack,
@@ -103,6 +105,8 @@ async function show() {
   window.scrollTo(0, 0);
   $("main").focus({ preventScroll: true });
   update();
+  if (app.aim) shown.reveal?.(app.aim);
+  app.aim = null;
   return undefined;
 }
 

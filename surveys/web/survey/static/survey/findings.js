@@ -1,7 +1,8 @@
 // What the rules say of the open visit, and how it is shown.
 import { gettext } from "./language.js";
 import { iso } from "./clock.js";
-import { h, icon } from "./dom.js";
+import { button, h, icon } from "./dom.js";
+import { leadFrom } from "./leading.js";
 import { model, ownFields } from "./model.js";
 import { readCase } from "./reading.js";
 import { CODES, judge } from "./rules/judge.js";
@@ -64,7 +65,11 @@ export function allFindings() {
   return [...judgeModel(), ...onlyOnServer];
 }
 
-export function findingNode(finding) {
+const correctWords = ({ stop }) =>
+  stop == null ? gettext("Correct this") : gettext("Correct at stop {stop}", { stop });
+
+/** With `lead`, a button leads to what is to be corrected. */
+function findingNode(finding, lead) {
   const where = finding.stop == null ? gettext("Visit") : gettext("Stop {stop}", { stop: finding.stop });
   return h(
     "article",
@@ -77,16 +82,19 @@ export function findingNode(finding) {
     ),
     h("p", null, finding.message),
     finding.remedy && h("p", { class: "finding__mend" }, finding.remedy),
+    lead && button(correctWords(finding), lead),
   );
 }
 
 /** Show findings in a list, and leave it alone while they stay the same. */
-export function showFindings(list, findings) {
+export function showFindings(app, list, findings) {
   const key = JSON.stringify(
     findings.map(({ code, stop, species, message }) => [code, stop, species, message]),
   );
   if (list.dataset.key === key) return false;
   list.dataset.key = key;
-  list.replaceChildren(...findings.map((finding) => h("li", null, findingNode(finding))));
+  list.replaceChildren(
+    ...findings.map((finding) => h("li", null, findingNode(finding, leadFrom(app, finding)))),
+  );
   return true;
 }

@@ -1,6 +1,7 @@
 // The evening at a glance: weather at the start, the stops and how far they are.
 import { gettext } from "../language.js";
 import { button, h, setAttribute, setText } from "../dom.js";
+import { openTile } from "../leading.js";
 import { model, stopText, stopTime } from "../model.js";
 import { now } from "../clock.js";
 import { nearest, rest, watchIfAllowed } from "../place.js";
@@ -79,7 +80,8 @@ export function screen(app) {
 
   watchIfAllowed();
   const dock = h("div", { class: "dock" }, next);
-  return { title: gettext("Tonight’s visit"), node, dock, tick: sos.tick, update, leave: rest };
+  const reveal = ({ field }) => openTile(node, field);
+  return { title: gettext("Tonight’s visit"), node, dock, tick: sos.tick, update, reveal, leave: rest };
 }
 
 const limitsBox = ({ limits }) =>

@@ -19,6 +19,7 @@ import * as phases from "./stop/phases.js";
 import { elsewhere } from "./stop/leaving.js";
 import { readingsRow, stopReadings } from "./stop/readings.js";
 import { remarks } from "./stop/remarks.js";
+import { revealAt } from "./stop/reveal.js";
 import { askSkipReason } from "./stop/skip.js";
 import { wayBox } from "./stop/way.js";
 
@@ -66,7 +67,8 @@ export function screen(app, number) {
   watchIfAllowed();
   const title = gettext("Stop {number} of {model}", { number: here.stop.number, model: model.stops.length });
   const node = stopNode(here, panel, sections);
-  return { title, node, dock: dock.dock, tick, update: refresh, leave: rest };
+  const reveal = (aim) => revealAt(node, here.stop.number, sections.later, aim);
+  return { title, node, dock: dock.dock, tick, update: refresh, reveal, leave: rest };
 }
 
 function stopNode(here, panel, sections) {

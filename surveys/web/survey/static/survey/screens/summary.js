@@ -2,6 +2,7 @@
 import { gettext } from "../language.js";
 import { button, h, setSentences, setText } from "../dom.js";
 import { allFindings, showFindings } from "../findings.js";
+import { openTile } from "../leading.js";
 import { conflicts, model, note, unsent } from "../model.js";
 import { keptWords, protocolWords, stateWords, syncWords, visitTitle } from "../status.js";
 import { EDITABLE } from "../store.js";
@@ -20,10 +21,10 @@ export function screen(app) {
   const server = serverPanel(app);
   const clock = wrongClock(app, update);
   const clash = clashes();
-  const writtenDown = writtenSection();
+  const writtenDown = writtenSection(app);
   const sound = visitSounds(app);
   const editing = editingSection(app);
-  const remarks = remarksSection();
+  const remarks = remarksSection(app);
   const actions = visitActions(app);
   const parts = [server, clock, clash, writtenDown, sound, editing, remarks, actions];
 
@@ -36,7 +37,8 @@ export function screen(app) {
 
   const title = h("p", { class: "muted" }, visitTitle(visit));
   const node = h("div", null, title, ...parts.map((part) => part.node));
-  return { title: gettext("Summary"), node, dock: actions.dock, update };
+  const reveal = ({ field }) => openTile(node, field);
+  return { title: gettext("Summary"), node, dock: actions.dock, update, reveal };
 }
 
 /** What is on the phone and what is on the server. */
@@ -72,11 +74,11 @@ function serverPanel(app) {
   return { node, update };
 }
 
-function writtenSection() {
-  const facts = h("dl", { class: "facts" });
+function writtenSection(app) {
+  const list = h("ul", { class: "plain-list picks" });
   const heading = h("h2", { id: "heard-title" }, gettext("Entries"));
-  const node = h("section", { "aria-labelledby": "heard-title" }, heading, facts);
-  return { node, update: () => facts.replaceChildren(...model.stops.map(stopFacts)) };
+  const node = h("section", { "aria-labelledby": "heard-title" }, heading, list);
+  return { node, update: () => list.replaceChildren(...model.stops.map((stop) => stopFacts(app, stop))) };
 }
 
 function editingSection(app) {
@@ -101,7 +103,7 @@ function editingSection(app) {
   return { node, update };
 }
 
-function remarksSection() {
+function remarksSection(app) {
   const heading = h("h2", { id: "findings-title" });
   const list = h("ul", { class: "findings" });
 
@@ -109,7 +111,7 @@ function remarksSection() {
     const remarks = allFindings();
     const words = gettext("Protocol check ({found})", { found: remarks.length });
     setText(heading, remarks.length ? words : gettext("No protocol questions"));
-    showFindings(list, remarks);
+    showFindings(app, list, remarks);
   }
   return { node: h("section", { "aria-labelledby": "findings-title" }, heading, list), update };
 }

@@ -17,7 +17,7 @@ export function laterParts(app, number) {
       boxes[name].replaceWith(part.node);
       return part;
     });
-    parts[name].then((part) => part.update());
+    return parts[name].then((part) => part.update());
   }
 
   const correction = h(
@@ -31,5 +31,9 @@ export function laterParts(app, number) {
     if (app.sounds) show("sounds");
     if (parts.times) show("times");
   }
-  return { sounds: boxes.sounds, correction, update };
+  function openTimes() {
+    correction.open = true;
+    return show("times");
+  }
+  return { sounds: boxes.sounds, correction, openTimes, update };
 }

@@ -26,7 +26,7 @@ export function remarks(app, number = null) {
         (number || field?.startsWith("start.")) &&
         (phase() === "done" || !NOT_YET.test(code)),
     );
-    if (showFindings(list, findings) && findings.length) app.say(findings.at(-1).message);
+    if (showFindings(app, list, findings) && findings.length) app.say(findings.at(-1).message);
     node.hidden = !findings.length;
   }
   return { node, update };

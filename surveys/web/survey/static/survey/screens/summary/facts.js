@@ -1,11 +1,11 @@
-// What is written down, stop by stop, in words.
+// What is written down, stop by stop, in words; each leads to its stop.
 import { gettext } from "../../language.js";
 import { h } from "../../dom.js";
 import { model, stopText, stopTime } from "../../model.js";
 import { clock } from "../../rules/words.js";
 import { heardAt } from "../calls/species.js";
 
-export function stopFacts({ number, name }) {
+export function stopFacts(app, { number, name }) {
   const typed = stopText(number);
   const [from, to] = ["started_at", "finished_at"].map((name) => {
     const instant = stopTime(number)(name);
@@ -17,7 +17,18 @@ export function stopFacts({ number, name }) {
     ? gettext("skipped: {reason}", { reason: typed("skip_reason") || gettext("no reason") })
     : heardAt(number).join(", ") || (isListened ? gettext("nothing heard") : gettext("not reached"));
   const hours = isSkipped || !from ? "" : gettext("{first} to {last}", { first: from, last: to || "…" });
-  return h("div", null, h("dt", null, `${number}. ${name}`), h("dd", null, words, h("small", null, hours)));
+  const open = () => app.go("stop", model.visit.id, number);
+  return h(
+    "li",
+    null,
+    h(
+      "button",
+      { type: "button", class: "btn btn--block pick", onclick: open },
+      h("strong", null, `${number}. ${name}`),
+      h("span", null, words),
+      h("span", { class: "small" }, hours),
+    ),
+  );
 }
 
 /** An instant as a clock time at the route, any other text as it is. */
