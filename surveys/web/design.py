@@ -11,6 +11,7 @@ from surveys.protocol.values import (
     Where,
 )
 from surveys.visits.telling import ToldFinding
+from surveys.web.themes import BRIGHTEST, BRIGHTEST_GROUND
 
 
 class SampleForm(Form):
@@ -76,6 +77,17 @@ def design_context() -> dict[str, Any]:
             ("Air temperature", "at least 5.6 °C", ""),
             ("Wind", "Beaufort 3 or less", "leaves and twigs never still"),
             ("Listening", "5 minutes", ""),
+        ],
+        "night_limits": [
+            (
+                "Brightest color",
+                f"relative luminance {BRIGHTEST:.2f}",
+                "deep red, amber and dim white; white paper is 1",
+            ),
+            ("Ground of large areas", f"below {BRIGHTEST_GROUND}", "the same in all three"),
+            ("Deep red", "no green, no blue", "spares eyes used to the dark most"),
+            ("Amber", "no blue", "for eyes that do not see red well"),
+            ("Dim white", "no color", "for any eyes; costs the dark most"),
         ],
         "findings": [
             ToldFinding(

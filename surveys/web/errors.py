@@ -9,7 +9,7 @@ from django.views import defaults
 
 from surveys import database_away, disk
 from surveys.language import gettext
-from surveys.web.themes import theme_of
+from surveys.web.themes import night_of, theme_of
 from surveys.web.unavailable import unavailable
 
 
@@ -47,11 +47,12 @@ def server_error(request: HttpRequest) -> HttpResponse:
     if _is_api(request):
         words = disk.full_words() if full else _went_wrong()
         return JsonResponse({"detail": words}, status=507 if full else 500)
+    look = {"theme": theme_of(request), "night": night_of(request)}
     if full:
         # Nothing of the request is used: to read its session may fail for the same reason.
-        context = {"theme": theme_of(request), "words": disk.full_words()}
+        context = {**look, "words": disk.full_words()}
         return render(None, "507.html", context, status=507)
-    return render(None, "500.html", {"theme": theme_of(request)}, status=500)
+    return render(None, "500.html", look, status=500)
 
 
 def _away_words() -> str:

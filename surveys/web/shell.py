@@ -16,7 +16,7 @@ from accounts.models import Membership
 from surveys.language import gettext
 from surveys.web.closing import notice
 from surveys.web.script_texts import script_catalog
-from surveys.web.themes import theme_of
+from surveys.web.themes import night_of, theme_of
 
 NAVIGATION = (
     (gettext_lazy("Desk"), "web:desk", Permission.REVIEW),
@@ -50,6 +50,7 @@ def shell(request: HttpRequest) -> dict[str, Any]:
     return {
         "site_notice": notice(request),
         "theme": theme_of(request),
+        "night": night_of(request),
         "membership": membership,
         "program": membership.program if membership else None,
         "nav_items": navigation(request, membership) if membership else [],

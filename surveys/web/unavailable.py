@@ -11,7 +11,7 @@ from django.core.exceptions import SuspiciousOperation
 from django.http import HttpRequest, HttpResponse, JsonResponse, UnreadablePostError
 from django.shortcuts import render
 
-from surveys.web.themes import theme_of
+from surveys.web.themes import night_of, theme_of
 
 READING = frozenset({"GET", "HEAD", "OPTIONS"})
 # Passwords and codes are never written into a page.
@@ -30,6 +30,7 @@ def unavailable(
         context = {
             **page,
             "theme": theme_of(request),
+            "night": night_of(request),
             "words": words,
             "sent": request.method not in READING,
             "path": request.get_full_path(),

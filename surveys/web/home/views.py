@@ -12,7 +12,7 @@ from accounts.access import (
     may,
 )
 from accounts.models import Membership
-from surveys.web.themes import THEMES
+from surveys.web.themes import NIGHTS, THEMES
 
 THEME_COOKIE_AGE = 365 * 24 * 3600
 
@@ -38,18 +38,18 @@ def home(request: HttpRequest) -> HttpResponse:
 @login_not_required
 @require_POST
 def theme(request: HttpRequest) -> HttpResponse:
-    """Store the chosen theme in a cookie and return to the page."""
-    chosen = request.POST.get("theme", "auto")
+    """Store the chosen theme, or light of the night, in a cookie and return to the page."""
     next_url = request.POST.get("next", "/")
     if not url_has_allowed_host_and_scheme(next_url, allowed_hosts={request.get_host()}):
         next_url = "/"
     response = HttpResponseRedirect(next_url)
-    if chosen in THEMES:
-        response.set_cookie(
-            "theme",
-            chosen,
-            max_age=THEME_COOKIE_AGE,
-            samesite="Lax",
-            secure=settings.SESSION_COOKIE_SECURE or request.is_secure(),
-        )
+    for name, choices in (("theme", THEMES), ("night", NIGHTS)):
+        if (chosen := request.POST.get(name)) in choices:
+            response.set_cookie(
+                name,
+                chosen,
+                max_age=THEME_COOKIE_AGE,
+                samesite="Lax",
+                secure=settings.SESSION_COOKIE_SECURE or request.is_secure(),
+            )
     return response

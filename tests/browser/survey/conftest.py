@@ -80,9 +80,10 @@ LARGE_TEXT = """() => {
   const cut = [...(dock?.querySelectorAll("button") ?? [])].filter(
     (one) => one.scrollWidth > one.clientWidth + 1 || one.scrollHeight > one.clientHeight + 1,
   );
-  const width = document.documentElement.scrollWidth;
+  // A phone that shows a wider page zooms out, and innerWidth with it.
+  const { scrollWidth: width, clientWidth } = document.documentElement;
   return [
-    ...(width > innerWidth ? [`${width} px wide`] : []),
+    ...(width > clientWidth ? [`${width} px wide`] : []),
     ...(share > 1 / 3 ? [`the dock takes ${Math.round(100 * share)}% of the screen`] : []),
     ...cut.map((one) => `cut: ${one.innerText}`),
   ];

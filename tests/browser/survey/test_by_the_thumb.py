@@ -4,7 +4,7 @@ import pytest
 
 from surveys.models import ChecklistEntry
 from tests.browser.conftest import PHONE
-from tests.browser.survey.conftest import COVERED, LARGE_TEXT
+from tests.browser.survey.conftest import COVERED, LARGE_TEXT, PICTURES
 from tests.support.thumb import Thumb
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -20,6 +20,16 @@ IN_VIEW = """() => {
   return [...document.querySelectorAll(".calls__row")]
     .map((row) => row.getBoundingClientRect())
     .filter((box) => box.height && box.top >= top && box.bottom <= bottom).length;
+}"""
+# By how much a sentence on what was just saved moves the species.
+SHIFT = """() => {
+  const [bar, note] = [document.querySelector(".bar"), document.querySelector("#snack > div")];
+  const { parentElement: place } = note;
+  const high = bar.offsetHeight;
+  note.remove();
+  const shift = high - bar.offsetHeight;
+  place.append(note);
+  return shift;
 }"""
 # Text twice as large: the countdown stays in view, and every species can be brought into view.
 HIDDEN = """() => {
@@ -109,20 +119,28 @@ def look_from_every_side(page):
     for width, height, least in ROOM:
         page.set_viewport_size({"width": width, "height": height})
         page.evaluate("scrollTo(0, 0)")
+        keep_picture(page, f"{width}x{height}")
         seen = page.evaluate(IN_VIEW)
-        if seen < least or page.evaluate(COVERED):
-            found[width, height] = seen, page.evaluate(COVERED)
+        covered, shift = page.evaluate(COVERED), page.evaluate(SHIFT)
+        if seen < least or covered or shift:
+            found[width, height] = seen, covered, shift
     for width, percent in LARGE:
         page.set_viewport_size({"width": width, "height": 844 if width == 390 else 568})
         page.evaluate(
             "(size) => { document.documentElement.style.fontSize = `${size}%`; }", percent
         )
+        keep_picture(page, f"{width}-{percent}")
         faults = [*page.evaluate(LARGE_TEXT), *page.evaluate(HIDDEN), *page.evaluate(COVERED)]
         if faults:
             found[width, f"{percent}%"] = faults
     page.evaluate("document.documentElement.style.fontSize = ''")
     page.set_viewport_size(PHONE)
     assert found == {}
+
+
+def keep_picture(page, name):
+    if PICTURES:
+        page.screenshot(path=f"{PICTURES}/thumb-{name}.png")
 
 
 def correct_an_earlier_stop(page):

@@ -62,3 +62,5 @@ def test_the_theme_is_kept_and_leads_back_within_the_site(following, goes_to):
     response = Client().post("/theme", {"theme": "night", "next": following})
     assert (response.status_code, response["Location"]) == (302, goes_to)
     assert response.cookies["theme"].value == "night"
+    response = Client().post("/theme", {"night": "amber", "next": following})
+    assert {name: one.value for name, one in response.cookies.items()} == {"night": "amber"}

@@ -9,9 +9,11 @@ from pathlib import Path
 
 import pytest
 
+from surveys.web.design import design_context
+from surveys.web.themes import BRIGHTEST, BRIGHTEST_GROUND, NIGHTS
+
 WEB = Path(__file__).parents[3] / "surveys/web"
 CSS = WEB / "static/web/css"
-NIGHT_LIMIT = 0.20
 
 TEXT = [
     ("ink", "paper"), ("ink", "sheet"), ("ink", "sunk"), ("ink", "fill"),
@@ -32,9 +34,12 @@ CONTROLS = [
 ]  # fmt: skip
 
 
-def tokens(name: str) -> dict[str, str]:
+def tokens(name: str, night: str = "") -> dict[str, str]:
+    """Of a sheet, in the block of a light of the night where it has one."""
     text = (CSS / name).read_text()
-    return dict(re.findall(r"--([a-z0-9-]+): (#[0-9a-f]{6});", text))
+    start = text.index(f'[data-night="{night}"]' if night else ":root {")
+    block = text[start : text.index("}", start)]
+    return dict(re.findall(r"--([a-z0-9-]+): (#[0-9a-f]{6});", block))
 
 
 def channels(color: str) -> list[float]:
@@ -52,7 +57,11 @@ def contrast(color: str, background: str) -> float:
     return (light + 0.05) / (dark + 0.05)
 
 
-THEMES = {"day": tokens("tokens.css"), "night": tokens("tokens.css") | tokens("night.css")}
+LIGHTS = {"red": tokens("night.css")} | {
+    light: tokens("night.css", light) for light in NIGHTS if light != "red"
+}
+THEMES = {"day": tokens("tokens.css"), **LIGHTS}
+LARGE_AREAS = ("paper", "sheet", "sunk", "fill")
 
 
 def test_contrast_formula_gives_the_ratios_of_the_standard():
@@ -62,26 +71,38 @@ def test_contrast_formula_gives_the_ratios_of_the_standard():
 
 
 @pytest.mark.parametrize("theme", THEMES)
-@pytest.mark.parametrize(("front", "ground"), TEXT)
-def test_text_has_enough_contrast(theme: str, front: str, ground: str):
-    assert contrast(THEMES[theme][front], THEMES[theme][ground]) >= 4.5
+def test_text_and_controls_have_enough_contrast(theme: str):
+    colors = THEMES[theme]
+    pairs = [(4.5, *pair) for pair in TEXT] + [(3, *pair) for pair in CONTROLS]
+    found = {(front, ground): contrast(colors[front], colors[ground]) for _, front, ground in pairs}
+    assert {(f, g): found[f, g] for least, f, g in pairs if found[f, g] < least} == {}
 
 
-@pytest.mark.parametrize("theme", THEMES)
-@pytest.mark.parametrize(("front", "ground"), CONTROLS)
-def test_controls_have_enough_contrast(theme: str, front: str, ground: str):
-    assert contrast(THEMES[theme][front], THEMES[theme][ground]) >= 3
+@pytest.mark.parametrize("light", NIGHTS)
+def test_the_night_is_dim_in_every_light(light: str):
+    """Its limits stand on the design page."""
+    colors = LIGHTS[light]
+    assert colors.keys() == tokens("tokens.css").keys()
+    assert max(luminance(color) for color in colors.values()) <= BRIGHTEST
+    assert max(luminance(colors[name]) for name in LARGE_AREAS) < BRIGHTEST_GROUND
+    for red, green, blue in map(channels, colors.values()):
+        assert {
+            "red": green == blue == 0,
+            "amber": blue == 0,
+            "white": red == green == blue,
+        }[light], (red, green, blue)
 
 
-def test_night_theme_redefines_every_color():
-    assert tokens("tokens.css").keys() == tokens("night.css").keys()
+def test_the_design_page_states_the_limits_of_the_night():
+    said = str(design_context()["night_limits"])
+    assert f"relative luminance {BRIGHTEST:.2f}" in said
+    assert f"below {BRIGHTEST_GROUND}" in said
 
 
-@pytest.mark.parametrize("color", sorted(set(tokens("night.css").values())))
-def test_night_theme_is_deep_red_and_dim(color: str):
-    _, green, blue = channels(color)
-    assert green == blue == 0
-    assert luminance(color) <= NIGHT_LIMIT
+def test_outside_its_tokens_the_night_names_no_color():
+    text = (CSS / "night.css").read_text()
+    rest = re.sub(r"--[a-z0-9-]+: #[0-9a-f]{6};|/\*.*?\*/", "", text, flags=re.DOTALL)
+    assert re.findall(r"#[0-9a-fA-F]{3,8}\b(?!-)", rest) == []
 
 
 # These name colors of their own: the two themes, and what goes on white paper.

@@ -26,17 +26,34 @@ export function setTheme(name) {
   for (const meta of document.querySelectorAll("meta[name=theme-color]")) {
     meta.content = theme.bar[meta.media.includes("dark") ? "dark" : "light"];
   }
-  for (const button of document.querySelectorAll("[data-theme-form] button[name=theme]")) {
+  press("theme", name);
+  keep("theme", name);
+  document.dispatchEvent(new CustomEvent("themechange", { detail: { theme: name, night: isNight() } }));
+}
+
+/** The light of the night: "red", "amber" or "white". */
+export function setNight(name) {
+  document.documentElement.dataset.night = name;
+  press("night", name);
+  keep("night", name);
+}
+
+function press(choice, name) {
+  for (const button of document.querySelectorAll(`[data-theme-form] button[name=${choice}]`)) {
     button.setAttribute("aria-pressed", String(button.value === name));
   }
+}
+
+function keep(choice, name) {
   const secure = window.location.protocol === "https:" ? "; Secure" : "";
-  document.cookie = `theme=${name}; Path=/; Max-Age=${YEAR}; SameSite=Lax${secure}`;
-  document.dispatchEvent(new CustomEvent("themechange", { detail: { theme: name, night: isNight() } }));
+  document.cookie = `${choice}=${name}; Path=/; Max-Age=${YEAR}; SameSite=Lax${secure}`;
 }
 
 document.addEventListener("submit", (event) => {
   const form = event.target.closest("[data-theme-form]");
   if (!form || !event.submitter) return;
   event.preventDefault();
-  setTheme(event.submitter.value);
+  const { name, value } = event.submitter;
+  if (name === "night") setNight(value);
+  else setTheme(value);
 });

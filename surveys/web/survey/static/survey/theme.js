@@ -2,10 +2,10 @@
 // switch was pressed; left to itself ("auto"), the survey turns with the sun. The page comes as night,
 // so that nothing bright is ever shown before this module knows the hour.
 // The bar's color (--sky-1), for what the browser draws around the page.
-import { gettext } from "./language.js";
 const AROUND = { night: "#000000", day: "#22223f" };
 const YEAR_S = 365 * 24 * 60 * 60;
 export const CHOICES = ["auto", "night", "day"];
+export const LIGHTS = ["red", "amber", "white"];
 
 /** The cookie of the site's theme; the server and web/js/theme.js write the same. */
 export function choice() {
@@ -13,13 +13,22 @@ export function choice() {
   return CHOICES.includes(kept) ? kept : "auto";
 }
 
-export function choose(name) {
-  const secure = window.location.protocol === "https:" ? gettext("; Secure") : "";
-  document.cookie = gettext("theme={name}; Path=/; Max-Age={year_s}; SameSite=Lax{secure}", {
-    name,
-    year_s: YEAR_S,
-    secure,
-  });
+export const choose = (name) => keep("theme", name);
+
+function keep(cookie, name) {
+  const secure = window.location.protocol === "https:" ? "; Secure" : "";
+  document.cookie = `${cookie}=${name}; Path=/; Max-Age=${YEAR_S}; SameSite=Lax${secure}`;
+}
+
+/** The light of the night; the server and web/js/theme.js keep the same cookie. */
+export function light() {
+  const kept = /(?:^|;\s*)night=(\w+)/.exec(document.cookie)?.[1];
+  return LIGHTS.includes(kept) ? kept : LIGHTS[0];
+}
+
+export function chooseLight(name) {
+  keep("night", name);
+  document.documentElement.dataset.night = name;
 }
 
 /** Whether it is night at `now`: between the sunset and the sunrise of a packet's nights; where
@@ -36,6 +45,7 @@ export function isDark(nights, now) {
 }
 
 export function show(dark) {
+  document.documentElement.dataset.night ??= light();
   const name = dark ? "night" : "day";
   if (document.documentElement.dataset.theme === name && document.documentElement.dataset.shown) return;
   document.documentElement.dataset.theme = name;

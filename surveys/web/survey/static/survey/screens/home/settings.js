@@ -4,6 +4,7 @@ import * as alerts from "../../alerts.js";
 import { h } from "../../dom.js";
 import * as theme from "../../theme.js";
 
+const LIGHTS = { red: gettext("Deep red"), amber: gettext("Amber"), white: gettext("Dim white") };
 const THEMES = { auto: gettext("Night after dusk"), night: gettext("Night"), day: gettext("Day") };
 
 /** Only where the browser knows what kind of network it has. */
@@ -37,19 +38,18 @@ export function settings(app) {
     });
     return h("label", { class: "choice", for: `set-${name}` }, input, words);
   };
-  const choices = theme.CHOICES.map((name) => {
-    const input = h("input", {
-      type: "radio",
-      name: "theme",
-      id: `theme-${name}`,
-      checked: theme.choice() === name,
-      onchange: () => {
-        theme.choose(name);
-        app.say(THEMES[name]);
-      },
+  const radios = (group, words, current, choose) =>
+    Object.keys(words).map((name) => {
+      const id = `${group}-${name}`;
+      const onchange = () => {
+        choose(name);
+        app.say(words[name]);
+      };
+      const input = h("input", { type: "radio", name: group, id, checked: current === name, onchange });
+      return h("label", { class: "choice", for: id }, input, words[name]);
     });
-    return h("label", { class: "choice", for: `theme-${name}` }, input, THEMES[name]);
-  });
+  const choices = radios("theme", THEMES, theme.choice(), theme.choose);
+  const lights = radios("light", LIGHTS, theme.light(), theme.chooseLight);
   return h(
     "details",
     { class: "panel" },
@@ -57,6 +57,17 @@ export function settings(app) {
     box("sound", gettext("Tone when time is up")),
     box("vibration", gettext("Vibrate when time is up")),
     h("fieldset", { class: "field" }, h("legend", null, gettext("Theme")), choices),
+    h(
+      "fieldset",
+      { class: "field" },
+      h("legend", null, gettext("Night colors")),
+      h(
+        "p",
+        { class: "small muted" },
+        gettext("Red spares your eyes most. If it is hard to read, take amber or white."),
+      ),
+      lights,
+    ),
     wifiBox(),
   );
 }
