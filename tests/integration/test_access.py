@@ -301,6 +301,8 @@ TABLE = """
     web:survey_hello                     GET     in    none  no    ok    ok
     web:survey_packet                    GET     in    none  no    ok    ok
     web:survey_worker                    GET     in    none  no    ok    ok
+    web:survey_guide                     GET     in    none  no    ok    ok
+    web:offline_worker                   GET     ok    ok    ok    ok    ok
     web:survey_manifest                  GET     in    none  no    ok    ok
 
     api:schema                           GET     in    ok    ok    ok    ok

@@ -22,6 +22,8 @@ STYLES = (
 )
 # The service worker is served by its view, which tells it what it has to keep.
 WORKER = Path(__file__).parent / "worker.js"
+# The worker that leads to the survey where there is no network.
+OFFLINE_WORKER = Path(__file__).parent / "offline.js"
 PICTURES = ("web/icons.svg", "web/mark.svg")
 _FOLDER = "survey"
 # Entry points of the first screen; they are preloaded with all that they import.
@@ -78,7 +80,7 @@ def fingerprint() -> str:
     here = Path(__file__).parent
     components = here.parent / "templates/web/components"
     parts = (components / f"{name}.html" for name in ("cautions", "icon"))
-    pages = [WORKER, *(here / "templates/survey").iterdir(), *parts]
+    pages = [WORKER, OFFLINE_WORKER, *(here / "templates/survey").iterdir(), *parts]
     static_files = [Path(finders.find(path)) for path in (*STYLES, *PICTURES, *modules())]
     for path in (*static_files, *sorted(pages)):
         digest.update(path.name.encode())

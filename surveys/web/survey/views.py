@@ -24,11 +24,13 @@ from accounts.access import (
     has_ended,
     needs,
 )
+from surveys.guide.pages import FOR_OBSERVERS, GuidePage, guide_pages
 from surveys.language import gettext, said
 from surveys.models import Program, Route
 from surveys.programs.regional import cautions_of
 from surveys.web.script_texts import script_catalog
 from surveys.web.survey.files import (
+    OFFLINE_WORKER,
     STYLES,
     WORKER,
     files,
@@ -62,6 +64,8 @@ def shell(request: ProgramRequest) -> HttpResponse:
                 "here": _url("survey", slug),
                 "hello": _url("survey_hello", slug),
                 "worker": _url("survey_worker", slug),
+                "offline": reverse("web:offline_worker"),
+                "guide": _url("survey_guide", slug),
                 "tonight": _url("tonight", slug),
                 "login": login,
                 "logout": f"{reverse('account_logout')}?{urlencode({'next': login})}",
@@ -128,6 +132,7 @@ def worker(request: ProgramRequest) -> HttpResponse:
         "version_header": VERSION_HEADER,
         "shell": _url("survey", slug),
         "files": files(),
+        "texts": [_url("survey_guide", slug)],
         "past": [
             _url("survey_hello", slug),
             reverse("api:visits", kwargs={"program": slug}) + "*",
@@ -136,6 +141,31 @@ def worker(request: ProgramRequest) -> HttpResponse:
     }
     script = f"self.survey = {json.dumps(settings)};\n{WORKER.read_text('utf-8')}"
     return HttpResponse(script, content_type="text/javascript")
+
+
+@login_not_required
+@require_GET
+def offline_worker(request: HttpRequest) -> HttpResponse:
+    """The same for everybody; it stands at the root, because a worker reaches no higher than its
+    own folder."""
+    return HttpResponse(OFFLINE_WORKER.read_text("utf-8"), content_type="text/javascript")
+
+
+@require_GET
+@never_cache
+@gzip_page
+@needs(Permission.SURVEY)
+def guide(request: ProgramRequest) -> JsonResponse:
+    """The guide's pages for observers; the phone keeps them with the screen."""
+    pages = [
+        {"slug": page.slug, "title": page.title, "html": page.html, "language": page.language}
+        for page in _guide_for_observers()
+    ]
+    return JsonResponse({"pages": pages})
+
+
+def _guide_for_observers() -> tuple[GuidePage, ...]:
+    return guide_pages()[: len(FOR_OBSERVERS)]
 
 
 @require_GET
@@ -175,9 +205,10 @@ def _icon(
 
 def _version(program: Program) -> str:
     """Of the files of the screen and of what its page tells: cautions of the region, translations,
-    the program's name and its way to write dates."""
+    the guide, the program's name and its way to write dates."""
     told = [program.name, program.clock_style, program.date_order, [*cautions_of(program)]]
-    texts = json.dumps([script_catalog(), told], sort_keys=True).encode()
+    guide_texts = [page.html for page in _guide_for_observers()]
+    texts = json.dumps([script_catalog(), told, guide_texts], sort_keys=True).encode()
     return f"{fingerprint()}-{hashlib.sha256(texts).hexdigest()[:8]}"
 
 

@@ -1,7 +1,7 @@
 // Keeps the survey screen on the phone. It answers for the files of the screen and nothing else:
 // packets and visits lie in IndexedDB, and what goes to the server passes by untouched.
 // The view that serves this file puts a line before it that sets `self.survey`.
-const { version, version_header: versionHeader, shell, files, past } = self.survey;
+const { version, version_header: versionHeader, shell, files, texts, past } = self.survey;
 const KEPT = `survey:${shell}:${version}`;
 
 // All or nothing, and only what belongs to this version: a network that wants a sign-in, or a server
@@ -24,6 +24,7 @@ async function keepAll() {
     url,
     await fetchWhole(url, { integrity }),
   ]);
+  fetched.push(...texts.map(async (url) => [url, await fetchWhole(url)]));
   const whole = await Promise.all([fetchPage().then((page) => [shell, page]), ...fetched]);
   const cache = await caches.open(KEPT);
   await Promise.all(whole.map(([url, response]) => cache.put(url, response)));
@@ -43,10 +44,11 @@ async function answer(request, key) {
     worker, where it can. */
 function passBy(event) {
   const kept = { cacheName: KEPT };
+  const addresses = [...Object.keys(files), ...texts];
   return event.addRoutes?.([
     { condition: { urlPattern: new URLPattern({ pathname: shell }), requestMode: "navigate" }, source: kept },
     {
-      condition: { or: Object.keys(files).map((pathname) => ({ urlPattern: new URLPattern({ pathname }) })) },
+      condition: { or: addresses.map((pathname) => ({ urlPattern: new URLPattern({ pathname }) })) },
       source: kept,
     },
     {
@@ -63,5 +65,6 @@ self.addEventListener("fetch", (event) => {
   const url = new URL(request.url);
   if (request.method !== "GET" || url.origin !== self.location.origin) return;
   if (request.mode === "navigate" && url.pathname === shell) event.respondWith(answer(request, shell));
-  else if (url.pathname in files) event.respondWith(answer(request, url.pathname));
+  else if (url.pathname in files || texts.includes(url.pathname))
+    event.respondWith(answer(request, url.pathname));
 });

@@ -24,6 +24,12 @@ CAME_FIRST = """() => new Promise((done) => {
   look();
 })"""
 
+# The one of the survey, and the one for addresses without a network.
+BOTH_WORKERS = """async () => {
+  const workers = await navigator.serviceWorker.getRegistrations();
+  return workers.filter(({ active }) => active?.state === "activated").length === 2;
+}"""
+
 # What the browser draws around the page, and the bar below it.
 COLORS = """() => {
   const bar = document.querySelector(".bar");
@@ -45,12 +51,31 @@ def test_the_first_screen_is_asked_for_at_once(signed_in, observer, route):
 def test_opens_from_the_phone_without_starting_the_worker(signed_in, observer, route):
     page = signed_in(observer, viewport=PHONE)
     page.goto(survey_url(observer))
-    page.evaluate("() => navigator.serviceWorker.ready.then(() => true)")
+    page.wait_for_function(BOTH_WORKERS)
     page.context.set_offline(True)
     page.reload()
     page.get_by_text("No route is saved on this phone yet.").wait_for()
     source = "() => performance.getEntriesByType('navigation')[0].workerFinalSourceType"
     assert page.evaluate(source) == "cache"
+    every_address_leads_to_the_survey(page, observer)
+
+
+def every_address_leads_to_the_survey(page, observer):
+    """Offline: one of the guide to its page there, any other to the start."""
+    page.goto(f"/{observer.program.slug}/tonight/")
+    page.get_by_text("No route is saved on this phone yet.").wait_for()
+    page.get_by_role("link", name="Guide, cautions and codes").click()
+    page.get_by_role("link", name="Call index").click()
+    page.get_by_role("heading", name="Near and far").wait_for()
+    page.goto("/guide/rules/too-cold/")
+    page.locator("#too-cold").wait_for()
+    page.wait_for_function("() => scrollY > 0")
+    page.get_by_role("button", name="Back").click()
+    page.get_by_role("link", name="How to survey").click()
+    page.locator("#main").get_by_role("link", name="cautions").first.click()
+    page.locator("#bar-title", has_text="Cautions").wait_for()
+    page.goto("/")
+    page.get_by_text("No route is saved on this phone yet.").wait_for()
 
 
 @pytest.mark.parametrize(

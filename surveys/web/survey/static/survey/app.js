@@ -17,8 +17,10 @@ const screens = {
   route: () => import("./screens/route.js"),
   stop: () => import("./screens/stop.js"),
   summary: () => import("./screens/summary.js"),
+  guide: () => import("./screens/guide.js"),
 };
-const where = () => window.location.hash.replace(/^#\//, "").split("/");
+const BACK = { route: () => ["home"], guide: (page) => (page ? ["guide"] : ["home"]) };
+const where = () => window.location.hash.replace(/^#\//, "").split("/").filter(Boolean);
 // The disk answers while the screen is fetched.
 const packets = store.getAll("packets");
 const here = where()[0] ? window.location.hash : store.setting("here", "");
@@ -51,7 +53,7 @@ let bar = null;
 let nights = {};
 const leap = leaps();
 
-/** `home`, `route/<visit>`, `stop/<visit>/<number>`, `summary/<visit>`. */
+/** `home`, `route/<visit>`, `stop/<visit>/<number>`, `summary/<visit>`, `guide/<page>/<heading>`. */
 function go(...parts) {
   closeDialogs();
   const hash = `#/${parts.join("/")}`;
@@ -78,7 +80,9 @@ async function show() {
   const [name, id, number] = where();
   if (!screens[name]) return go("home");
   const coming = screens[name]();
-  const open = !id || model.model.visit?.id === id || (await model.openVisit(id, overtaken, app.config));
+  const isOfVisit = name !== "guide" && id;
+  const open =
+    !isOfVisit || model.model.visit?.id === id || (await model.openVisit(id, overtaken, app.config));
   if (overtaken()) return undefined;
   if (!open) {
     snack(gettext("Its route is not on this phone: sign in first."));
@@ -87,9 +91,9 @@ async function show() {
   const { screen } = await coming;
   if (overtaken()) return undefined;
   // Where to begin the next time is a comfort only.
-  store.setSetting("here", window.location.hash).catch(() => {});
+  if (name !== "guide") store.setSetting("here", window.location.hash).catch(() => {});
   shown?.leave?.();
-  const next = await screen(app, Number(number));
+  const next = await screen(app, isOfVisit ? Number(number) : number, id);
   if (overtaken()) return undefined;
   shown = next;
   hashShown = window.location.hash;
@@ -101,7 +105,7 @@ async function show() {
   document.title = `${shown.title} · ${app.config.program}`;
   setText(bar.title, shown.title);
   bar.back.hidden = name === "home";
-  bar.back.onclick = () => (name === "route" ? go("home") : go("route", id));
+  bar.back.onclick = () => go(...(BACK[name]?.(id) ?? ["route", id]));
   window.scrollTo(0, 0);
   $("main").focus({ preventScroll: true });
   update();
@@ -268,7 +272,9 @@ async function rest() {
   sounds.soon();
   update();
   app.safe = (await navigator.storage?.persisted?.()) ?? false;
+  update();
   await navigator.serviceWorker?.register(app.config.worker).catch(() => {});
+  await navigator.serviceWorker?.register(app.config.offline).catch(() => {});
 }
 
 window.addEventListener("unhandledrejection", (event) => {

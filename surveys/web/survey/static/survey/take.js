@@ -34,6 +34,8 @@ async function keepScreen(box) {
   if (!("serviceWorker" in navigator)) return false;
   const registration = await navigator.serviceWorker.register(box.dataset.worker);
   await registration.update().catch(() => {});
+  // So that any address of the site leads to the survey where there is no signal.
+  navigator.serviceWorker.register(box.dataset.offline).catch(() => {});
   const worker = registration.installing ?? registration.waiting ?? registration.active;
   if (worker.state === "activated" || worker.state === "installed") return true;
   return new Promise((resolve) => {

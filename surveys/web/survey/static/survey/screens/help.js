@@ -43,7 +43,7 @@ export function firstNight() {
     { class: "panel", "aria-labelledby": "first-title" },
     h("h2", { id: "first-title" }, gettext("Your first night")),
     steps(FIRST_NIGHT()),
-    h("p", null, h("a", { href: "/guide/how-to-survey/" }, gettext("How to survey"))),
+    h("p", null, h("a", { href: "#/guide/how-to-survey" }, gettext("How to survey"))),
   );
 }
 

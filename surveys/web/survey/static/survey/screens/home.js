@@ -1,17 +1,14 @@
 // What is on the phone: routes to survey, visits under way, settings.
 import { gettext } from "../language.js";
-import { h, setSentences } from "../dom.js";
+import { h, icon, setSentences } from "../dom.js";
 import { clockWords, statuses, syncWords } from "../status.js";
 import { getAll, setting, thrownAway } from "../store.js";
 import { routes } from "./home/routes.js";
 import { firstNight } from "./help.js";
+import { keepingBox } from "./home/keeping.js";
 import { settings } from "./home/settings.js";
 import { countWaiting, summaryWords, thrownAwayBox, visitRow } from "./home/visits.js";
 import { sendButton, signInLink } from "./signin.js";
-
-const MAY_BE_CLEARED = gettext(
-  "If this phone runs low on space, the browser may delete saved visits. Send yours soon after the night.",
-);
 
 export async function screen(app) {
   const { slug } = app.config;
@@ -27,6 +24,7 @@ export async function screen(app) {
     h("h2", { id: "visits-title" }, gettext("Visits on this phone")),
     visits,
   );
+  const keeping = keepingBox(app);
   const node = h(
     "div",
     { class: "home" },
@@ -39,6 +37,8 @@ export async function screen(app) {
     visitsBox,
     thrownAwayBox(app, await thrownAway(slug)),
     routes(app, packets),
+    h("a", { class: "btn btn--block", href: "#/guide" }, icon("guide"), gettext("Guide, cautions and codes")),
+    keeping.node,
     settings(app),
     document.getElementById("cautions").content.cloneNode(true),
   );
@@ -53,8 +53,6 @@ export async function screen(app) {
     if (drawing !== drawings) return;
     const sound = app.sounds?.unsentWords() ?? "";
     const waiting = countWaiting(list);
-    const allSent = list.length && !waiting && !sound;
-    const mayLose = app.safe === false && packets.length && !allSent;
     setSentences(state, [
       summaryWords(list.length, waiting, sound),
       sound && `${sound}.`,
@@ -62,11 +60,11 @@ export async function screen(app) {
       sound ? app.sounds.sendingWords() : "",
       clockWords(ahead) &&
         gettext("{clock_words} Correct it before the survey.", { clock_words: clockWords(ahead) }),
-      mayLose ? MAY_BE_CLEARED : "",
     ]);
     signIn.show(app.sounds?.signedOut() ? "signed-out" : app.sync?.status.kind);
     send.hidden = !waiting && !sound;
     visitsBox.hidden = !list.length;
+    keeping.update(packets.length > 0 || list.length > 0);
     welcome.hidden = list.length > 0;
     list.sort((a, b) => (a.visit.night < b.visit.night ? 1 : -1));
     visits.replaceChildren(...list.map((standing) => visitRow(app, standing, zone)));
