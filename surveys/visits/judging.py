@@ -25,6 +25,7 @@ from surveys.visits.loading import (
     load_background,
     load_surroundings,
 )
+from surveys.visits.media.photos import MAX_ROW
 from surveys.visits.sheet.cells import cell_of
 from surveys.visits.sheet.part import StateCodes
 from surveys.visits.sheet.reader import (
@@ -61,7 +62,7 @@ def read_and_judge(visit: Visit, now: dt.datetime | None = None) -> Judgment:
         night=visit.night,
         background=load_background(visit),
         surroundings=load_surroundings(visit, now or timezone.now()),
-        photo_rows=frozenset(visit.photos.values_list("row", flat=True)),
+        photo_rows=frozenset(visit.photos.filter(row__lte=MAX_ROW).values_list("row", flat=True)),
         is_archive=visit.source == Source.IMPORT,
     )
 

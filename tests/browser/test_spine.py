@@ -163,6 +163,33 @@ def test_nothing_typed_is_lost(scene, signed_in):
         "5",
         "7",
     ]
+    heads_stay_and_a_phone_shows_one_stop(page)
+
+
+def heads_stay_and_a_phone_shows_one_stop(page: Page):
+    """Heads of columns are in view at any scroll of the page."""
+    page.evaluate(
+        """() => {
+          const { bottom } = document.querySelector(".sheet-wrap").getBoundingClientRect();
+          scrollBy(0, bottom - innerHeight / 2);
+        }"""
+    )
+    page.wait_for_function(
+        """() => {
+          const bar = document.querySelector(".sky").getBoundingClientRect().bottom;
+          const head = document.querySelector(".sheet thead th").getBoundingClientRect();
+          return head.top >= bar - 1 && head.bottom <= innerHeight;
+        }"""
+    )
+    page.set_viewport_size({"width": 390, "height": 844})
+    expect(cell(page, "stops.1.paused_minutes")).to_be_visible()
+    expect(cell(page, "stops.1.paused_minutes")).to_have_attribute("inputmode", "decimal")
+    expect(cell(page, "stops.2.paused_minutes")).to_be_hidden()
+    page.get_by_role("button", name="Next stop").click()
+    expect(cell(page, "stops.2.paused_minutes")).to_be_visible()
+    expect(cell(page, "stops.1.paused_minutes")).to_be_hidden()
+    page.get_by_role("link", name="To stop 9").click()
+    expect(cell(page, "stops.9.paused_minutes")).to_be_visible()
 
 
 def test_what_is_typed_before_the_script_arrives_is_kept(scene, signed_in):

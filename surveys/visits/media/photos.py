@@ -1,4 +1,5 @@
-"""Photos of sightings. A photo is drawn again before it is stored: `redrawing.py`."""
+"""Photos of sightings and of the paper sheet. A photo is drawn again before it is stored:
+`redrawing.py`."""
 
 from __future__ import annotations
 
@@ -38,13 +39,16 @@ from surveys.visits.media.quota import check_room
 
 MAX_BYTES = 20 * 1024 * 1024
 MAX_ROW = 9999
+# The pages of the paper sheet are kept as rows behind those of sightings.
+SHEET_PAGES = {1: MAX_ROW + 1, 2: MAX_ROW + 2}
 LIMITS = bounded.Limits(seconds=45, cpu_seconds=10, memory_bytes=768 * 1024**2)
 
 
 def store_photo(
     member: Membership, visit_id: uuid.UUID | str, *, row: int, upload: UploadedFile
 ) -> Photo:
-    """Store a photo for a sighting row of the observer's own sheet, replacing an older one.
+    """Store a photo for a sighting row, or a page, of the observer's own sheet, replacing an older
+    one.
 
     It is drawn again before the visit is locked, so that no save waits for it.
 
@@ -52,7 +56,7 @@ def store_photo(
     """
     with transaction.atomic():
         _lock_to_edit(member, visit_id)
-    if not 1 <= row <= MAX_ROW:
+    if not 1 <= row <= MAX_ROW and row not in SHEET_PAGES.values():
         raise PhotoRefused(
             said(
                 "There is no sighting row {row}: rows count from 1 to {max_row}.",
@@ -89,6 +93,12 @@ def find_photo(member: Membership, visit_id: uuid.UUID | str, *, row: int) -> Ph
     if photo is None:
         raise NotYours(gettext("This row has no photo."))
     return photo
+
+
+def sheet_photos(visit: Visit) -> list[tuple[int, int]]:
+    """Page and row of each photo of the paper sheet."""
+    kept = set(visit.photos.filter(row__gt=MAX_ROW).values_list("row", flat=True))
+    return [(page, row) for page, row in SHEET_PAGES.items() if row in kept]
 
 
 def count_bytes_of_old_photos() -> None:

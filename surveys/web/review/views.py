@@ -40,6 +40,7 @@ from surveys.visits.exceptions import (
     VisitError,
     WrongState,
 )
+from surveys.visits.media.photos import sheet_photos
 from surveys.visits.oddness import told_reasons
 from surveys.visits.own_values import own_fields_of
 from surveys.visits.queue import STATES, neighbors, next_waiting
@@ -298,6 +299,7 @@ def _page(request: ProgramRequest, visit: Visit) -> dict[str, Any]:
         "queries": queries,
         "others": [card for card in cards if card not in queries],
         "open_count": sum(not card.settled for card in queries),
+        "sheet_photos": sheet_photos(visit),
         "sightings": visit.sightings.select_related("species", "stop", "photo"),
         "steps": visit.steps.select_related("by").order_by("-at", "-pk"),
         "revisions": sheet_revisions(visit),

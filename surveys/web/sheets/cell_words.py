@@ -17,7 +17,7 @@ from surveys.language import gettext, said
 from surveys.models import LifeStage, WaterTonight
 from surveys.protocol.own_fields import CELL
 from surveys.protocol.weather import NOISE, SKY
-from surveys.web.sheets.grid import FOLDS, RAIN_UNITS, STATUS, YES_NO
+from surveys.web.sheets.columns import FOLDS, RAIN_UNITS, STATUS, YES_NO
 
 _ENDS = {"start": gettext_lazy("At the start"), "end": gettext_lazy("At the end")}
 _EVENING = {

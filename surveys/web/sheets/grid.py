@@ -2,28 +2,24 @@
 
 import datetime as dt
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from types import MappingProxyType
 from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext_lazy
 
-from surveys.dates import time_of_day
 from surveys.language import gettext, said
 from surveys.models import (
     LifeStage,
     Species,
     Stop,
     Visit,
-    WaterTonight,
 )
 from surveys.programs.versions import units_of
 from surveys.protocol.limits.phrases import radius_in_words
-from surveys.protocol.own_fields import AskedPer, FieldKind, OwnField
+from surveys.protocol.own_fields import AskedPer, OwnField
 from surveys.protocol.values import (
-    PeriodStatus,
     Protocol,
-    RainUnit,
     Severity,
 )
 from surveys.protocol.weather import (
@@ -41,37 +37,22 @@ from surveys.visits.sheet.cells import (
 )
 from surveys.visits.sheet.texts import state_of_code
 from surveys.visits.telling import ToldFinding, tell_findings
+from surveys.web.sheets.columns import (
+    FOLDS,
+    RAIN_UNITS,
+    Codes,
+    Column,
+    Options,
+    own_options,
+    state_options,
+    stop_columns,
+)
 from surveys.web.sheets.posted import shown_cells
 
-Options = tuple[tuple[str, str], ...]
-Codes = Mapping[str, str]
-
-YES_NO: Options = (("yes", gettext_lazy("Yes")), ("no", gettext_lazy("No")))
-STATUS: Options = (
-    (PeriodStatus.LISTENED.value, gettext_lazy("Surveyed")),
-    (PeriodStatus.SKIPPED.value, gettext_lazy("Skipped")),
-)
-FOLDS: Options = (("first", gettext_lazy("first time")), ("second", gettext_lazy("second time")))
-RAIN_UNITS: Options = (
-    (RainUnit.INCHES.value, gettext_lazy("inches")),
-    (RainUnit.MILLIMETERS.value, "mm"),
-)
 NO_CODES: Codes = MappingProxyType({})
 SPARE_SIGHTINGS = 2
 
 _RANK = {Severity.REFUSE: 0, Severity.QUERY: 1, Severity.NOTE: 2}
-
-
-@dataclass(frozen=True, kw_only=True)
-class Column:
-    """A column of the grid. `field` is the part of the cell address after the stop."""
-
-    field: str
-    heading: str
-    css: str = ""
-    options: Options = ()
-    hint: str = ""
-    codes: Codes = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,6 +66,7 @@ class Cell:
     told: str = ""
     css: str = ""
     options: Options = ()
+    keyboard: str = ""
     findings: tuple[ToldFinding, ...] = ()
     fold: "Cell | None" = None
 
@@ -184,7 +166,7 @@ def _grid(
     findings_by_address = findings_by_cell(findings)
     maker = _CellMaker(cells=shown_cells(visit.cells), findings_by_address=findings_by_address)
     zone = visit.route.program.time_zone
-    columns = _columns(
+    columns = stop_columns(
         species,
         unit=visit.cells.get("temperature_unit") or visit.route.program.temperature_unit,
         protocol=protocol,
@@ -202,10 +184,6 @@ def _grid(
         findings=findings,
         radius=radius_in_words(protocol, units_of(visit.route.program)),
     )
-
-
-def _hint(minute: int) -> str:
-    return time_of_day(dt.time(21, minute))
 
 
 def hour_repeats(night: dt.date, zone: str) -> bool:
@@ -243,6 +221,7 @@ class _CellMaker:
         options: Options = (),
         codes: Codes = NO_CODES,
         css: str = "",
+        keyboard: str = "",
         fold: bool = False,
     ) -> Cell:
         fold_cell = None
@@ -258,6 +237,7 @@ class _CellMaker:
             told=dict(options).get(state_of_code(text, codes) or "", text),
             css=css,
             options=options,
+            keyboard=keyboard,
             findings=tuple(self.findings_by_address.get(address, ())),
             fold=fold_cell,
         )
@@ -267,87 +247,6 @@ def fields_shown(fields: Iterable[OwnField], cells: Mapping[str, str]) -> tuple[
     """The own fields that were asked that night, and others that the sheet mentions."""
     mentioned = {address.rpartition(".")[2] for address in cells if "own." in address}
     return tuple(field for field in fields if field.asked or field.key in mentioned)
-
-
-def _own_options(field: OwnField) -> Options:
-    return YES_NO if field.kind is FieldKind.YES_NO else field.choices
-
-
-def _own_columns(fields: Iterable[OwnField]) -> tuple[Column, ...]:
-    css = {FieldKind.CHOICE: "sheet__choice", FieldKind.YES_NO: "sheet__choice"}
-    return tuple(
-        Column(
-            field=field.cell,
-            heading=field.heading,
-            options=_own_options(field),
-            css=css.get(field.kind, "sheet__text" if field.kind is FieldKind.TEXT else ""),
-        )
-        for field in fields
-        if field.per is AskedPer.STOP
-    )
-
-
-def state_options(words: Mapping[str, Words], codes: Mapping[str, str]) -> Options:
-    """States in words, after the protocol's own code, so that typing it chooses the state."""
-    own = {state: [code for code, coded in codes.items() if coded == state] for state in words}
-    return tuple(
-        (state, " ".join((*own[state], gettext(told.name)))) for state, told in words.items()
-    )
-
-
-def _columns(
-    species: Iterable[Species], *, unit: str, protocol: Protocol, own_fields: Iterable[OwnField]
-) -> tuple[Column, ...]:
-    water = (Column(field="water_temperature", heading=said("Water °{unit}", unit=unit)),)
-    return (
-        Column(
-            field="status",
-            heading=gettext("Surveyed or skipped"),
-            css="sheet__choice sheet__status",
-            options=STATUS,
-        ),
-        Column(field="arrived_at", heading=gettext("Arrived"), css="sheet__clock", hint=_hint(14)),
-        Column(field="started_at", heading=gettext("Start"), css="sheet__clock", hint=_hint(15)),
-        Column(field="finished_at", heading=gettext("End"), css="sheet__clock", hint=_hint(20)),
-        Column(
-            field="interrupted", heading=gettext("Interrupted"), options=YES_NO, css="sheet__choice"
-        ),
-        Column(field="paused_minutes", heading=gettext("Pause, min")),
-        Column(field="air_temperature", heading=said("Air °{unit}", unit=unit)),
-        *(water if protocol.asks_water_temperature else ()),
-        Column(field="beaufort", heading=gettext("Wind")),
-        Column(
-            field="sky",
-            heading=gettext("Sky"),
-            css="sheet__choice",
-            options=state_options(SKY, protocol.sky_codes),
-            codes=protocol.sky_codes,
-        ),
-        Column(
-            field="noise",
-            heading=gettext("Noise"),
-            css="sheet__choice",
-            options=state_options(NOISE, protocol.noise_codes),
-            codes=protocol.noise_codes,
-        ),
-        *(
-            Column(
-                field=f"calls.{kind.code}",
-                heading=kind.name,
-                css="sheet__index",
-            )
-            for kind in species
-        ),
-        Column(
-            field="water_tonight",
-            heading=gettext("Water level"),
-            options=tuple(WaterTonight.choices),
-            css="sheet__choice",
-        ),
-        *_own_columns(own_fields),
-        Column(field="skip_reason", heading=gettext("If skipped, why"), css="sheet__text"),
-        Column(field="note", heading=gettext("Note"), css="sheet__text"),
-    )
 
 
 def _stop_names(stops: Mapping[int, Stop], cells: Mapping[str, str]) -> dict[int, str]:
@@ -368,6 +267,7 @@ def _row(
             options=column.options,
             codes=column.codes,
             css=column.css,
+            keyboard=column.keyboard,
             fold=folds and column.field in CLOCK_FIELDS,
         )
         for column in columns
@@ -401,7 +301,7 @@ def _evening(
             for field, words, options, codes in weather
         ),
         *(
-            maker.cell(field.cell, field.heading, options=_own_options(field))
+            maker.cell(field.cell, field.heading, options=own_options(field))
             for field in own_fields
             if field.per is AskedPer.VISIT
         ),
@@ -434,6 +334,7 @@ def _sightings(
                     f"sightings.{row}.{field}",
                     said("Seen {row}, {name}", row=row, name=name),
                     options=options,
+                    keyboard="numeric" if field == "count" else "",
                 )
                 for field, name, options in fields
             ),

@@ -1,4 +1,4 @@
-"""Photos of sightings on a sheet."""
+"""Photos of sightings on a sheet, and of the sheet itself."""
 
 from uuid import UUID
 

@@ -42,6 +42,7 @@ from surveys.visits.media.audio_formats import (
     MAX_BYTES,
     megabytes,
 )
+from surveys.visits.media.photos import SHEET_PAGES
 from surveys.visits.sheet.cells import (
     CellChange,
     Conflict,
@@ -237,6 +238,7 @@ def _show(
             "others": layout.others,
             "codes": LEGENDS,
             "sent_back_note": sent_back_notes([visit]).get(visit.pk, ""),
+            "sheet_pages": SHEET_PAGES,
             "photo_rows": set(visit.photos.values_list("row", flat=True)),
             "findings": [(finding, cell_of(finding.where)) for finding in layout.grid.findings],
             "rendered": json.dumps(shown_cells(visit.cells)),

@@ -1,11 +1,13 @@
 """Photos of sightings: drawn anew, without tags, within limits."""
 
 import io
+import re
 
 import pytest
 from django.core.exceptions import PermissionDenied
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
+from django.urls import reverse
 from django.utils import timezone
 from PIL import ExifTags, Image
 
@@ -20,13 +22,16 @@ from surveys.visits.exceptions import (
 from surveys.visits.finding import findings_by_cell
 from surveys.visits.judging import judge_sheet
 from surveys.visits.media import photos
+from surveys.visits.verbs import submit_visit
 from tests.support.builders import (
     make_member,
     make_route,
+    make_species,
 )
 from tests.support.sheets import (
     make_draft,
     make_submitted,
+    type_cells,
 )
 
 
@@ -206,6 +211,23 @@ def test_photo_without_a_sighting_is_reported(observer, visit):
     photos.store_photo(observer, visit.pk, row=2, upload=picture())
     beside = findings_by_cell(judge_sheet(visit))
     assert beside["sightings.2.species"][0].code == "sighting-incomplete"
+
+
+def test_the_paper_sheet_is_kept_for_the_coordinator(observer, coordinator, visit, client_for):
+    """Its pages are no sightings; both kinds of photos open from the review."""
+    for row in (1, *photos.SHEET_PAGES.values()):
+        photos.store_photo(observer, visit.pk, row=row, upload=picture())
+    beside = findings_by_cell(judge_sheet(visit))
+    assert {address.split(".")[1] for address in beside if "sightings" in address} == {"1"}
+    species = make_species("Bufo bufo").code
+    seen = {"sightings.1.species": species, "sightings.1.life_stage": "adult"}
+    typed = type_cells(observer, visit, seen).visit
+    submit_visit(observer, visit.pk, revision=typed.revision)
+    client = client_for(coordinator)
+    page = client.get(reverse("web:review_visit", args=[observer.program.slug, visit.pk]))
+    shown = re.findall(r'<img[^>]* src="([^"]*/photos/[0-9]+)"', page.content.decode())
+    assert [int(url.rpartition("/")[2]) for url in shown] == [1, *photos.SHEET_PAGES.values()]
+    assert {client.get(url).status_code for url in shown} == {200}
 
 
 def test_who_may_add_and_see_photos(observer, coordinator, partner, program, visit):

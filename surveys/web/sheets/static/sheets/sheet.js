@@ -4,6 +4,8 @@
 import { gettext } from "../survey/language.js";
 import { clock } from "../survey/rules/words.js";
 import { moveByKey } from "./arrow-keys.js";
+import "./heads.js";
+import "./slips.js";
 import { cellInputs, inputOf, showText } from "./cells.js";
 import { showConflict, showFindings } from "./findings.js";
 import { PendingChanges } from "./store.js";
