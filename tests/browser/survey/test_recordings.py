@@ -332,5 +332,5 @@ class TestNoMicrophone:
             remedy in words.inner_text() for remedy in ("allow the microphone", "Plug one in")
         )
         look("31-no-microphone")
-        page.get_by_role("button", name="Done").click()
+        page.get_by_role("button", name="Close").click()
         assert page.evaluate(ON_THE_PHONE) == []

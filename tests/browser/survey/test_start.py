@@ -26,8 +26,9 @@ CAME_FIRST = """() => new Promise((done) => {
 
 # The one of the survey, and the one for addresses without a network.
 BOTH_WORKERS = """async () => {
-  const workers = await navigator.serviceWorker.getRegistrations();
-  return workers.filter(({ active }) => active?.state === "activated").length === 2;
+  const active = ({ active }) => active?.state === "activated";
+  while ((await navigator.serviceWorker.getRegistrations()).filter(active).length < 2)
+    await new Promise(requestAnimationFrame);
 }"""
 
 # What the browser draws around the page, and the bar below it.
@@ -51,7 +52,7 @@ def test_the_first_screen_is_asked_for_at_once(signed_in, observer, route):
 def test_opens_from_the_phone_without_starting_the_worker(signed_in, observer, route):
     page = signed_in(observer, viewport=PHONE)
     page.goto(survey_url(observer))
-    page.wait_for_function(BOTH_WORKERS)
+    page.evaluate(BOTH_WORKERS)
     page.context.set_offline(True)
     page.reload()
     page.get_by_text("No route is saved on this phone yet.").wait_for()

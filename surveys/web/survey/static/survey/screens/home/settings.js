@@ -60,7 +60,7 @@ export function settings(app) {
     h(
       "fieldset",
       { class: "field" },
-      h("legend", null, gettext("Night colors")),
+      h("legend", null, gettext("Colors in the dark")),
       h(
         "p",
         { class: "small muted" },
