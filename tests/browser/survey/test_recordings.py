@@ -326,7 +326,7 @@ class TestNoMicrophone:
     def test_what_is_wrong_and_how_to_mend_it(self, at_a_stop, look):
         page = at_a_stop()
         page.get_by_role("button", name="Record this call").click()
-        words = page.locator("dialog[open] .message--error")
+        words = page.locator(".trouble")
         words.wait_for()
         assert any(
             remedy in words.inner_text() for remedy in ("allow the microphone", "Plug one in")

@@ -97,11 +97,8 @@ export async function startRecording(app, number, kind, { unnamed = false } = {}
     if (!isOpen) recorder.stop();
   } catch (error) {
     if (!(error instanceof NoSound)) throw error;
-    for (const part of [time, bars.node]) part.remove();
-    setText(end.querySelector("span"), gettext("Close"));
-    setText(advice, error.message);
-    advice.className = "message message--error";
-    app.alarm(error.message);
+    box.close();
+    app.trouble(error.message);
   }
 }
 
