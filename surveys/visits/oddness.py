@@ -198,9 +198,13 @@ _SENTENCES = {
 }
 
 
+_NEVER_HEARD = _("{species} with call index {index}: {stops}. Not heard there before.")
+
+
 def tell(reason: Reason, names: Mapping[str, str]) -> str:
+    is_first = reason.oddity is Oddity.INDEX_JUMP and not reason.before
     return said(
-        _SENTENCES[reason.oddity],
+        _NEVER_HEARD if is_first else _SENTENCES[reason.oddity],
         species=names.get(reason.species, reason.species),
         stops=stop_numbers(reason.stops),
         index=reason.index,
