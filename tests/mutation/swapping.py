@@ -8,7 +8,8 @@ needs a process of its own.
 
 import gc
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import fields, is_dataclass
 from types import CodeType, FunctionType
 
 _OPTIMIZED = 0x1  # set in functions, not in the bodies of modules and classes
@@ -56,21 +57,42 @@ def swap_functions(path: str, original: str, mutated: str, live: LiveFunctions) 
 
 
 def rebind_texts(module_name: str, path: str, mutated: str) -> bool:
-    """Exchange the module's constant strings (SQL), and tuples of them, wherever they were imported
-    to or put into a longer one. For modules that may be executed twice. False where no constant
-    differs."""
+    """Exchange the module's constant strings (SQL), and what is made of them at import: longer
+    strings of any module, and tuples, dictionaries and data classes of this one. For modules that
+    may be executed twice. False where no constant differs."""
     module = sys.modules[module_name]
     fresh = _executed(compile(mutated, path, "exec", dont_inherit=True), module_name, path)
     changed = False
     for name, new in fresh.items():
         old = module.__dict__.get(name)
-        if not (_is_text(old) and _is_text(new)) or new == old:
+        if isinstance(old, str) and isinstance(new, str) and new != old:
+            _replace_everywhere(old, new, name)
+            _replace_within_texts(old, new)
+        elif isinstance(old, tuple) and _are_texts(old) and new != old:
+            _replace_everywhere(old, new, name)
+        elif isinstance(old, dict) and _are_texts(old.values()) and new != old:
+            old.update(new)
+        elif isinstance(old, type) or not is_dataclass(old) or not _renew_texts(old, new):
             continue
         changed = True
-        _replace_everywhere(old, new, name)
-        if isinstance(old, str):
-            _replace_within_texts(old, new)
     return changed
+
+
+def _are_texts(values: Collection[object]) -> bool:
+    return bool(values) and all(isinstance(value, str) for value in values)
+
+
+def _renew_texts(old: object, new: object) -> bool:
+    """Give a data class, frozen or not, the texts of another one. Whether any differed."""
+    before = {
+        field.name: text
+        for field in fields(old)
+        if isinstance(text := getattr(old, field.name, None), str)
+    }
+    changed = {name: getattr(new, name) for name in before if getattr(new, name) != before[name]}
+    for name, text in changed.items():
+        object.__setattr__(old, name, text)
+    return bool(changed)
 
 
 def rebind_constants(module_name: str, path: str, original: str, mutated: str) -> bool:
@@ -116,12 +138,6 @@ def _executed(code: CodeType, module_name: str, path: str) -> dict[str, object]:
 
 def _is_constant(value: object) -> bool:
     return isinstance(value, str | int | float | tuple | list | dict | set | frozenset | Mapping)
-
-
-def _is_text(value: object) -> bool:
-    return isinstance(value, str) or (
-        isinstance(value, tuple) and bool(value) and all(isinstance(text, str) for text in value)
-    )
 
 
 def _parts_within(code: CodeType) -> list[tuple]:

@@ -1,5 +1,6 @@
 """Putting a mutant into modules that are imported already."""
 
+import dataclasses
 import gc
 import importlib
 import sys
@@ -17,12 +18,23 @@ from tests.mutation.swapping import (
 )
 
 ORIGINAL = '''
+import dataclasses
 import functools
 
 LIMIT = 3
 ALLOWED = {"a": (1, 2)}
 SQL = """SELECT 1 WHERE a"""
 IN_TURN = ("BEGIN", f"{SQL} LIMIT 1")
+BY_NAME = {"all": SQL}
+
+
+@dataclasses.dataclass(frozen=True)
+class Table:
+    source: str
+    key: int
+
+
+TABLE = Table(source=f"FROM ({SQL}) s", key=1)
 
 
 def below(value):
@@ -168,6 +180,8 @@ def test_a_constant_text_that_was_imported_elsewhere(module, monkeypatch):
     assert rebind_texts("swapped", module.__file__, ORIGINAL.replace(" WHERE a", ""))
     assert other.SQL == module.SQL == "SELECT 1"
     assert module.IN_TURN == ("BEGIN", "SELECT 1 LIMIT 1")
+    assert module.BY_NAME == {"all": "SELECT 1"}
+    assert dataclasses.asdict(module.TABLE) == {"source": "FROM (SELECT 1) s", "key": 1}
 
 
 def test_a_constant_text_within_a_longer_one(module, monkeypatch):
