@@ -6,7 +6,7 @@ import pytest
 from django.db import transaction
 
 from surveys.fitting.stamps import data_stamp
-from surveys.models import ChecklistEntry, JointMember, Program, Route, Stop, Visit
+from surveys.models import ChecklistEntry, JointMember, Program, Route, Stop, Visit, WetlandChange
 from tests.support.builders import (
     make_accepted_visit,
     make_change,
@@ -25,7 +25,8 @@ pytestmark = pytest.mark.django_db
 def surveyed(program, observer):
     make_checklist(program, "Pseudacris crucifer")
     make_joint_entry("Either treefrog", make_species("Dryophytes versicolor"))
-    make_accepted_visit(make_route(program, stops=2, region="North"), observer.person)
+    visit = make_accepted_visit(make_route(program, stops=2, region="North"), observer.person)
+    make_change(visit.route.stops.last(), observer.person)
     return program
 
 
@@ -46,6 +47,7 @@ CHANGES = {
     "a stop in use earlier": lambda: Stop.objects.update(active_from=dt.date(2001, 1, 1)),
     "a stop that is closed": lambda: Stop.objects.update(active_until=dt.date(2030, 1, 1)),
     "a fire": note_a_fire,
+    "the last day of a fire": lambda: WetlandChange.objects.update(ended=dt.date(2023, 3, 4)),
     "listed later": lambda: ChecklistEntry.objects.update(listed_from=dt.date(2024, 1, 1)),
     "listed no longer": lambda: ChecklistEntry.objects.update(listed_until=dt.date(2030, 1, 1)),
     "a calling season": lambda: ChecklistEntry.objects.update(
