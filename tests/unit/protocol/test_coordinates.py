@@ -62,7 +62,7 @@ def test_other_forms(text, axis, degrees):
         ("9" * 5_000, LATITUDE, "not a number of degrees"),
         ("89° 24′ W", LATITUDE, "Are latitude and longitude swapped"),
         ("-43 N", LATITUDE, "has a minus sign and the letter N"),
-        ("43.5 30", LATITUDE, "a fraction before its last number"),
+        ("43.5 30", LATITUDE, "“43.5 30” has a fraction before its last number"),
         ("43 60.0", LATITUDE, "60 or more minutes"),
         ("43 4 60", LATITUDE, "60 or more minutes"),
         ("90.1", LATITUDE, "between −90 and 90. Are latitude and longitude swapped"),
@@ -70,6 +70,8 @@ def test_other_forms(text, axis, degrees):
         ("181", LONGITUDE, "between −180 and 180"),
         ("4770512.3", LATITUDE, "meters of a map grid"),
         ("43.07 O", LATITUDE, "not a number of degrees"),
+        ("x" * 40, LATITUDE, f"“{'x' * 40}”"),
+        ("x" * 41, LATITUDE, f"“{'x' * 40}…”"),
     ],
 )
 def test_what_is_refused(text, axis, words):

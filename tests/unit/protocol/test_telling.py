@@ -12,7 +12,7 @@ from surveys.protocol.rules.judge import judge
 from surveys.protocol.rules.table import RULE_SENTENCES, RULES
 from surveys.protocol.sentences.sentence import key_of
 from surveys.protocol.sentences.vocabulary import VOCABULARY
-from surveys.protocol.telling import SENTENCES, Reader, show, tell_sentence
+from surveys.protocol.telling import SENTENCES, Reader, note_in_words, show, tell_sentence
 from surveys.protocol.values import (
     DistanceUnit,
     MonthDay,
@@ -48,6 +48,7 @@ COLD = Temperature(value=Decimal("42"), unit=F)
         (params.date(dt.date(2024, 4, 15)), "15 April 2024"),
         (params.season((APRIL.opens, APRIL.closes)), "1 April to 30 April"),
         (params.days(1), "1 day"),
+        (params.word("depth_of_mud"), "depth of mud"),
         (params.times(2), "twice"),
         (params.times(3), "3 times"),
         (params.temperature(COLD), "42 °F (5.6 °C)"),
@@ -145,3 +146,11 @@ def test_a_cell_is_named_before_what_is_wrong_with_it():
 def test_a_sentence_without_words_is_an_error():
     with pytest.raises(KeyError, match="no-such-code"):
         tell_sentence("no-such-code", "", {}, METRIC)
+
+
+def test_a_note_that_begins_with_a_rule_is_told_in_its_words():
+    told = "Listening starts after the arrival: counts. start-before-arrival"
+    assert note_in_words("start-before-arrival: counts. start-before-arrival") == told
+    assert note_in_words("start-before-arrival") == "Listening starts after the arrival"
+    for note in ("Gusts only.", "start-early: counts.", ""):
+        assert note_in_words(note) == note
