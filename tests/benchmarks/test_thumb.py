@@ -4,7 +4,8 @@ The clock is turned on where one waits and listens, so the seconds are those of 
 from the way to the stop until the next one is shown, on a processor four times slower.
 
 Measured on two cores with much other work beside: 6 taps in 10.6 to 11.4 s, 0.6 s of them between
-any two taps. Before the readings of the last stop could be taken over: 14 to 15 taps and 2 swipes (by hand).
+any two taps. Before the readings of the last stop could be taken over: 14 to 15 taps and 2 swipes,
+counted by hand.
 """
 
 import time
