@@ -89,9 +89,7 @@ def test_signing_out_leaves_what_was_not_sent_and_nothing_else(phone, notes, obs
     else:
         page.goto(f"/{observer.program.slug}/tonight/")
         page.locator("details.menu > summary").first.click()
-    with page.expect_response(lambda answer: "/logout/" in answer.url) as signed_out:
-        page.get_by_role("button", name="Sign out").last.click()
-    assert signed_out.value.header_value("clear-site-data") == '"cache"'
+    page.get_by_role("button", name="Sign out").last.click()
     page.wait_for_url("**/accounts/login/**")
     after = page.evaluate(STORED)
     assert (after["packets"], after["visits"]) == (0, ["2024-04-15"])

@@ -40,3 +40,9 @@ def test_what_the_api_answers_is_never_shown_as_a_page(path, attached):
     """OWASP ASVS 4.0.3, 14.4.2."""
     said = Client().get(path).headers.get("Content-Disposition")
     assert said == ('attachment; filename="api.json"' if attached else None)
+
+
+def test_signing_out_empties_the_cache(observer, client_for):
+    """A browser with a worker does not show this header to those who watch it from outside."""
+    answer = client_for(observer).post(reverse("account_logout"))
+    assert answer["Clear-Site-Data"] == '"cache"'
