@@ -311,6 +311,11 @@ def flags_in_words(flags: Iterable[str]) -> str:
     return gettext("; ").join(gettext(FLAG_NAMES.get(flag, flag)) for flag in current_codes(flags))
 
 
+def written_flags_in_words(text: str) -> str:
+    """The same of flags as the tables of a publication write them, in one text."""
+    return flags_in_words(filter(None, text.split("; ")))
+
+
 def all_flags(result: SpeciesResult) -> list[str]:
     """Flags of the trends and of the yearly values."""
     whole = result.whole.change.flags if result.whole else ()

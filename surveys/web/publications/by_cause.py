@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from surveys.charts.method_words import method_in_words
 from surveys.charts.model_words import model_in_words
-from surveys.charts.words import flags_in_words
+from surveys.charts.words import written_flags_in_words
 from surveys.language import gettext
 from surveys.publishing.causes import Visits, grouped_visits, numbers_by_table
 from surveys.publishing.differences import NumberChange
@@ -66,7 +66,7 @@ def _text(column: str, value: object) -> str:
     """A cell as it was published, with words for codes."""
     text = csv.cell_text(value)
     if column.endswith("flags"):
-        return flags_in_words(filter(None, text.split("; ")))
+        return written_flags_in_words(text)
     if column in ("detection_model", "occupancy_model"):
         return model_in_words(text)
     if column == "method":

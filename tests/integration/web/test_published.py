@@ -15,6 +15,7 @@ from surveys.models import (
     Publication,
     PublicationAudience,
 )
+from surveys.trends.estimates import FLAG_NAMES, TOO_FEW_DATA
 from tests.support.builders import (
     make_member,
     make_program,
@@ -132,6 +133,8 @@ def test_page_and_everything_it_links_to(program, publication, client):
     page = client.get(base)
     text = page.content.decode()
     _the_human_page(text, page, program, base)
+    (flags,) = set(re.findall(r'data-label="Keep in mind" class="small">\s*([^<]*?)\s*</td>', text))
+    assert FLAG_NAMES[TOO_FEW_DATA] in flags.split("; ")
     _the_index(client, base, publication)
     _the_files(client, base)
     assert "<script>" not in text
