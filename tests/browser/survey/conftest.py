@@ -29,7 +29,7 @@ from tests.browser.conftest import (
     give_session,
 )
 from tests.browser.survey.kept import KeptPhones
-from tests.browser.survey.sync.handset import kill_browser
+from tests.browser.survey.sync.handset import FETCH_PACKET, kill_browser
 from tests.support.builders import (
     make_checklist,
     make_route,
@@ -256,17 +256,27 @@ def phone(
 
 
 @pytest.fixture
-def take_along(phone, live_server, observer, route) -> Callable[[], Page]:
-    """Signed in, open the route tonight and take it along; the survey then stands open."""
+def take_along(phone, phone_options, live_server, observer, route) -> Callable[[], Page]:
+    """Signed in, with the route on the phone; the survey then stands open.
 
-    def take(night: str = "15 April 2024") -> Page:
+    `by_the_page` goes the way of an observer, as phones must that are new or can be killed: the
+    screen is then kept. Else the route is stored without that page, under the screen that other
+    tests left. It has name, language, clock and dates of the program: a test that changes these
+    takes a new phone."""
+
+    def take(night: str = "15 April 2024", *, by_the_page: bool = False) -> Page:
         page = phone.page
         give_session(phone.context, observer, live_server.url)
-        page.goto(f"/{observer.program.slug}/tonight/{route.code}/?night={NIGHT}")
-        page.get_by_role("button", name="Save tonight on this phone").click()
-        page.get_by_text("You can survey without signal.").wait_for()
+        if by_the_page or phone_options.keys() & {"new", "killable"}:
+            page.goto(f"/{observer.program.slug}/tonight/{route.code}/?night={NIGHT}")
+            page.get_by_role("button", name="Save tonight on this phone").click()
+            page.get_by_text("You can survey without signal.").wait_for()
+        else:
+            page.goto("/static/web/mark.svg")  # any small file of the site
+            page.evaluate(FETCH_PACKET, f"{survey_url(observer)}packets/{route.code}.json")
         page.goto(survey_url(observer))
         page.get_by_role("button", name=f"Survey the night of {night}").wait_for()
+        page.locator("body[data-ready=offline]").wait_for()
         return page
 
     return take

@@ -34,6 +34,12 @@ def test_written_alike(signed_in, observer, route):
     assert days == [[list(row[at]) for row in DAYS] for at in (1, 2, 3)]
 
 
+@pytest.fixture
+def phone_options() -> dict:
+    """The kept screen would have the dates of another program."""
+    return {"permissions": ["geolocation"], "new": True}
+
+
 def test_a_night_of_an_american_program(phone, observer, take_along):
     program = observer.program
     program.clock_style, program.date_order = "12", "mdy"

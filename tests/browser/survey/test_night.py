@@ -135,7 +135,7 @@ def seconds(shown):
 
 @pytest.mark.django_db(transaction=True)
 def test_a_night_without_a_network_and_a_killed_phone(phone, observer, route, take_along):
-    page = take_along()
+    page = take_along(by_the_page=True)
     phone.context.set_offline(True)
     page.reload()
     me = Observer(phone, observer, route)

@@ -29,7 +29,7 @@ def tile(page, address):
 
 
 def test_own_fields_are_filled_in_without_signal_and_arrive(phone, fields, take_along, look):
-    page = take_along()
+    page = take_along(by_the_page=True)
     phone.context.set_offline(True)
     page.reload()
     page.get_by_role("button", name="Survey the night of 15 April 2024").click()

@@ -66,7 +66,7 @@ def stored_once(page, is_so):
 @pytest.fixture
 def notes(take_along, phone):
     """A visit with a note that stays on the phone: what goes to the server gets lost on its way."""
-    page = take_along()
+    page = take_along(by_the_page=True)
     phone.context.route("**/api/v1/**", lambda route: route.abort())
     page.get_by_role("button", name="Survey the night of 15 April 2024").click()
     page.get_by_role("button", name="Finish route: weather, notes and submit").click()

@@ -63,7 +63,7 @@ FULL_DISK = """() => {
   };
   window.freeDisk = () => { IDBObjectStore.prototype.put = put; };
 }"""
-_FETCH_PACKET = """async (url) => {
+FETCH_PACKET = """async (url) => {
   const { keepPacket } = await import("/static/survey/model.js");
   await keepPacket(url.split("/")[1], await (await fetch(url)).json());
 }"""
@@ -135,7 +135,7 @@ class Handset:
         else:
             self._empty()
         self.turn_clock(hours)
-        self.page.evaluate(_FETCH_PACKET, f"{self._home}packets/{code}.json")
+        self.page.evaluate(FETCH_PACKET, f"{self._home}packets/{code}.json")
         self.page.goto(self._home)
         self._wait_ready(self.page)
         self.page.get_by_role("button", name="Survey the night of").click()
