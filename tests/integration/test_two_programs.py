@@ -262,7 +262,9 @@ FACTS: dict[str, Callable[[Program], object]] = {
     "latest run": lambda program: latest_run(program.pk, "publication 2024"),
     "listening periods": load_periods,
     "open visits": lambda program: list(open_visits(program, 2024)),
-    "people who import": lambda program: sorted(_people(program.memberships.first())),
+    "people who import": lambda program: [
+        sorted(part) for part in _people(program.memberships.first())
+    ],
     "security acts": lambda program: [
         (act.act, act.person_id)
         for act in security_acts(program.memberships.filter(role=Role.COORDINATOR)[0])

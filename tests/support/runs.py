@@ -48,7 +48,7 @@ def make_publishing_run(
 
 
 def forget_jobs() -> None:
-    """Emptying the database between tests leaves the queue alone."""
+    """The queue loses what waits in it."""
     with connection.cursor() as cursor:
         cursor.execute("TRUNCATE procrastinate_jobs CASCADE")
 

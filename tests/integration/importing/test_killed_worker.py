@@ -11,7 +11,7 @@ from surveys.importing.uploads import open_upload, remember, store
 from surveys.models import CallIndex, RunKind, RunState, Submission, Visit
 from surveys.runs.queues import LONG
 from tests.integration.importing.conftest import wide
-from tests.support.runs import forget_jobs, take_up
+from tests.support.runs import take_up
 from tests.support.worker_process import PATIENCE_S, kill, start_worker, work_off
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.slow]
@@ -23,7 +23,6 @@ VISITS = MOST_ROWS_AT_ONCE + 200
 @pytest.fixture
 def large(transactional_db, program, coordinator):
     """A stored file of many visits, one stop each, over twenty years."""
-    forget_jobs()
     nights = [
         f"{route},{year}-{month:02}-{day:02},1,21:30,21:35,48,{day % 4},0"
         for year in range(2003, 2024)
@@ -67,4 +66,3 @@ def test_nothing_or_all_of_it(large, coordinator, seed, record_property):
     large.refresh_from_db()
     assert large.visit_count == VISITS
     assert rows()[:2] == [VISITS, VISITS]
-    forget_jobs()

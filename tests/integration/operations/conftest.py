@@ -2,13 +2,11 @@ import pytest
 
 from surveys.models import WorkerHeartbeat
 from surveys.runs.queues import WORKERS
-from tests.support.runs import forget_jobs
 
 
 @pytest.fixture
 def all_is_well(db, settings, tmp_path):
     """Every worker was heard, nothing waits, and files can be stored."""
-    forget_jobs()
     settings.MEDIA_ROOT = tmp_path
     settings.LEAST_DISK_PERCENT = 0
     settings.OPERATORS = ["ops@example.org"]

@@ -8,7 +8,6 @@ publication with all its files.
 import hashlib
 import random
 import time
-from collections.abc import Iterator
 from multiprocessing.context import ForkServerProcess
 
 import pytest
@@ -30,18 +29,16 @@ from surveys.runs.kinds import task_name
 from surveys.runs.queues import LONG
 from tests.support.builders import make_member
 from tests.support.frozen import small_program
-from tests.support.runs import forget_jobs, take_up
+from tests.support.runs import take_up
 from tests.support.worker_process import PATIENCE_S, kill, start_worker, work_off
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
 
 @pytest.fixture
-def asked(transactional_db: None) -> Iterator[BackgroundRun]:
-    forget_jobs()
+def asked(transactional_db: None) -> BackgroundRun:
     coordinator = make_member(small_program(), "coordinator")
-    yield request_publication(coordinator, 2024, site_url="http://x.example")
-    forget_jobs()
+    return request_publication(coordinator, 2024, site_url="http://x.example")
 
 
 def whole(run: BackgroundRun) -> bool:

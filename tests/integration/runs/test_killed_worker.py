@@ -18,7 +18,7 @@ from surveys.runs.tasks import put_back_stalled
 from surveys.visits.refitting import refit_trends
 from tests.support.builders import make_member
 from tests.support.frozen import small_program
-from tests.support.runs import forget_jobs, take_up
+from tests.support.runs import take_up
 from tests.support.worker_process import PATIENCE_S, kill, start_worker, work_off
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -26,9 +26,7 @@ pytestmark = pytest.mark.django_db(transaction=True)
 
 @pytest.fixture
 def program(transactional_db):
-    forget_jobs()
-    yield small_program()
-    forget_jobs()
+    return small_program()
 
 
 def wait_until(run: BackgroundRun, worker, done: int) -> None:

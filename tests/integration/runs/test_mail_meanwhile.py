@@ -27,7 +27,7 @@ from tests.support.builders import (
     make_version,
 )
 from tests.support.frozen import small_program
-from tests.support.runs import ROOT, forget_jobs, worker_environment
+from tests.support.runs import ROOT, worker_environment
 from tests.support.worker_process import PATIENCE_S
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.slow]
@@ -38,9 +38,7 @@ LETTERS = 5
 
 @pytest.fixture
 def coordinator(transactional_db):
-    forget_jobs()
-    yield make_member(small_program(), Role.COORDINATOR)
-    forget_jobs()
+    return make_member(small_program(), Role.COORDINATOR)
 
 
 def ask_for_everything(coordinator) -> list[BackgroundRun]:

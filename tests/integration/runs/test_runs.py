@@ -73,7 +73,6 @@ def test_runs_of_a_program_take_turns_with_their_like(program, kind, lock):
 
 
 def test_run_and_job_are_kept_together_or_not_at_all(program):
-    forget_jobs()
     with transaction.atomic():
         ask_about(program)
         transaction.set_rollback(True)
@@ -300,7 +299,6 @@ def test_every_minute_lost_runs_end(program):
 
 @pytest.mark.django_db(transaction=True)
 def test_every_night_old_ends_are_forgotten(program):
-    forget_jobs()
     now = timezone.now()
     old, young, waiting = (ask_about(program, f"publication {year}") for year in (1, 2, 3))
     for run, age in ((old, tasks.KEEP_RUNS), (young, tasks.KEEP_RUNS - dt.timedelta(hours=1))):
@@ -323,7 +321,6 @@ def test_every_night_old_ends_are_forgotten(program):
     assert set(BackgroundRun.objects.all()) == {young, waiting}
     kept = set(ProcrastinateJob.objects.values_list("pk", flat=True))
     assert kept == {young.job_id, waiting.job_id, recent}
-    forget_jobs()
 
 
 def end_letter(age: str) -> int:

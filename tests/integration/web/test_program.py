@@ -151,7 +151,9 @@ class TestEveryPage:
 
     @for_each("pattern", PATHS, named)
     def test_a_coordinator_sees_it(self, pattern, program, page, rows):
-        assert ask(page, pattern, program, rows).status_code in {200, 302}
+        """A form that was sent empty comes back with what is missing."""
+        seen = {200, 302, 422} if pattern.name in POST_ONLY else {200, 302}
+        assert ask(page, pattern, program, rows).status_code in seen
 
     @for_each("pattern", PATHS, named)
     def test_other_roles_do_not(self, pattern, program, others, rows):

@@ -136,6 +136,6 @@ def test_those_of_a_token(coordinator, live_server, tmp_path: Path) -> None:
     stopped, *others = unique_visits(calls)
     Visit.objects.get(pk=stopped).delete()
     lines = run_python(keeping.replace("YOUR-TOKEN", secret), tmp_path).splitlines()
-    assert lines[0] == f"take away {stopped}"
+    assert lines[0] == f"remove {stopped}"
     assert set(lines[1:]) == {f"replace {visit}" for visit in others}
     assert len(lines) == 1 + len(others)
