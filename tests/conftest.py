@@ -1,5 +1,6 @@
 """Fixtures that every kind of test may use."""
 
+import asyncio
 import gc
 import os
 from collections.abc import Generator, Iterator
@@ -51,18 +52,31 @@ def pytest_collection() -> Generator[None, object, object]:
 @pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """What mostly waits for processes of its own comes first, so that the other process of a run
-    has the cores meanwhile. Browser tests come last, and of these the short ones, which are those
-    of the phone, at the very end, so that both processes end at about the same time."""
+    has the cores meanwhile. Browser tests come last, since no other may follow them in a process,
+    and of these the short ones, which are those of the phone, at the very end, so that both
+    processes end at about the same time."""
     for item in items:
         if item.get_closest_marker("slow"):
             item.add_marker(pytest.mark.timeout(0))
     items.sort(
         key=lambda item: (
             item.path.name not in _WAITING,
-            "browser" in item.path.parts,
+            bool(item.get_closest_marker("browser")),
             "survey" in item.path.parts,
         )
     )
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Playwright leaves an event loop running in the thread. Beside one, Django has another
+    connection than without one: what a fixture writes through the one waits for the other, or is
+    seen by tests that should know nothing of it."""
+    if asyncio._get_running_loop() and not item.get_closest_marker("browser"):
+        pytest.fail(
+            "A browser test ran in this process before. Mark what drives a browser with `browser`,"
+            " and let each process take the tests in their order: pytest -n 2 --dist load."
+        )
 
 
 @pytest.hookimpl(trylast=True)

@@ -1,6 +1,5 @@
 """What the tests with a database share."""
 
-import asyncio
 from collections.abc import Iterator
 
 import pytest
@@ -11,16 +10,6 @@ from pytest_django import DjangoDbBlocker
 @pytest.fixture(autouse=True, scope="module")
 def _each_fit_made_once(fits_made_once: None) -> None:
     """No test of these needs a fit to be made again."""
-
-
-@pytest.fixture(autouse=True)
-def _no_event_loop() -> Iterator[None]:
-    """Playwright leaves its event loop running in the thread, beside which no other can start: a
-    process of the run may get these tests after browser tests."""
-    of_playwright = asyncio._get_running_loop()
-    asyncio._set_running_loop(None)
-    yield
-    asyncio._set_running_loop(of_playwright)
 
 
 @pytest.fixture(scope="module")
