@@ -42,10 +42,6 @@ from surveys.protocol.seasons import (
     season_year,
     window_of,
 )
-from surveys.protocol.sky import (
-    moon_night,
-    stop_sky,
-)
 from surveys.protocol.values import (
     Place,
     Protocol,
@@ -62,6 +58,7 @@ from surveys.visits.loading import (
 )
 from surveys.visits.tonight import sent_back_notes
 from surveys.visits.visit_ids import closed_visits, visit_id
+from surveys.web.survey.skies import NightSky, skies_of
 
 # A visit of last night may still be under way after midnight, or be finished by day.
 NIGHTS_BEFORE = 1
@@ -76,31 +73,19 @@ def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, A
     program = member.program
     route = program.routes.select_related("protocol").get(code=code, active=True)
     tonight = night_of(now, program.time_zone)
-    versions = list(route.protocol.versions.prefetch_related("windows").select_related("protocol"))
-    protocols = {version.pk: protocol_values(version) for version in versions}
+    versions = {
+        version: protocol_values(version)
+        for version in route.protocol.versions.prefetch_related("windows").select_related(
+            "protocol"
+        )
+    }
     stops = list(route.stops.order_by("number"))
     entries = list(
         program.checklist.select_related("species")
         .prefetch_related("species__members")
         .order_by("order", "pk")
     )
-    heard = _heard_on(route)
-    closed = closed_visits(member, route)
-    training = training_records(program.pk)
-    nights = {}
-    for ahead in range(-NIGHTS_BEFORE, NIGHTS_AHEAD + 1):
-        night = tonight + dt.timedelta(days=ahead)
-        version = version_in_force(versions, night)
-        if version is None:
-            continue
-        nights[night.isoformat()] = {
-            "version": version.pk,
-            "visit": str(visit_id(member, route, night, closed)),
-            "species": _likely(entries_listed(entries, night), heard, night),
-            "season_year": season_year(night, protocols[version.pk].season_year_begins),
-            "qualified": qualified(training, member.person_id, night),
-            **_night(stops_in_use(stops, night), protocols[version.pk], night, program.time_zone),
-        }
+    nights = _nights(member, route, tonight, stops, entries, versions)
     used = {night["version"] for night in nights.values()}
     return {
         "made_at": to_plain(now),
@@ -109,8 +94,8 @@ def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, A
         "program": _program(program),
         "route": _route(route, program, stops),
         "versions": {
-            str(version.pk): _version(version, protocols[version.pk], program)
-            for version in versions
+            str(version.pk): _version(version, protocol, program)
+            for version, protocol in versions.items()
             if version.pk in used
         },
         "species": [_species(entry) for entry in entries],
@@ -168,22 +153,63 @@ def _version(version: ProtocolVersion, protocol: Protocol, program: Program) -> 
     }
 
 
-def _night(stops: list[Stop], protocol: Protocol, night: dt.date, zone: str) -> dict[str, Any]:
+def _nights(
+    member: Membership,
+    route: Route,
+    tonight: dt.date,
+    stops: list[Stop],
+    entries: list[ChecklistEntry],
+    versions: dict[ProtocolVersion, Protocol],
+) -> dict[str, Any]:
+    """What differs by night, for the nights on which a version of the protocol is in force."""
+    zone = member.program.time_zone
+    heard = _heard_on(route)
+    closed = closed_visits(member, route)
+    training = training_records(member.program_id)
+    in_use = {
+        night: stops_in_use(stops, night)
+        for ahead in range(-NIGHTS_BEFORE, NIGHTS_AHEAD + 1)
+        if version_in_force(versions, night := tonight + dt.timedelta(days=ahead))
+    }
+    nights = {}
+    for night, sky in _skies(stops, in_use, zone).items():
+        version = version_in_force(versions, night)
+        protocol = versions[version]
+        nights[night.isoformat()] = {
+            "version": version.pk,
+            "visit": str(visit_id(member, route, night, closed)),
+            "species": _likely(entries_listed(entries, night), heard, night),
+            "season_year": season_year(night, protocol.season_year_begins),
+            "qualified": qualified(training, member.person_id, night),
+            **_night(in_use[night], sky, protocol, night, zone),
+        }
+    return nights
+
+
+def _skies(
+    stops: list[Stop], in_use: dict[dt.date, list[Stop]], zone: str
+) -> dict[dt.date, NightSky]:
+    places = {stop: Place(latitude=stop.place.y, longitude=stop.place.x) for stop in stops}
+    return skies_of(
+        {night: tuple(places[stop] for stop in there) for night, there in in_use.items()}, zone
+    )
+
+
+def _night(
+    stops: list[Stop], sky: NightSky, protocol: Protocol, night: dt.date, zone: str
+) -> dict[str, Any]:
     window = window_of(night, protocol)
-    places = {stop.number: Place(latitude=stop.place.y, longitude=stop.place.x) for stop in stops}
-    skies = {number: stop_sky(place, night, zone) for number, place in places.items()}
-    moon = moon_night(next(iter(places.values())), night, zone) if places else None
     return {
         "window": window.name if window else None,
-        "moon": to_plain(moon) if moon else None,
-        "hours": to_plain(route_hours(protocol, skies.values(), night, zone)),
+        "moon": to_plain(sky.moon) if sky.moon else None,
+        "hours": to_plain(route_hours(protocol, sky.stops, night, zone)),
         "stops": {
-            str(number): {
-                "sky": to_plain(sky),
-                "earliest_start": to_plain(earliest_start(protocol, sky)),
-                "latest_end": to_plain(latest_end(protocol, sky, night, zone)),
+            str(stop.number): {
+                "sky": to_plain(over),
+                "earliest_start": to_plain(earliest_start(protocol, over)),
+                "latest_end": to_plain(latest_end(protocol, over, night, zone)),
             }
-            for number, sky in skies.items()
+            for stop, over in zip(stops, sky.stops, strict=True)
         },
     }
 

@@ -6,6 +6,7 @@ import json
 import uuid
 
 import pytest
+from django.contrib.gis.geos import Point
 from django.contrib.staticfiles import finders
 from django.urls import reverse
 from PIL import Image
@@ -24,11 +25,13 @@ from surveys.models import (
     VisitState,
 )
 from surveys.programs.regional import regional_list
+from surveys.protocol.sky import stop_sky
 from surveys.visits.drafts import (
     discard_draft,
     put_sheet,
 )
 from surveys.web.guide.species import look_alikes_of
+from surveys.web.survey import skies
 from surveys.web.survey.packets import (
     NIGHTS_AHEAD,
     NIGHTS_BEFORE,
@@ -83,6 +86,38 @@ def test_each_night_has_its_version(observer, route):
     assert packet["nights"]["2024-04-19"]["version"] != newer.pk
     assert packet["nights"]["2024-04-20"]["version"] == newer.pk
     assert len(packet["versions"]) == 2
+
+
+def test_skies_are_worked_out_for_one_phone_and_kept_for_the_others(program, observer, route):
+    """Each process remembers some of them, too: forgotten here, as by another process."""
+
+    def worked_out_for(member):
+        stop_sky.cache_clear()
+        packet = route_packet(member, route.code, EVENING)
+        return packet["nights"], stop_sky.cache_info().misses
+
+    places = route.stops.count() * (NIGHTS_BEFORE + 1 + NIGHTS_AHEAD)
+    first, misses = worked_out_for(observer)
+    assert misses == places
+    other, misses = worked_out_for(make_member(program, Role.OBSERVER))
+    assert misses == 0
+    for night, facts in first.items():
+        assert other[night] | {"visit": ""} == facts | {"visit": ""}
+    stop = route.stops.first()
+    stop.place = Point(-89.0, 43.5)
+    stop.save()
+    moved, misses = worked_out_for(observer)
+    assert misses == places
+    assert moved["2024-04-15"]["stops"]["1"] != first["2024-04-15"]["stops"]["1"]
+    assert moved["2024-04-15"]["stops"]["2"] == first["2024-04-15"]["stops"]["2"]
+
+
+def test_skies_of_other_software_are_worked_out_again(observer, route, monkeypatch):
+    route_packet(observer, route.code, EVENING)
+    monkeypatch.setattr(skies, "_worked_out_by", lambda: "another version")
+    stop_sky.cache_clear()
+    route_packet(observer, route.code, EVENING)
+    assert stop_sky.cache_info().misses
 
 
 def test_species_are_ordered_by_likelihood(observer, route, program):
