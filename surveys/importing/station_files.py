@@ -57,16 +57,24 @@ class Days:
         low, high = _POSSIBLE[what]
         if not low <= value <= high:
             text = _IMPOSSIBLE_RAIN if what == RAIN else _IMPOSSIBLE_TEMPERATURE
-            raise RefusedError(text, value=f"{value:.1f}", **where)
+            raise RefusedError(text, **_both(what, value), **where)
         self.values.setdefault(day.isoformat(), {})[what] = round(value, 2)
 
 
 _IMPOSSIBLE_RAIN = _(
-    "Line {line}: {value} mm of rain on one day is not possible. Check the unit, and the number."
+    "Line {line}: {value} mm ({inches} in) of rain on one day is not possible. Check the unit, and "
+    "the number."
 )
 _IMPOSSIBLE_TEMPERATURE = _(
-    "Line {line}: {value} °C is not possible. Check the unit, and the number."
+    "Line {line}: {value} °C ({fahrenheit} °F) is not possible. Check the unit, and the number."
 )
+
+
+def _both(what: str, value: float) -> dict[str, object]:
+    """A value in both units, as it is not known here in which the reader thinks."""
+    if what == RAIN:
+        return {"value": f"{value:.1f}", "inches": f"{value / 25.4:.2f}"}
+    return {"value": f"{value:.1f}", "fahrenheit": f"{value * 1.8 + 32:.1f}"}
 
 
 def parse(content: bytes) -> bytes:

@@ -13,6 +13,7 @@ from django.shortcuts import get_object_or_404
 
 from accounts.access import Permission, require
 from accounts.models import Membership
+from surveys import dates
 from surveys.language import gettext, said
 from surveys.models import Program, StationDay, Stop, WeatherStation
 from surveys.programs.places import likely_slip, place_of, point_of
@@ -20,7 +21,9 @@ from surveys.protocol.distance import distance_m
 from surveys.protocol.station_days import FARTHEST_M
 from surveys.protocol.station_days import Station as StationValues
 from surveys.protocol.station_days import StationDay as DayValues
-from surveys.protocol.values import Place
+from surveys.protocol.values import DistanceUnit, Place, TemperatureUnit
+from surveys.protocol.weather import show_temperature
+from surveys.protocol.words import distance
 
 MOST_STATIONS = 50
 _BATCH = 5000
@@ -80,7 +83,7 @@ def bring_station(
     Program.objects.select_for_update().get(pk=member.program_id)
     code, name = code.strip(), name.strip()
     _check_facts(code, name)
-    _check_days(days)
+    _check_days(days, TemperatureUnit(member.program.temperature_unit))
     _check_near(member.program, place)
     station = member.program.stations.filter(code=code).first()
     if station is None:
@@ -124,17 +127,17 @@ def _check_facts(code: str, name: str) -> None:
         raise ValidationError(wrong)
 
 
-def _check_days(days: Mapping[dt.date, DayValues]) -> None:
+def _check_days(days: Mapping[dt.date, DayValues], unit: TemperatureUnit) -> None:
     for day, values in sorted(days.items()):
         if values.high is not None and values.low is not None and values.high < values.low:
             raise ValidationError(
                 {
                     "file": said(
-                        "On {day} the high of {high} °C is below the low of {low} °C. Are the two "
+                        "On {day} the high of {high} is below the low of {low}. Are the two "
                         "columns exchanged?",
-                        day=day.isoformat(),
-                        high=f"{values.high:g}",
-                        low=f"{values.low:g}",
+                        day=dates.day(day),
+                        high=show_temperature(Decimal(str(values.high)), unit),
+                        low=show_temperature(Decimal(str(values.low)), unit),
                     )
                 }
             )
@@ -150,14 +153,15 @@ def _check_near(program: Program, place: Place) -> None:
         return
     nearest = min(distance_m(place, stop) for stop in stops)
     if nearest > FARTHEST_M:
+        units = DistanceUnit(program.distance_unit)
         question = likely_slip(place, stops) or gettext("Check both numbers.")
         raise ValidationError(
             {
                 "latitude": said(
-                    "This is {away} km from the nearest stop. A station farther than {most} km is "
+                    "This is {away} from the nearest stop. A station farther than {most} is "
                     "not used. {question}",
-                    away=f"{nearest / 1000:,.0f}",
-                    most=f"{FARTHEST_M / 1000:.0f}",
+                    away=distance(nearest, units),
+                    most=distance(FARTHEST_M, units),
                     question=question,
                 )
             }

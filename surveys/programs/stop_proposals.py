@@ -17,7 +17,8 @@ from surveys.programs.geography import every, length_m
 from surveys.programs.places import places_of, point_of
 from surveys.programs.routes import route_of
 from surveys.protocol.distance import distance_m
-from surveys.protocol.values import Place
+from surveys.protocol.values import DistanceUnit, Place
+from surveys.protocol.words import distance
 
 MOST_STOPS = 100
 LEAST_SPACING_M = 50.0
@@ -68,7 +69,7 @@ def _check(line: Sequence[Place], spacing: float, most: int) -> None:
         raise ValidationError(gettext("The route has no line yet. Draw or import one first."))
     if not (math.isfinite(spacing) and spacing >= LEAST_SPACING_M):
         raise ValidationError(
-            {"spacing": said("Stops are at least {least} m apart.", least=f"{LEAST_SPACING_M:.0f}")}
+            {"spacing": said("Stops are at least {least} apart.", least=_both(LEAST_SPACING_M))}
         )
     if not 1 <= most <= MOST_STOPS:
         raise ValidationError(
@@ -77,10 +78,16 @@ def _check(line: Sequence[Place], spacing: float, most: int) -> None:
     if length_m(line) > LONGEST_LINE_M:
         raise ValidationError(
             said(
-                "The line is longer than {longest} km. Check its points.",
-                longest=f"{LONGEST_LINE_M / 1000:.0f}",
+                "The line is longer than {longest}. Check its points.",
+                longest=_both(LONGEST_LINE_M),
             )
         )
+
+
+def _both(meters: float) -> str:
+    """A length for readers of either unit: `50 m (164 ft)`."""
+    metric, imperial = (distance(meters, unit) for unit in DistanceUnit)
+    return f"{metric} ({imperial})"
 
 
 @transaction.atomic

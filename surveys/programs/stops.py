@@ -40,7 +40,8 @@ from surveys.programs.places import (
     point_of,
 )
 from surveys.protocol.distance import distance_m
-from surveys.protocol.values import Place
+from surveys.protocol.values import DistanceUnit, Place
+from surveys.protocol.words import distance
 
 ONE_DAY = dt.timedelta(days=1)
 # Less than this is the rounding of typed coordinates, not a move.
@@ -175,13 +176,13 @@ def check_place(route: Route, place: Place, *, but: int | None = None) -> None:
         for stop in Stop.objects.filter(route__program_id=route.program_id).exclude(pk=but)
     ]
     if on_route and min(distance_m(place, other) for other in on_route) > FARTHEST_ON_A_ROUTE_M:
-        away = min(distance_m(place, other) for other in on_route) / 1000
+        away = min(distance_m(place, other) for other in on_route)
         question = likely_slip(place, on_route) or gettext("Check both numbers.")
         raise ValidationError(
             {
                 "latitude": said(
-                    "This is {away} km from the other stops of the route. {question}",
-                    away=f"{away:,.0f}",
+                    "This is {away} from the other stops of the route. {question}",
+                    away=distance(away, DistanceUnit(route.program.distance_unit)),
                     question=question,
                 )
             }

@@ -184,7 +184,7 @@ def show_rain(millimeters: Decimal | None, unit: RainUnit, *, is_trace: bool = F
     """Rain as gauges show it, to 0.01 in or 0.1 mm: `0.5 in`, `12.7 mm`, `a trace`; empty
     when it is not known."""
     if is_trace or millimeters is None:
-        return "a trace" if is_trace else ""
+        return gettext("a trace") if is_trace else ""
     if unit is RainUnit.INCHES:
         amount = (millimeters / MM_PER_INCH).quantize(_TWO_PLACES, ROUND_HALF_UP)
     else:

@@ -130,6 +130,8 @@ _OURS = {
     "SpeciesFit": ("result",),
     "PublicationFile": ("meaning",),
     "BackgroundRun": ("step", "problem"),
+    "SentReminder": ("words",),
+    "LetterCopy": ("words",),
 }
 
 

@@ -13,14 +13,14 @@ from surveys.dates import clock
 from surveys.language import gettext, said
 from surveys.models import ListeningPeriod, Visit
 from surveys.protocol.own_fields import AskedPer, OwnField
-from surveys.protocol.values import TemperatureUnit
+from surveys.protocol.values import DistanceUnit, TemperatureUnit
 from surveys.protocol.weather import show_temperature
-from surveys.protocol.words import duration
+from surveys.protocol.words import distance, duration
 from surveys.seasons.visits import GridRow, VisitGrid
 from surveys.visits.own_values import value_in_words
 from surveys.web.review.cards import Card
 
-_YES_NO = {True: "yes", False: "no", None: ""}
+_YES_NO = {True: gettext_lazy("yes"), False: gettext_lazy("no"), None: ""}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,16 +44,20 @@ class ConditionRow:
 
 @dataclass(frozen=True, kw_only=True)
 class Formatter:
-    """Formats values in the program's time zone and unit."""
+    """Formats values in the program's time zone and units."""
 
     zone: str
     unit: TemperatureUnit
+    distance_unit: DistanceUnit
 
     def clock(self, instant: Any) -> str:
         return clock(instant, self.zone) if instant else ""
 
     def degrees(self, celsius: Any) -> str:
         return "" if celsius is None else show_temperature(celsius, self.unit)
+
+    def length(self, meters: Any) -> str:
+        return "" if meters is None else distance(meters, self.distance_unit)
 
     def number(self, value: Any) -> str:
         return "" if value is None else str(value)
@@ -77,21 +81,29 @@ _CONDITIONS: tuple[_Condition, ...] = (
         gettext_lazy("Pause, min"),
         lambda p, show: f"{p.paused_s / 60:g}" if p.paused_s else "",
     ),
-    ("air_temperature", gettext_lazy("Air"), lambda p, show: show.degrees(p.air_temperature_c)),
+    (
+        "air_temperature",
+        gettext_lazy("Air temperature"),
+        lambda p, show: show.degrees(p.air_temperature_c),
+    ),
     (
         "water_temperature",
-        gettext_lazy("In the water"),
+        gettext_lazy("Water temperature"),
         lambda p, show: show.degrees(p.water_temperature_c),
     ),
     ("beaufort", gettext_lazy("Wind"), lambda p, show: show.number(p.beaufort)),
     ("sky", gettext_lazy("Sky"), lambda p, show: p.get_sky_display()),
     ("noise", gettext_lazy("Noise"), lambda p, show: p.get_noise_display()),
     ("interrupted", gettext_lazy("Interrupted"), lambda p, show: _YES_NO[p.interrupted]),
-    ("water_tonight", gettext_lazy("Water"), lambda p, show: p.get_water_tonight_display()),
+    (
+        "water_tonight",
+        gettext_lazy("Water level"),
+        lambda p, show: p.get_water_tonight_display(),
+    ),
     (
         "latitude",
         gettext_lazy("Position within"),
-        lambda p, show: f"{p.measured_accuracy_m:.0f} m" if p.measured_accuracy_m else "",
+        lambda p, show: show.length(p.measured_accuracy_m or None),
     ),
     ("note", gettext_lazy("Note"), lambda p, show: p.note),
 )
@@ -131,6 +143,7 @@ def conditions(
     formatter = Formatter(
         zone=visit.route.program.time_zone,
         unit=TemperatureUnit(visit.route.program.temperature_unit),
+        distance_unit=DistanceUnit(visit.route.program.distance_unit),
     )
     table = _Table(
         columns=_columns(own_fields), formatter=formatter, cards_by_address=cards_by_address

@@ -21,6 +21,7 @@ from surveys.protocol.limits.words import limits_in_words
 from surveys.protocol.own_fields import OwnField
 from surveys.protocol.sky import stop_sky
 from surveys.protocol.values import (
+    DistanceUnit,
     Place,
     TemperatureUnit,
 )
@@ -158,7 +159,11 @@ def review_facts(visit: Visit, grid: VisitGrid, own_fields: tuple[OwnField, ...]
     program = visit.route.program
     protocol = protocol_values(visit.protocol_version)
     zone = program.time_zone
-    formatter = Formatter(zone=zone, unit=TemperatureUnit(program.temperature_unit))
+    formatter = Formatter(
+        zone=zone,
+        unit=TemperatureUnit(program.temperature_unit),
+        distance_unit=DistanceUnit(program.distance_unit),
+    )
     places = [row.stop.place for row in grid.rows]
     skies = [stop_sky(Place(latitude=at.y, longitude=at.x), visit.night, zone) for at in places]
     sky = skies[0] if skies else None

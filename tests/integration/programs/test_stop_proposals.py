@@ -37,8 +37,8 @@ def test_a_road_that_comes_back_has_no_stop_beside_another():
     ("line", "wanted", "said"),
     [
         ([], {}, "no line yet"),
-        (THERE, {"spacing": 49.0}, "at least 50 m apart"),
-        (THERE, {"spacing": float("nan")}, "at least 50 m apart"),
+        (THERE, {"spacing": 49.0}, r"at least 50 m \(164 ft\) apart"),
+        (THERE, {"spacing": float("nan")}, r"at least 50 m \(164 ft\) apart"),
         (THERE, {"most": 0}, "between 1 and 100"),
         (THERE, {"most": 101}, "between 1 and 100"),
         ([THERE[0], Place(latitude=46.0, longitude=-89.4)], {}, "longer than 300 km"),
@@ -80,7 +80,7 @@ def test_a_line_that_is_too_short_says_so(program, coordinator, route, client_fo
     typed = {"spacing": "2", "most": "10", "first_night": "2024-04-01"}
     assert "The line is too short for more." in page.post(address, typed).content.decode()
     wrong = page.post(address, typed | {"spacing": "0.01"}).content.decode()
-    assert "at least 50 m apart" in wrong
+    assert "at least 50 m (164 ft) apart" in wrong
 
 
 def test_a_route_without_a_line_says_so(program, coordinator, route, client_for):

@@ -108,6 +108,9 @@ class TestAdding:
             add(coordinator, route, place=place)
         assert text in said(refusal, "latitude")
         assert "km from the other stops" in said(refusal, "latitude")
+        route.program.distance_unit = "mi"
+        with pytest.raises(ValidationError, match=r"This is .* mi from the other stops"):
+            stops.check_place(route, place)
 
     def test_the_first_stop_is_compared_with_the_program(self, coordinator, program, route):
         empty = make_route(program, stops=0)

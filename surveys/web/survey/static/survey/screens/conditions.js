@@ -39,7 +39,7 @@ const FIELDS = {
     kind: "temperature",
   },
   water_temperature: {
-    label: gettext("Water"),
+    label: gettext("Water temp."),
     title: gettext("Water temperature"),
     icon: "temperature",
     kind: "temperature",
