@@ -5,6 +5,8 @@ from dataclasses import dataclass
 
 from procrastinate import RetryStrategy
 
+from surveys.language import gettext_noop as _
+
 MAIL = "mail"
 # Housekeeping: seconds, and nobody waits for it.
 SHORT = "short"
@@ -21,18 +23,20 @@ MAIL_RETRY = RetryStrategy(max_attempts=9, wait=20, linear_wait=30)
 
 @dataclass(frozen=True, kw_only=True)
 class WorkerFacts:
-    """The queues that one process serves, and how many of their jobs at a time."""
+    """The queues that one process serves, how many of their jobs at a time, and what readers are
+    told that it does."""
 
+    label: str
     queues: tuple[str, ...]
     concurrency: int
 
 
 # Fits and simulations hold Python's lock for minutes: nothing else runs in their processes.
 WORKERS = {
-    "quick": WorkerFacts(queues=(MAIL, SHORT), concurrency=4),
-    "long": WorkerFacts(queues=(LONG,), concurrency=2),
-    "fits": WorkerFacts(queues=(FITS,), concurrency=1),
-    "simulations": WorkerFacts(queues=(SIMULATIONS,), concurrency=1),
+    "quick": WorkerFacts(label=_("mail and short tasks"), queues=(MAIL, SHORT), concurrency=4),
+    "long": WorkerFacts(label=_("imports and publications"), queues=(LONG,), concurrency=2),
+    "fits": WorkerFacts(label=_("trend fits"), queues=(FITS,), concurrency=1),
+    "simulations": WorkerFacts(label=_("simulations"), queues=(SIMULATIONS,), concurrency=1),
 }
 
 # How long the oldest job that is due may wait, and a job be at work, before somebody should look.

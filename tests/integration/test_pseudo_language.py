@@ -23,6 +23,7 @@ from surveys.visits.tonight import route_on_night
 from surveys.visits.verbs import send_back
 from surveys.web.tonight.fieldsheet import field_sheet_html
 from tests.integration.test_access import address, rows, world  # noqa: F401 - a fixture
+from tests.integration.test_pseudo_letters import TECHNICAL_NAMES
 from tests.support.builders import make_checklist, make_route
 from tests.support.pseudo import (
     in_pseudo_language,
@@ -67,6 +68,18 @@ def test_screens_say_nothing_unmarked(world, role):  # noqa: F811
     report = "\n".join(f"{name}: {words}" for name, words in left.items())
     assert screens > 5
     assert not left, report
+
+
+def test_the_screen_of_operators_says_nothing_unmarked(world, settings):  # noqa: F811
+    coordinator = world.members["coordinator"].person
+    settings.OPERATORS = [coordinator.email]
+    client = Client()
+    client.force_login(coordinator)
+    with in_pseudo_language():
+        answer = client.get(address(world, "web:site_status"))
+    assert answer.status_code == 200
+    known = words_of_the_database() | TECHNICAL_NAMES | words_of([str(settings.MEDIA_ROOT)])
+    assert unmarked_in(answer.content.decode(), known) == []
 
 
 def test_the_printed_sheet_says_nothing_unmarked(observer, program):

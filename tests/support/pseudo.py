@@ -70,15 +70,20 @@ def in_pseudo_language() -> Iterator[None]:
             trans_real._translations = before
 
 
+# Web and mail addresses; places such as {name}, which people write in texts of their own.
+_ADDRESS_OR_PLACE = re.compile(r"\w+://[^\s⟧]+|\S+@\S+|\{\w+\}")
+
+
 def unmarked(text: str, known: frozenset[str]) -> list[str]:
-    """Words of the text that are outside all brackets and not `known`, which are data."""
-    depth, outside = 0, []
-    for character in text:
-        depth += (character == "⟦") - (character == "⟧")
-        outside.append(" " if depth or character in "⟦⟧" else character)
-    # A text that a tag divides has its brackets elsewhere, but accents throughout.
-    words = re.findall(r"[^\W\d_]{2,}", "".join(outside))
-    return [word for word in words if word.casefold() not in known and not _ACCENTED & {*word}]
+    """Words of the text that no marked text holds and that are not `known`, which are data. What
+    fills a place in a marked text is looked at as well."""
+    words = re.findall(r"[^\W\d_]{2,}", _ADDRESS_OR_PLACE.sub("", text))
+    return [word for word in words if word.casefold() not in known and _is_plain(word)]
+
+
+def _is_plain(word: str) -> bool:
+    """Whether it would have got accents and has none."""
+    return not _ACCENTED & {*word} and word.translate(_ACCENTS) != word
 
 
 SPOKEN = ("title", "aria-label", "alt", "placeholder")
@@ -118,7 +123,7 @@ def unmarked_in(html: str, known: frozenset[str]) -> list[str]:
 # Units and signs that are the same in every language; names of this software.
 INTERNATIONAL = (
     "Duskpool km mi ft mm in am pm UTC GeoJSON CSV PNG "
-    "SVG WAV Ogg WebM JSON API PDF dataset index jsonld SHA SUMS txt"
+    "SVG WAV Ogg WebM JSON API PDF dataset index jsonld SHA SUMS txt CC BY"
 )
 
 

@@ -20,7 +20,7 @@ from surveys.operations.problems import disk_state, problems
 from surveys.operations.queue_state import QueueState, queue_states
 from surveys.operations.records import latest_operation
 from surveys.runs.kinds import run_name
-from surveys.runs.queues import MAIL
+from surveys.runs.queues import MAIL, WORKERS
 
 
 @require_http_methods(["GET", "POST"])
@@ -88,7 +88,10 @@ def _site_facts() -> list[Fact]:
     mail = next(queue for queue in queue_states() if queue.name == MAIL)
     workers = gettext("All are running")
     if silent:
-        workers = said("Not running: {names}", names=", ".join(silent))
+        workers = said(
+            "Not running: {names}",
+            names=", ".join(gettext(WORKERS[name].label) for name in silent),
+        )
     return [
         (gettext("Workers"), workers, ""),
         (gettext("Mail"), _waiting(mail), ""),
