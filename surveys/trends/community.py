@@ -17,7 +17,6 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import brentq
 from scipy.special import ndtr
-from scipy.stats import false_discovery_control
 
 from surveys.trends.estimates import (
     DID_NOT_CONVERGE,
@@ -116,6 +115,8 @@ def community_of(changes: Sequence[tuple[str, Estimate]]) -> Community | None:
     >>> [round(species.shrunken.value, 1) for species in told.species]
     [-5.8, -1.3, -0.8]
     """
+    from scipy.stats import false_discovery_control  # noqa: PLC0415 - half a second at every start
+
     known = [(name, change) for name, change in changes if is_told(change)]
     if len(known) < FEWEST_SPECIES:
         return None

@@ -18,7 +18,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import expit, ndtri
-from scipy.stats import multivariate_normal
 
 from surveys.trends.breaks import told_years
 from surveys.trends.estimates import FEW_CLUSTERS, TOO_FEW_DATA, Estimate
@@ -266,6 +265,8 @@ def _correlation(
 def _on_normal_scale(correlation: float, share: float) -> float:
     """The correlation of two normal variables whose signs at the quantile of ``share`` have this
     correlation (tetrachoric); none below 0."""
+    from scipy.stats import multivariate_normal  # noqa: PLC0415 - half a second at every start
+
     wanted = float(np.clip(correlation, 0.0, 0.98))
     if wanted == 0.0:
         return 0.0

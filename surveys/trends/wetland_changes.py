@@ -11,7 +11,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import t as student_t
 
 from surveys.trends import estimates
 from surveys.trends.change_effect import ChangeEffect, ShareHeard
@@ -21,7 +20,7 @@ from surveys.trends.model_selection import fill_with_mean
 from surveys.trends.models.occupancy import OccupancyFit, fit_occupancy_designs
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
 from surveys.trends.numerics.design import INTERCEPT, Design, visit_design
-from surveys.trends.numerics.intervals import wilson_clustered
+from surveys.trends.numerics.intervals import t_quantile, wilson_clustered
 from surveys.trends.periods import SpeciesPeriods, calling_season
 
 BURNED, CLEARED, FILLED_IN, RESTORED, FISH_CAME = KINDS = (
@@ -167,7 +166,7 @@ def _estimate(kind: str, fit: OccupancyFit, at: int) -> Estimate:
     # With few changed routes the clustered error comes out too small as often as not.
     variance = max(covariance[at, at], np.nan_to_num(fit.covariance[at, at]))
     value, error = float(fit.coefficients[at]), float(np.sqrt(variance))
-    half = float(student_t.ppf(0.975, fit.clusters - 1)) * error
+    half = t_quantile(0.95, fit.clusters - 1) * error
     return Estimate(
         name=kind,
         value=float(np.exp(value)),

@@ -28,6 +28,8 @@ WETLANDS = (
     ("farm", "always", "unknown", 0.12),
 )
 _SHARES = np.array([wetland[-1] for wetland in WETLANDS])
+# Of Gauss and Hermite, with their weights.
+_NODES = np.polynomial.hermite_e.hermegauss(31)
 _KEPT = 0.9
 _WINDOWS = ((95, 25), (132, 24), (166, 23))
 
@@ -210,7 +212,7 @@ def repeat_stops(periods, copies):
 
 def _anywhere(nature, middle):
     """Mean over wetlands and routes, by Gauss and Hermite."""
-    nodes, weights = np.polynomial.hermite_e.hermegauss(31)
+    nodes, weights = _NODES
     line = nature.level[:, None] + nature.route_sd * nodes
     share = expit(line[:, :, None] + nature.slope * middle)
     return np.einsum("k,n,knt->t", _SHARES, weights / weights.sum(), share).tolist()

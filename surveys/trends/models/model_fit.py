@@ -8,7 +8,6 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.stats import t as student_t
 
 from surveys.trends import estimates
 from surveys.trends.estimates import Estimate, merge_flags, not_estimable
@@ -19,7 +18,7 @@ from surveys.trends.numerics.arrays import (
     check_level,
     codes_of,
 )
-from surveys.trends.numerics.intervals import logistic, normal_quantile
+from surveys.trends.numerics.intervals import logistic, normal_quantile, t_quantile
 from surveys.trends.numerics.optimize import (
     Maximum,
     Objective,
@@ -198,7 +197,7 @@ def quantile(fitted: ModelFit, level: float) -> float:
     """Normal quantile, or t with clusters - 1 degrees of freedom."""
     if not fitted.clusters:
         return normal_quantile(level)
-    return float(student_t.ppf(0.5 + level / 2, fitted.clusters - 1))
+    return t_quantile(level, fitted.clusters - 1)
 
 
 def unfitted(*, method: str, names: tuple[str, ...], rows: int, flags: tuple[str, ...]) -> ModelFit:

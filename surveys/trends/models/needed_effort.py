@@ -8,19 +8,18 @@ no change is that of a noncentral t, with the degrees of freedom that the trend 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import brentq, least_squares
 from scipy.special import expit
-from scipy.stats import nct
-from scipy.stats import t as student_t
 
 from surveys.trends.models.year_slope import matched_degrees
 from surveys.trends.models.year_trend import YearTrend
 from surveys.trends.numerics.arrays import FloatArray, IntArray
-from surveys.trends.numerics.intervals import percent_per_step
+from surveys.trends.numerics.intervals import percent_per_step, t_quantile
 
 PERCENT = -3.0
 # Common practice, no source: what a plan should reach.
@@ -149,6 +148,8 @@ def _chance(
     slope: float, years: IntArray, breaks: tuple[int, ...], errors: _Errors, routes: int
 ) -> float:
     """Chance that the interval of the slope leaves out zero on its own side."""
+    from scipy.stats import nct  # noqa: PLC0415 - half a second at every start
+
     steps = [(years >= first).astype(np.float64) for first in breaks]
     design = np.column_stack([np.ones(len(years)), years - years.mean(), *steps])
     projection = np.linalg.pinv(design)
@@ -167,7 +168,7 @@ def _chance(
         years=len(years),
     )
     distance = abs(slope) / np.sqrt(own + errors.between * each)
-    return float(nct.sf(student_t.ppf(0.975, degrees), degrees, distance))
+    return float(nct.sf(t_quantile(0.95, degrees), degrees, distance))
 
 
 def _slope_of(trend: YearTrend, years: IntArray, percent: float) -> float:
@@ -175,10 +176,11 @@ def _slope_of(trend: YearTrend, years: IntArray, percent: float) -> float:
     turned about the middle of the line."""
     half = float(years[-1] - years[0]) / 2
     middle = float(np.mean(trend.levels.levels)) + trend.levels.offsets
+    ends = np.array([[-half], [half]])
 
     def lacking(slope: float) -> float:
-        first, last = (float(expit(middle + side * slope * half).mean()) for side in (-1, 1))
-        return percent_per_step(float(np.log(last / first)) / (2 * half)) - percent
+        first, last = expit(middle + slope * ends).mean(axis=1).tolist()
+        return percent_per_step(math.log(last / first) / (2 * half)) - percent
 
     return float(brentq(lacking, -_STEEPEST, _STEEPEST))
 

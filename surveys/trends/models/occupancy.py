@@ -12,7 +12,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import expit, logit
-from scipy.stats import t as student_t
 
 from surveys.trends import estimates
 from surveys.trends.estimates import Estimate
@@ -36,7 +35,7 @@ from surveys.trends.numerics.design import (
     standardized,
     visit_design,
 )
-from surveys.trends.numerics.intervals import wilson
+from surveys.trends.numerics.intervals import t_quantile, wilson
 from surveys.trends.numerics.optimize import Maximum, covariance_of, identified, maximize
 from surveys.trends.numerics.sandwich import sandwich_covariance
 from surveys.trends.printing import PrintedRow, PrintsAsTable, coefficient_rows
@@ -90,7 +89,7 @@ class OccupancyFit(PrintsAsTable):
         degrees = np.inf if clustered is None else self.clusters - 1
         names = coefficient_names({"occupancy": self.psi, "detection": self.p})
         return coefficient_rows(
-            names, self.coefficients, covariance, quantile=float(student_t.ppf(0.975, degrees))
+            names, self.coefficients, covariance, quantile=t_quantile(0.95, degrees)
         )
 
     def printed_flags(self) -> tuple[str, ...]:

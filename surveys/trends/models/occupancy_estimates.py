@@ -7,7 +7,6 @@ from typing import Literal
 
 import numpy as np
 from scipy.special import expit
-from scipy.stats import t as student_t
 
 from surveys.trends import estimates
 from surveys.trends.estimates import Estimate, merge_flags, not_estimable
@@ -22,7 +21,7 @@ from surveys.trends.models.model_fit import (
 from surveys.trends.models.occupancy import METHOD, OccupancyFit
 from surveys.trends.models.occupancy_likelihood import objective, occupied_given_history
 from surveys.trends.numerics.arrays import FloatArray, check_level, float_array
-from surveys.trends.numerics.intervals import logistic, normal_quantile
+from surveys.trends.numerics.intervals import logistic, normal_quantile, t_quantile
 from surveys.trends.numerics.optimize import quadratic_form
 
 Interval = Literal["profile", "wald", "clustered"]
@@ -305,7 +304,7 @@ def spread(fit: OccupancyFit, level: float, interval: Interval) -> tuple[FloatAr
         return fit.covariance, normal_quantile(level)
     if fit.clustered_covariance is None:
         raise ValueError("clustered intervals need a fit with at least two clusters")
-    return fit.clustered_covariance, float(student_t.ppf(0.5 + level / 2, fit.clusters - 1))
+    return fit.clustered_covariance, t_quantile(level, fit.clusters - 1)
 
 
 def _part_share(

@@ -13,11 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import expit
-from scipy.stats import t as student_t
 
 from surveys.trends import estimates
 from surveys.trends.estimates import Estimate, merge_flags, not_estimable
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray, check_level, codes_of
+from surveys.trends.numerics.intervals import t_quantile
 from surveys.trends.numerics.optimize import Maximum, Objective, identified, maximize
 from surveys.trends.numerics.sandwich import sandwich_covariance
 
@@ -188,7 +188,7 @@ def _shift(
         flags = merge_flags(flags, (estimates.TOO_FEW_DATA,))
         return not_estimable(NAME, method=METHOD, flags=flags, level=level)
     se = variance**0.5
-    half = float(student_t.ppf(0.5 + level / 2, len(cells.heard) - 1)) * se
+    half = t_quantile(level, len(cells.heard) - 1) * se
     return Estimate(
         name=NAME,
         value=float(value),

@@ -15,11 +15,11 @@ from functools import reduce
 
 import numpy as np
 from scipy.special import expit, logit
-from scipy.stats import t as student_t
 
 from surveys.trends.estimates import Estimate
 from surveys.trends.models.year_levels import YearLevels
 from surveys.trends.numerics.arrays import FloatArray
+from surveys.trends.numerics.intervals import t_quantile
 
 METHOD = "weighted-strata"
 INTERVAL = "routes-within-strata"
@@ -157,7 +157,7 @@ def weighted_shares(
     for place, year in enumerate(whole.levels.years.tolist()):
         degrees = whole.degrees(np.eye(len(errors))[place])
         level = float(whole.levels.levels[place])
-        half = float(student_t.ppf(0.5 + confidence / 2, degrees)) * float(errors[place])
+        half = t_quantile(confidence, degrees) * float(errors[place])
         value, low, high = (float(expit(at)) for at in (level, level - half, level + half))
         estimates.append(
             (

@@ -14,8 +14,7 @@ from dataclasses import replace
 
 import numpy as np
 from scipy.optimize import brentq
-from scipy.stats import beta
-from scipy.stats import t as student_t
+from scipy.special import stdtr, stdtrit
 
 from surveys.trends.models.year_levels import YearLevels
 from surveys.trends.models.year_slope import (
@@ -28,7 +27,8 @@ from surveys.trends.models.year_slope import (
 from surveys.trends.numerics.arrays import FloatArray
 
 CORRELATIONS = np.arange(10) / 10
-_PRIOR = beta(1, 3)
+# Log density of the Beta(1, 3) distribution at each of them.
+_LOG_PRIORS = np.log(3.0) + 2 * np.log1p(-CORRELATIONS)
 # Standard deviations of years, logit scale, among which the likelihood is searched.
 _SCATTERS = np.r_[0.0, np.geomspace(0.02, 5.0, 60)]
 
@@ -68,11 +68,11 @@ def slope_with_correlated_years(
         return None
     apart = np.abs(levels.years[:, None] - levels.years[None, :])
     weights, spreads, degrees = [], [], []
-    for rho in CORRELATIONS.tolist():
+    for rho, prior in zip(CORRELATIONS.tolist(), _LOG_PRIORS.tolist(), strict=True):
         together = np.asarray(rho**apart, dtype=np.float64)
         fit = restricted_log_likelihood(design, levels, together)
         variance, freedom = _slope_variance(line.fitted, levels, together)
-        weights.append(fit + float(_PRIOR.logpdf(rho)))
+        weights.append(fit + prior)
         spreads.append(np.sqrt(variance))
         degrees.append(freedom)
     weight = np.exp(np.array(weights) - max(weights))
@@ -80,10 +80,10 @@ def slope_with_correlated_years(
     spread, freedoms = np.array(spreads), np.array(degrees)
 
     def beyond(half: float) -> float:
-        inside = student_t.cdf(half / spread, freedoms)
+        inside = stdtr(freedoms, half / spread)
         return float(weight @ inside) - (0.5 + confidence / 2)
 
-    widest = float(student_t.ppf(0.5 + confidence / 2, freedoms).max() * spread.max())
+    widest = float(stdtrit(freedoms, 0.5 + confidence / 2).max() * spread.max())
     half = float(brentq(beyond, 0.0, widest * (1 + 1e-9)))
     return replace(line, mixed_limits=(line.slope - half, line.slope + half))
 

@@ -15,11 +15,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import brentq
-from scipy.stats import chi2
-from scipy.stats import t as student_t
+from scipy.special import chdtr
 
 from surveys.trends.models.year_levels import YearLevels
 from surveys.trends.numerics.arrays import FloatArray, check_level
+from surveys.trends.numerics.intervals import t_quantile
 
 # Common practice, no source: a line through fewer years says nothing of good and bad years.
 FEWEST_YEARS = 5
@@ -66,7 +66,7 @@ class YearSlope:
     @property
     def quantile(self) -> float:
         """Standard errors to either end of an interval."""
-        return float(student_t.ppf(0.5 + self.confidence / 2, self.degrees))
+        return t_quantile(self.confidence, self.degrees)
 
     @property
     def limits(self) -> tuple[float, float]:
@@ -215,11 +215,18 @@ class Line:
         square of the same mean and variance, lies at either tail (after Viechtbauer 2007,
         Statistics in Medicine 26:37-52, whose levels are independent)."""
 
+        within = self.form @ by_route
+        means = np.trace(within), np.trace(self.form)
+        squares = (
+            np.trace(within @ within),
+            2 * np.trace(within @ self.form),
+            np.trace(self.form @ self.form),
+        )
+
         def share_below(variance: float) -> float:
-            spread = self.form @ (by_route + variance * np.eye(len(by_route)))
-            mean = float(np.trace(spread))
-            degrees = mean**2 / float(np.trace(spread @ spread))
-            return float(chi2.cdf(self.rss / mean * degrees, degrees))
+            mean = float(means[0] + variance * means[1])
+            degrees = mean**2 / float(squares[0] + variance * (squares[1] + variance * squares[2]))
+            return float(chdtr(degrees, max(0.0, self.rss / mean * degrees)))
 
         tail = (1 - confidence) / 2
         return _crossing(share_below, 1 - tail) or 0.0, _crossing(share_below, tail)

@@ -129,7 +129,7 @@ def wilson_clustered(
         for counts in (x, n)
     ]
     effective = _independent_trials(*of_clusters)
-    z, t = normal_quantile(level), float(stdtrit(len(counted) - 1, 0.5 + level / 2))
+    z, t = normal_quantile(level), t_quantile(level, len(counted) - 1)
     adjusted = min(effective, tried) * (z / t) ** 2
     low, high = _wilson_limits(plain.value, adjusted, z)
     return replace(plain, low=low, high=high, interval=WILSON_BY_ROUTE)
@@ -213,6 +213,12 @@ def clopper_pearson(
 def normal_quantile(level: float) -> float:
     """Two-sided standard normal quantile: 1.96 for a level of 0.95."""
     return float(ndtri(0.5 + level / 2))
+
+
+def t_quantile(level: float, degrees: float) -> float:
+    """Two-sided quantile of Student's t: 2.776 for a level of 0.95 and 4 degrees of freedom. NaN
+    without degrees of freedom."""
+    return float(stdtrit(degrees, 0.5 + level / 2))
 
 
 def transform(estimate: Estimate, function: Callable[[float], float], *, name: str) -> Estimate:

@@ -14,6 +14,9 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import expit, logit
 
+# Of Gauss and Hermite, with their weights.
+_NODES = np.polynomial.hermite_e.hermegauss(41)
+
 FIRST_YEAR = 2010
 
 
@@ -138,7 +141,7 @@ def _ends(setting: Setting, slope: float) -> tuple[float, float]:
 
 def _share(setting: Setting, more: float) -> float:
     """The mean share of stops where ``more`` is added on the logit scale."""
-    nodes, weights = np.polynomial.hermite_e.hermegauss(41)
+    nodes, weights = _NODES
     apart = np.hypot(setting.route_sd, setting.stop_sd) * nodes + logit(setting.share)
     return float(expit(apart + more) @ weights / weights.sum())
 
