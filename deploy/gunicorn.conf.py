@@ -4,6 +4,7 @@
 import os
 import shutil
 import tempfile
+from importlib import import_module
 
 from deploy.logs import logging_config
 
@@ -29,11 +30,18 @@ logconfig_dict = logging_config(
 )
 
 
+# Workers and commands start without these.
+LATE = ("surveys.pdf", "altair", "openpyxl", "scipy.stats")
+
+
 def when_ready(server: object) -> None:
-    """Import every view before the processes part, so that no first visitor waits for it."""
+    """Import every view, and what views import only when they draw or print, before the processes
+    part, so that no first visitor waits for it."""
     from django.urls import get_resolver  # noqa: PLC0415 - needs the application, loaded just now
 
     get_resolver().url_patterns  # noqa: B018 - reading it imports them
+    for name in LATE:
+        import_module(name)
 
 
 def on_exit(server: object) -> None:

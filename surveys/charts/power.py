@@ -3,9 +3,8 @@
 from collections.abc import Sequence
 from typing import Any
 
-import altair as alt
-
 from surveys.charts.shares import finished, series_channels
+from surveys.charts.vega import alt
 from surveys.language import gettext, said_of
 from surveys.trends.power import PowerCell
 

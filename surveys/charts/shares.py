@@ -4,6 +4,8 @@ The page, the download and the printed report show the same file, dark on white;
 inverts and tints the whole picture. Series differ by shape and line, never by color alone.
 """
 
+from __future__ import annotations
+
 import math
 import textwrap
 from collections.abc import Callable, Iterable, Sequence
@@ -11,10 +13,9 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
-import altair as alt
 import vl_convert
-from altair.utils.schemapi import debug_mode
 
+from surveys.charts.vega import alt, unchecked
 from surveys.charts.words import sites_in_words, steps_of, trend_line
 from surveys.language import gettext, gettext_noop, said
 from surveys.trends import Estimate, SpeciesResult, SpeciesYear
@@ -32,9 +33,6 @@ _TOPS = (0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0)
 _NARROW_WIDTH, _NARROW_HEIGHT = 260, 300
 _NARROW_TICKS, _NARROW_TITLE = 5, 38
 _PNG_SCALE = 2.0
-# Validating every part against the Vega-Lite schema takes longer than drawing. A test validates
-# whole specifications instead.
-_UNCHECKED = debug_mode(False)
 # Dash and mark differ as well, so that nobody needs to see the colors.
 LINES = ("#1c525c", "#a04c1c", "#5a4a8a", "#3d6b2e", "#8a2c4a", "#555f61")
 DASHES = ([1, 0], [6, 3], [2, 2], [8, 3, 2, 3], [12, 3], [4, 6])
@@ -94,7 +92,7 @@ def year_point(year: SpeciesYear, share: Estimate) -> ChartPoint:
     return replace(point(year.season_year, share), is_open=year.is_open)
 
 
-@_UNCHECKED
+@unchecked
 def species_spec(chart: SpeciesChart) -> dict[str, Any]:
     """Vega-Lite: corrected and naive share of each season year side by side, and the trend."""
     # A little to either side of the year, so that the bars do not hide one another.
@@ -191,7 +189,7 @@ def _open_seasons(base: alt.Chart, x: alt.X, y: Callable[..., alt.Y]) -> list[An
     return [hearts, word]
 
 
-@_UNCHECKED
+@unchecked
 def comparison_spec(title: str, site_words: str, series: Sequence[Series]) -> dict[str, Any]:
     """Vega-Lite: one line for each series with its limits; at most six series."""
     if len(series) > len(LINES):

@@ -1,5 +1,6 @@
 """Lines of cells in, a table within limits out, as JSON. Runs in `surveys.bounded`."""
 
+import datetime as dt
 import json
 from collections.abc import Iterable, Iterator
 
@@ -112,3 +113,9 @@ def _check_lengths(number: int, texts: list[str]) -> None:
             too_long=len(too_long),
             max_text_length=MAX_TEXT_LENGTH,
         )
+
+
+def clock_of(seconds: int) -> dt.time:
+    """The clock time so many seconds after midnight."""
+    minutes, second = divmod(seconds % 86_400, 60)
+    return dt.time(minutes // 60, minutes % 60, second)

@@ -4,10 +4,6 @@ import csv
 import io
 from collections.abc import Sequence
 
-from openpyxl import Workbook
-from openpyxl.styles import Font
-from openpyxl.utils import get_column_letter
-
 from surveys.importing.fields import FIELDS, Level, fields_of
 from surveys.language import gettext
 from surveys.models import Program
@@ -52,6 +48,8 @@ def template_csv(program: Program) -> bytes:
 
 def template_xlsx(program: Program) -> bytes:
     """The sheet to fill in, and a sheet that explains the columns."""
+    from openpyxl import Workbook  # noqa: PLC0415 - half a second at every start
+
     book = Workbook()
     sheet = book.active
     sheet.title = gettext("Visits")
@@ -81,6 +79,9 @@ def _forms(field) -> str:
 
 
 def _write(sheet, rows: Sequence[Sequence[str]]) -> None:
+    from openpyxl.styles import Font  # noqa: PLC0415 - as above
+    from openpyxl.utils import get_column_letter  # noqa: PLC0415
+
     for number, row in enumerate(rows, start=1):
         sheet.append([_not_a_formula(text) for text in row])
         if number == 1:

@@ -10,8 +10,8 @@ from collections.abc import Callable
 from decimal import ROUND_HALF_UP, Decimal
 
 from surveys.dates import day
+from surveys.importing.parsed import clock_of
 from surveys.importing.problems import EntryError
-from surveys.importing.workbooks import clock_of
 from surveys.language import gettext, said
 from surveys.protocol.nights import ClockError, parse_clock
 from surveys.protocol.weather import (

@@ -16,7 +16,7 @@ from openpyxl.utils.exceptions import InvalidFileException
 
 from surveys.bounded import RefusedError
 from surveys.importing.layout import Layout, Line, taken_apart
-from surveys.importing.parsed import MOST_COLUMNS, EmptySheetError, Notice, table_json
+from surveys.importing.parsed import MOST_COLUMNS, EmptySheetError, Notice, clock_of, table_json
 from surveys.language import gettext_noop as _
 
 MOST_BYTES_UNPACKED = 200 * 1024 * 1024
@@ -136,12 +136,6 @@ def _cell_text(value: object) -> str:
         # Ten digits: what a spreadsheet computes is off behind the fifteenth.
         return f"{Decimal(f'{value:.10g}').normalize():f}"
     return str(value)
-
-
-def clock_of(seconds: int) -> dt.time:
-    """The clock time so many seconds after midnight."""
-    minutes, second = divmod(seconds % 86_400, 60)
-    return dt.time(minutes // 60, minutes % 60, second)
 
 
 def _to_the_second(value: dt.datetime) -> dt.datetime:

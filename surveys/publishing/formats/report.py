@@ -12,13 +12,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from string import ascii_lowercase
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.template.loader import render_to_string
-from PIL import ImageFile
-from weasyprint import CSS, HTML
-from weasyprint.document import Document
-from weasyprint.urls import URLFetcher, URLFetcherResponse
 
 from surveys.charts.chart_alt import chart_alt
 from surveys.charts.chorus import chorus_sentence
@@ -71,9 +67,8 @@ from surveys.trends.community import community_of
 from surveys.trends.null_run import NullRun
 from surveys.trends.result_tables import null_run_from_row
 
-# WeasyPrint lets Pillow take broken pictures for whole ones in the entire process. The report
-# has no such picture, and an observer's photo that arrived in part must be refused.
-ImageFile.LOAD_TRUNCATED_IMAGES = False
+if TYPE_CHECKING:
+    from surveys.pdf import Document
 
 SITE = "stop"
 STYLE = Path(__file__).parent / "report.css"
@@ -155,7 +150,9 @@ def html_of(frozen: Frozen) -> tuple[str, Drawn]:
 
 def laid_out(text: str, drawn: Drawn) -> Document:
     """The pages, before they are written."""
-    page = HTML(string=text, url_fetcher=_Pictures(drawn.pictures))
+    from surveys.pdf import CSS, HTML, Pictures  # noqa: PLC0415 - see there
+
+    page = HTML(string=text, url_fetcher=Pictures(drawn.pictures))
     return page.render(stylesheets=[CSS(STYLE)], pdf_variant=_VARIANT)
 
 
@@ -175,19 +172,6 @@ def draw(frozen: Frozen) -> Drawn:
 def chart_of(summary: SpeciesSummary, about: About) -> SpeciesChart:
     """The picture that the page of the species shows too, with the same title."""
     return species_chart(summary.result, site=SITE, title=f"{summary.name}, {about.program}")
-
-
-class _Pictures(URLFetcher):
-    """Gives the pictures that were drawn and refuses every other address."""
-
-    def __init__(self, pictures: Mapping[str, str]) -> None:
-        super().__init__(fail_on_errors=True)
-        self.pictures = pictures
-
-    def fetch(self, url: str, headers: Mapping[str, str] | None = None) -> URLFetcherResponse:
-        if url not in self.pictures:
-            raise ValueError(f"The report may not load {url}.")
-        return URLFetcherResponse(url, self.pictures[url], {"Content-Type": "image/svg+xml"})
 
 
 def _context(frozen: Frozen, drawn: Drawn) -> dict[str, Any]:

@@ -6,8 +6,6 @@ from pathlib import Path
 
 from django.template.loader import render_to_string
 from django.utils.translation import gettext_lazy
-from PIL import ImageFile
-from weasyprint import CSS, HTML
 
 from accounts.models import Membership
 from surveys.language import gettext, said
@@ -26,10 +24,6 @@ from surveys.protocol.weather import (
 from surveys.visits.own_values import own_fields_of
 from surveys.visits.sheet.own_fields import asked_per
 from surveys.visits.tonight import RouteTonight
-
-# WeasyPrint makes Pillow accept truncated images in the whole process. The sheet has no image,
-# and an observer's photo that arrived only in part must be refused.
-ImageFile.LOAD_TRUNCATED_IMAGES = False
 
 PAPERS = {"letter": gettext_lazy("Letter"), "a4": "A4"}
 BLANK_SPECIES_COLUMNS = 2
@@ -53,6 +47,8 @@ def field_sheet_pdf(
     route_tonight: RouteTonight, member: Membership, checklist: Iterable[ChecklistEntry], paper: str
 ) -> bytes:
     """The sheet as PDF. `paper` is a key of PAPERS. Nothing is loaded from the network."""
+    from surveys.pdf import CSS, HTML  # noqa: PLC0415 - see there
+
     html = field_sheet_html(route_tonight, member, checklist)
     page = CSS(string=f"@page {{ size: {paper} landscape }}")
     return HTML(string=html, url_fetcher=_no_fetching).write_pdf(stylesheets=[CSS(_STYLE), page])
