@@ -8,11 +8,13 @@ from allauth.mfa.models import Authenticator
 from allauth.usersessions.models import UserSession
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import Q
 from django.http import Http404
 
 from accounts.access import Permission, require
 from accounts.models import AccessToken, Invitation, Membership, Person, Role, SecurityAct
 from surveys.language import gettext, said
+from surveys.models import CheckIn, CheckInContact
 
 _ACTS = "accounts.SecurityAct:add_only"
 
@@ -40,6 +42,8 @@ def erase(member: Membership, membership_id: int) -> str:
     person.save()
     person.memberships.update(active=False, trained_on=None, trained_until=None, exact_places=False)
     AccessToken.objects.filter(user=person).delete()
+    CheckIn.objects.filter(person=person).delete()
+    CheckInContact.objects.filter(Q(owner=person) | Q(member=person)).delete()
     _end_sign_in(person)
     if email:
         Invitation.objects.filter(email__iexact=email).delete()

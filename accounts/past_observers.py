@@ -82,6 +82,7 @@ def merge(member: Membership, membership_id: int, *, into: int) -> int:
     merged = _locked(member, membership_id)
     kept = _other(member, membership_id, into)
     number = _credit(_visits_of(member.program, merged.person), kept.person, by=member.person)
+    _stand_in(member.program, merged.person, kept.person)
     try:
         merged.person.delete()
     except ProtectedError:
@@ -113,6 +114,7 @@ def take_over(program: Program, past: Person, person: Person) -> None:
     if past.has_account or past == person:
         return
     _credit(_visits_of(program, past), person, by=person)
+    _stand_in(program, past, person)
     past.delete()
 
 
@@ -149,6 +151,13 @@ def _other(member: Membership, membership_id: int, other_id: int) -> Membership:
 
 def _visits_of(program: Program, person: Person) -> QuerySet[Visit]:
     return Visit.objects.filter(route__program=program, observer=person)
+
+
+def _stand_in(program: Program, past: Person, person: Person) -> None:
+    """Who came along with others under the first name did so as the second person."""
+    shared = Visit.objects.filter(route__program=program, second_member=past)
+    shared.filter(observer=person).update(second_member=None)
+    shared.update(second_member=person)
 
 
 def _credit(visits: QuerySet[Visit], person: Person, *, by: Person) -> int:

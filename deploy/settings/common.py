@@ -328,6 +328,9 @@ LEAST_DISK_PERCENT = 10
 METRICS_TOKEN = ""
 
 PROCRASTINATE_IMPORT_PATHS = [
+    "surveys.check_ins.asking",
+    "surveys.check_ins.mailing",
+    "surveys.check_ins.tasks",
     "surveys.reminders.tasks",
     "surveys.runs.tasks",
     "surveys.visits.notices",

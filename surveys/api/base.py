@@ -88,7 +88,9 @@ class ProgramView(GenericAPIView):
 
     def paged(self, rows: QuerySet, serializer: type[BaseSerializer]) -> Response:
         page = self.paginate_queryset(rows)
-        return self.get_paginated_response(serializer(page, many=True).data)
+        return self.get_paginated_response(
+            serializer(page, many=True, context={"member": self.member}).data
+        )
 
     def route(self, code: str, field: str = "route") -> Route:
         """A route of the program. Raises ValidationError for `field`."""

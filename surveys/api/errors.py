@@ -68,7 +68,7 @@ def explain(exception: Exception, context: dict[str, Any]) -> Response | None:
     if isinstance(exception, (VisitError, PublishingError)):
         code = _STATUS.get(type(exception), status.HTTP_400_BAD_REQUEST)
         headers = {"Retry-After": str(_SCANNED_AGAIN_S)} if code == _UNAVAILABLE else {}
-        data = {"detail": str(exception), **_extra_fields(exception)}
+        data = {"detail": str(exception), **_extra_fields(exception, context)}
         return Response(data, status=code, headers=headers)
     response = exception_handler(exception, context)
     if response is not None and isinstance(exception, DraftDiscarded):
@@ -90,9 +90,9 @@ def explain(exception: Exception, context: dict[str, Any]) -> Response | None:
     return response
 
 
-def _extra_fields(exception: Exception) -> dict[str, Any]:
+def _extra_fields(exception: Exception, context: dict[str, Any]) -> dict[str, Any]:
     if isinstance(exception, (StaleRevision, WrongState)):
-        return {"visit": visit_data(exception.visit)}
+        return {"visit": visit_data(context["request"].membership, exception.visit)}
     if isinstance(exception, (VisitRefused, QueriesOpen)):
         return {"findings": [finding_data(finding) for finding in exception.findings]}
     if isinstance(exception, ReasonMissing):

@@ -5,6 +5,7 @@ from django.urls import path
 
 from surveys.api.views import (
     analysts,
+    check_ins,
     description,
     programs,
     publications,
@@ -40,6 +41,11 @@ urlpatterns = [
         f"{PROGRAM}protocol-versions/<int:version_id>/",
         programs.ProtocolVersionDetail.as_view(),
         name="protocol_version",
+    ),
+    path(
+        f"{PROGRAM}check-ins/<uuid:check_in_id>/",
+        check_ins.CheckInDetail.as_view(),
+        name="check_in",
     ),
     path(f"{PROGRAM}checklist/", programs.Checklist.as_view(), name="checklist"),
     path(f"{PROGRAM}own-fields/", programs.OwnFields.as_view(), name="own_fields"),

@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from django.db.models import QuerySet
+
 from accounts.models import Person
 from surveys.models import Recording, ReviewStep, Visit
 
@@ -22,7 +24,20 @@ def own_data(person: Person) -> dict[str, Any]:
             }
             for membership in person.memberships.select_related("program")
         ],
-        "visits": [_visit(visit) for visit in _visits(person)],
+        "visits": [_visit(visit) for visit in _visits(Visit.objects.filter(observer=person))],
+        "shared_visits": [
+            {"id": str(visit.pk), "program": visit.route.program.name}
+            | {"route": visit.route.code, "night": visit.night.isoformat()}
+            for visit in _visits(Visit.objects.filter(second_member=person))
+        ],
+        "return_times": [
+            {"route": row.route.code, "back_by": row.back_by.isoformat(), "car": row.car}
+            for row in person.check_ins.select_related("route")
+        ],
+        "contacts": [
+            {"name": row.member.name if row.member else row.name, "email": row.email}
+            for row in person.check_in_contacts.filter(declined_at=None, removed_at=None)
+        ],
         "recordings": [
             {"visit": str(recording.visit_id), "stop": recording.stop and recording.stop.number}
             for recording in Recording.objects.filter(visit__observer=person).select_related("stop")
@@ -35,9 +50,8 @@ def own_data(person: Person) -> dict[str, Any]:
     }
 
 
-def _visits(person: Person) -> Any:
-    visits = Visit.objects.filter(observer=person).select_related("route__program")
-    return visits.order_by("night", "pk")
+def _visits(visits: QuerySet[Visit]) -> QuerySet[Visit]:
+    return visits.select_related("route__program").order_by("night", "pk")
 
 
 def _visit(visit: Visit) -> dict[str, Any]:

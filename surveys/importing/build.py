@@ -3,7 +3,7 @@
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from accounts.models import Membership, Person
 from accounts.past_observers import LONGEST_NAME
@@ -275,10 +275,11 @@ def _build_visit(
 ) -> BuiltVisit:
     observer, new_observer = work.observer_of(sheet)
     cells = _cells(work, sheet, background, named)
+    companions = _name_member(work, cells, observer)
     judgment = judge_cells(
         cells,
         night=sheet.night,
-        background=background,
+        background=replace(background, companions=companions),
         surroundings=work.snapshot.surroundings(
             route,
             sheet.night,
@@ -325,6 +326,17 @@ def _cells(
                 if cells.get(f"stops.{number}.status", "").casefold() == "listened":
                     cells[f"stops.{number}.calls.{species.code}"] = NOT_RECORDED
     return cells
+
+
+def _name_member(work: _Building, cells: dict[str, str], observer: Person | None) -> frozenset[int]:
+    """A second observer whose name or address one other person of the program has is that person:
+    the cells say so, and the person is returned. Any other name is a guest's."""
+    person = work.people.get(cells.get("second_observer", "").strip().casefold())
+    if person is None or person == observer:
+        return frozenset()
+    cells["second_member"] = str(person.pk)
+    del cells["second_observer"]
+    return frozenset({person.pk})
 
 
 def _problem(sheet: GatheredSheet, finding: Finding, reader: Reader) -> Problem:

@@ -1,4 +1,5 @@
 from surveys.models.catalog import CallingRegion, LookAlikes, SeasonMark, SpeciesInRegion
+from surveys.models.check_in import CheckIn, CheckInContact
 from surveys.models.confirmation import Confirmation
 from surveys.models.fit import PowerStudy, SiteKind, SpeciesFit
 from surveys.models.importing import ImportedVisit, SpreadsheetImport
@@ -66,6 +67,8 @@ __all__ = [
     "CallIndex",
     "CallingRegion",
     "ChangeKind",
+    "CheckIn",
+    "CheckInContact",
     "ChecklistEntry",
     "Confirmation",
     "DataLicense",

@@ -28,7 +28,7 @@ from surveys.models.fields import (
     typed_unit_field,
     within_wgs84,
 )
-from surveys.models.history import tracked
+from surveys.models.history import tracked, tracked_with
 from surveys.models.own_field import own_values_field
 from surveys.models.program import Program
 from surveys.models.protocol import ProtocolVersion
@@ -79,7 +79,17 @@ class VisitQuerySet(models.QuerySet):
         return self.filter(route__program=program, counts_in_trends=True)
 
 
-@tracked
+# Nobody looks visits up by the second observer of earlier days: no index.
+@tracked_with(
+    second_member=models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        on_delete=models.DO_NOTHING,
+        null=True,
+        db_constraint=False,
+        db_index=False,
+        related_name="+",
+    )
+)
 class Visit(models.Model):
     """One route on one night."""
 
@@ -90,6 +100,15 @@ class Visit(models.Model):
     )
     observer = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="visits"
+    )
+    # Who came along: a member of the program, or a guest of whom nothing but the name is known.
+    second_member = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="shared_visits",
+        db_index=False,
     )
     second_observer = models.CharField(max_length=120, blank=True)
     night = models.DateField()
@@ -128,6 +147,11 @@ class Visit(models.Model):
             models.Index(fields=["route", "season_year", "state"]),
             models.Index(fields=["state", "submitted_at"]),
             models.Index(fields=["observer", "night"]),
+            models.Index(
+                fields=["second_member", "night"],
+                name="visit_shared",
+                condition=Q(second_member__isnull=False),
+            ),
         ]
         constraints = [
             models.CheckConstraint(

@@ -16,7 +16,15 @@ from procrastinate.contrib.django.models import ProcrastinateEvent, Procrastinat
 from accounts.models import Invitation, JoiningLink, Membership, Person
 from surveys import dates
 from surveys.language import gettext, said
-from surveys.models import UNDER_WAY, BackgroundRun, LetterCopy, Program, ReviewStep, RunState
+from surveys.models import (
+    UNDER_WAY,
+    BackgroundRun,
+    CheckIn,
+    LetterCopy,
+    Program,
+    ReviewStep,
+    RunState,
+)
 from surveys.runs.queues import MAIL
 
 SHOWN_FOR = dt.timedelta(days=7)
@@ -172,9 +180,22 @@ def _accepted(args: dict[str, Any]) -> dict[str, Any] | None:
     return told and told | {"words": gettext("Thanks for an accepted visit")}
 
 
+def _overdue(args: dict[str, Any]) -> dict[str, Any] | None:
+    rows = CheckIn.objects.select_related("person", "route")
+    found = rows.filter(pk=args["check_in_id"], back_at=None).first()
+    if found is None:
+        return None
+    return {
+        "words": said("Mail that {name} is not back yet", name=found.person.name),
+        "program": found.route.program_id,
+        "asked_by": found.person.email if found.person.is_active else None,
+    }
+
+
 _LETTERS: dict[str, Callable[[dict[str, Any]], dict[str, Any] | None]] = {
     "accounts.invite_by_link": _asked_by_link,
     "accounts.send_invitation": _invitation,
+    "check_ins.mail_overdue": _overdue,
     "reminders.mail": _reminder,
     "reminders.mail_letter": _letter,
     "visits.mail_sent_back": _sent_back,

@@ -85,6 +85,7 @@ def judge_cells(
         catalog=background.catalog,
         photo_rows=photo_rows,
         codes=StateCodes(sky=background.protocol.sky_codes, noise=background.protocol.noise_codes),
+        companions=background.companions,
     )
     rule_findings = judge(build_case(reading, background, surroundings))
     reading_findings = (*_night_problem(cells, night), *reading.findings)

@@ -33,7 +33,7 @@ class Background:
     """What a sheet is read and checked against: plain values, and the rows they come from.
 
     `stops` maps numbers and `species` codes to rows; `catalog` maps casefolded codes and names
-    to species codes.
+    to species codes. `companions` are the people who may be the second observer.
     """
 
     route: values.Route
@@ -42,6 +42,7 @@ class Background:
     stops: Mapping[int, models.Stop]
     species: Mapping[str, models.Species]
     catalog: Mapping[str, str]
+    companions: Collection[int] = ()
 
 
 def stops_on(route: models.Route, night: dt.date) -> dict[int, models.Stop]:
@@ -107,7 +108,17 @@ def load_background(visit: models.Visit) -> Background:
         stops=stops,
         species=species,
         catalog=species_catalog(species),
+        companions=known_companions(visit),
     )
+
+
+def known_companions(visit: models.Visit) -> frozenset[int]:
+    """Everybody who is or was a member of the visit's program, but its observer: whom a sheet may
+    name as second observer. It may have been written before somebody left."""
+    if not visit.cells.get("second_member", "").strip():
+        return frozenset()
+    members = visit.route.program.memberships.exclude(person=visit.observer_id)
+    return frozenset(members.values_list("person", flat=True))
 
 
 def _uses(

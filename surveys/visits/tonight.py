@@ -42,7 +42,7 @@ from surveys.protocol.values import (
     StopSky,
 )
 from surveys.protocol.words import listed
-from surveys.visits.access import EDITABLE
+from surveys.visits.access import EDITABLE, visible_visits
 from surveys.visits.loading import protocol_values
 
 
@@ -162,6 +162,12 @@ def own_visits(member: Membership) -> QuerySet[Visit]:
         .select_related("route")
         .order_by(Case(When(state__in=EDITABLE, then=0), default=1), "-night", "pk")
     )
+
+
+def shared_visits(member: Membership) -> QuerySet[Visit]:
+    """Visits of others on which the member was the second observer, latest first: to read."""
+    shared = visible_visits(member).filter(second_member=member.person_id)
+    return shared.select_related("route", "observer").order_by("-night", "pk")
 
 
 def coordinator_names(member: Membership) -> list[str]:

@@ -3,6 +3,7 @@
 from django.urls import path
 
 from surveys.web.calendars import urls as calendars
+from surveys.web.check_ins import urls as check_ins
 from surveys.web.desk import urls as desk
 from surveys.web.guide import urls as guide
 from surveys.web.home import views as home
@@ -63,6 +64,7 @@ urlpatterns = [
     *wetlands.urlpatterns,
     *people.urlpatterns,
     *observers.urlpatterns,
+    *check_ins.urlpatterns,
     *reminders.urlpatterns,
     *letters.urlpatterns,
     *calendars.urlpatterns,

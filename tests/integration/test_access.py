@@ -33,6 +33,7 @@ from accounts.models import (
     hash_token,
 )
 from accounts.tokens import make_token
+from surveys.check_ins.links import link_of
 from surveys.fitting.refit import refit
 from surveys.importing.places import uploads as places
 from surveys.importing.uploads import store
@@ -55,6 +56,7 @@ from surveys.visits.drafts import start_visit
 from tests.support.builders import (
     make_accepted_visit,
     make_change,
+    make_check_in,
     make_checklist,
     make_letter,
     make_member,
@@ -127,6 +129,7 @@ TABLE = """
 
     web:visit                            GET     in    none  no    ok    ok
     web:visit_message                    POST    in    none  no    ok    ok
+    web:visit_guest_erase                POST    in    none  no    ok    ok
     web:seasons                          GET     in    none  no    ok    ok
     web:seasons_csv                      GET     in    none  no    ok    ok
     web:season_changed                   GET     in    none  no    ok    ok
@@ -238,6 +241,12 @@ TABLE = """
     web:reminders                        GET     in    none  no    no    ok
     web:reminder                         GET     in    none  no    no    ok
     web:reminder                         POST    in    none  no    no    ok
+    web:check_in                         GET     in    none  no    ok    ok
+    web:check_in                         POST    in    none  no    ok    ok
+    web:check_in_contact_remove          POST    in    none  no    ok    none
+    web:check_in_back                    POST    in    none  no    ok    none
+    web:check_in_contact                 GET     ok    ok    ok    ok    ok
+    web:check_in_contact                 POST    ok    ok    ok    ok    ok
     web:reminder_stop                    GET     ok    ok    ok    ok    ok
     web:reminder_stop                    POST    ok    ok    ok    ok    ok
     web:calendar                         GET     in    none  no    ok    ok
@@ -338,6 +347,7 @@ TABLE = """
     api:records_station_weather          GET     in    none  ok    ok    ok
     api:records_water                    GET     in    none  ok    ok    ok
     api:visits                           GET     in    none  no    ok    ok
+    api:check_in                         PUT     in    none  no    ok    ok
     api:visit                            GET     in    none  no    ok    ok
     api:visit                            PUT     in    none  no    ok    none
     api:visit                            PATCH   in    none  no    ok    none
@@ -477,6 +487,7 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
         heard={1: {peeper: 2}},
         state=VisitState.SUBMITTED,
         counts_in_trends=False,
+        second_observer="Linden Harrow",
     )
     make_accepted_visit(route, observer.person, night=dt.date(2024, 4, 10), heard={1: {peeper: 2}})
     refit(program)
@@ -492,6 +503,7 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
         at=timezone.now(),
     )
     assignment = Assignment.objects.create(route=route, observer=observer.person, season_year=2024)
+    check_in = make_check_in(observer, route)
     now = timezone.now()
     invitation = Invitation.objects.create(
         program=program,
@@ -562,6 +574,9 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
             "confirmation_id": confirmation.pk,
             "assignment": assignment.pk,
             "entry": program.checklist.get().pk,
+            "contact": check_in.contact.pk,
+            "check_in": check_in.pk,
+            "check_in_id": uuid.UUID(int=15),
             "own_field": make_own_field(program, "Salinity").pk,
             "species": peeper.code,
             "change": make_change(route.stops.get(number=1), coordinator.person).pk,
@@ -589,6 +604,7 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
         },
         own_arguments={
             "web:rule": {"code": "too-cold"},
+            "web:check_in_contact": {"token": link_of(check_in.contact).rsplit("/", 1)[1]},
             "web:reminder_stop": {"token": stop_token(observer)},
             "web:calendar_feed": {"token": calendar_token(observer)},
         },

@@ -17,6 +17,8 @@ from accounts.models import (
 )
 from surveys.models import (
     CallIndex,
+    CheckIn,
+    CheckInContact,
     ChecklistEntry,
     GroupLetter,
     LetterCopy,
@@ -234,6 +236,22 @@ def make_letter(by: Membership, *readers: Membership, **options) -> GroupLetter:
     )
     LetterCopy.objects.bulk_create(LetterCopy(letter=letter, member=reader) for reader in readers)
     return letter
+
+
+def make_check_in(member: Membership, route: Route, **options) -> CheckIn:
+    """A return time in half an hour, with a contact who is no member and said yes."""
+    now = timezone.now()
+    contact = CheckInContact.objects.create(
+        program=member.program,
+        owner=member.person,
+        name="Kit Reed",
+        email=f"kit{next(_numbers)}@example.org",
+        address_key=f"key {next(_numbers)}",
+        site_url="https://frogs.example.org/",
+        confirmed_at=now,
+    )
+    facts = {"back_by": now + dt.timedelta(minutes=30), "begun_at": now, "heard_at": now, **options}
+    return CheckIn.objects.create(person=member.person, route=route, contact=contact, **facts)
 
 
 def make_station(

@@ -6,6 +6,7 @@ from typing import Any
 
 from rest_framework import serializers
 
+from accounts.models import Membership
 from surveys.api.serializers.findings import FindingSerializer
 from surveys.models import (
     Source,
@@ -13,6 +14,7 @@ from surveys.models import (
     VisitState,
 )
 from surveys.programs.protocols import version_on
+from surveys.visits.access import cells_for, second_observer_for
 from surveys.visits.sheet.cells import (
     MAX_TEXT_LENGTH,
     CellChange,
@@ -38,6 +40,9 @@ class VisitRowSerializer(serializers.ModelSerializer):
     route = serializers.CharField(source="route.code")
     observer = serializers.CharField(source="observer.name")
     source = serializers.CharField(help_text="phone, paper or import")
+    second_observer = serializers.SerializerMethodField(
+        help_text="a member, or a guest: by name for coordinators and those who were there"
+    )
 
     class Meta:
         model = Visit
@@ -59,11 +64,14 @@ class VisitRowSerializer(serializers.ModelSerializer):
         ]
         read_only_fields = fields
 
+    def get_second_observer(self, visit: Visit) -> str:
+        return second_observer_for(self.context["member"], visit)
+
 
 class VisitSerializer(VisitRowSerializer):
     """A visit with its sheet. `cells` maps addresses to texts as they were typed."""
 
-    cells = serializers.DictField(child=serializers.CharField(allow_blank=True))
+    cells = serializers.SerializerMethodField()
     stops = serializers.DictField(
         source="carried_stops",
         child=serializers.IntegerField(),
@@ -90,6 +98,9 @@ class VisitSerializer(VisitRowSerializer):
             "cells",
         ]
         read_only_fields = fields
+
+    def get_cells(self, visit: Visit) -> dict[str, str]:
+        return cells_for(self.context["member"], visit)
 
     def get_protocol_in_force(self, visit: Visit) -> int | None:
         version = version_on(visit.route.protocol, visit.night)
@@ -180,5 +191,5 @@ class VisitFilterSerializer(serializers.Serializer):
     mine = serializers.BooleanField(required=False, help_text="only visits of my own")
 
 
-def visit_data(visit: Visit) -> dict[str, Any]:
-    return VisitSerializer(visit).data
+def visit_data(member: Membership, visit: Visit) -> dict[str, Any]:
+    return VisitSerializer(visit, context={"member": member}).data

@@ -48,7 +48,9 @@ class AcceptVisit(_ReviewView):
     )
     def post(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """Accept a visit, once every question is resolved: it then counts."""
-        return judged_response(verbs.accept(self.member, visit_id, revision=self.revision()))
+        return judged_response(
+            self.member, verbs.accept(self.member, visit_id, revision=self.revision())
+        )
 
 
 class SendBackVisit(_ReviewView):
@@ -62,7 +64,7 @@ class SendBackVisit(_ReviewView):
             revision=self.revision(),
             site_url=request.build_absolute_uri("/"),
         )
-        return judged_response(visit)
+        return judged_response(self.member, visit)
 
 
 class SetAsideVisit(_ReviewView):
@@ -70,7 +72,8 @@ class SetAsideVisit(_ReviewView):
     def post(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """Keep a visit, but out of review and trends."""
         return judged_response(
-            verbs.set_aside(self.member, visit_id, note=self.note(), revision=self.revision())
+            self.member,
+            verbs.set_aside(self.member, visit_id, note=self.note(), revision=self.revision()),
         )
 
 
@@ -79,7 +82,8 @@ class ReopenVisit(_ReviewView):
     def post(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """Take an accepted or set-aside visit back into review."""
         return judged_response(
-            verbs.reopen(self.member, visit_id, note=self.note(), revision=self.revision())
+            self.member,
+            verbs.reopen(self.member, visit_id, note=self.note(), revision=self.revision()),
         )
 
 
@@ -99,7 +103,7 @@ class CorrectVisit(_ReviewView):
             reason=correction["reason"],
             revision=self.revision(),
         )
-        return judged_response(visit)
+        return judged_response(self.member, visit)
 
 
 class ConfirmByEar(_ReviewView):
@@ -119,7 +123,7 @@ class ConfirmByEar(_ReviewView):
             species=heard["species"],
             revision=self.revision(),
         )
-        return judged_response(visit)
+        return judged_response(self.member, visit)
 
 
 class TakeBackConfirmation(_ReviewView):
@@ -135,7 +139,7 @@ class TakeBackConfirmation(_ReviewView):
         visit = verbs.take_back_confirmation(
             self.member, visit_id, confirmation_id, revision=self.revision()
         )
-        return judged_response(visit)
+        return judged_response(self.member, visit)
 
 
 class SettleFinding(_ReviewView):
@@ -161,4 +165,4 @@ class SettleFinding(_ReviewView):
             reason=data["reason"],
             revision=self.revision(),
         )
-        return judged_response(settled)
+        return judged_response(self.member, settled)

@@ -11,6 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.access import Permission
+from accounts.models import Membership
 from surveys.api.base import (
     Paging,
     ProgramView,
@@ -82,7 +83,9 @@ class Visits(ProgramView):
         )
         if filters.get("mine"):
             visits = visits.filter(observer=self.member.person_id)
-        return visits.select_related("route", "observer").order_by("-night", "route__code", "pk")
+        return visits.select_related("route", "observer", "second_member").order_by(
+            "-night", "route__code", "pk"
+        )
 
 
 class VisitDetail(ProgramView):
@@ -95,7 +98,7 @@ class VisitDetail(ProgramView):
     def get(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """A visit with its sheet and findings: as they stand for a sheet that is still
         being filled, else as they were settled."""
-        return judged_response(find_visit(self.member, visit_id))
+        return judged_response(self.member, find_visit(self.member, visit_id))
 
     @extend_schema(
         parameters=[if_match(required=False)],
@@ -121,7 +124,9 @@ class VisitDetail(ProgramView):
             carried_stops=sheet.get("stops", {}),
             recovers=sheet.get("recovers"),
         )
-        return _saved_response(saved, status.HTTP_201_CREATED if is_new else status.HTTP_200_OK)
+        return _saved_response(
+            self.member, saved, status.HTTP_201_CREATED if is_new else status.HTTP_200_OK
+        )
 
     @extend_schema(
         parameters=[if_match(required=False)],
@@ -137,7 +142,9 @@ class VisitDetail(ProgramView):
         """
         changes = self.body(ChangesSerializer)["changes"]
         revision = self.revision_or_none()
-        return _saved_response(save_cells(self.member, visit_id, changes, revision=revision))
+        return _saved_response(
+            self.member, save_cells(self.member, visit_id, changes, revision=revision)
+        )
 
     @extend_schema(responses={204: None, **CHANGE_ERRORS})
     def delete(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
@@ -166,10 +173,12 @@ class SubmitVisit(ProgramView):
     )
     def post(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """Submit your own sheet. The same request again changes nothing."""
-        return judged_response(submit_visit(self.member, visit_id, revision=self.revision()))
+        return judged_response(
+            self.member, submit_visit(self.member, visit_id, revision=self.revision())
+        )
 
 
-def judged_response(visit: Visit) -> Response:
+def judged_response(member: Membership, visit: Visit) -> Response:
     """A visit with its findings: judged now while it can be edited, else the stored ones."""
     if visit.state in EDITABLE:
         findings = judge_sheet(visit)
@@ -179,15 +188,18 @@ def judged_response(visit: Visit) -> Response:
         )
     return _with_revision(
         visit,
-        {"visit": visit_data(visit), "findings": [finding_data(finding) for finding in findings]},
+        {
+            "visit": visit_data(member, visit),
+            "findings": [finding_data(finding) for finding in findings],
+        },
     )
 
 
-def _saved_response(saved: Saved, code: int = status.HTTP_200_OK) -> Response:
+def _saved_response(member: Membership, saved: Saved, code: int = status.HTTP_200_OK) -> Response:
     return _with_revision(
         saved.visit,
         {
-            "visit": visit_data(saved.visit),
+            "visit": visit_data(member, saved.visit),
             "findings": [finding_data(finding) for finding in saved.findings],
             "conflicts": [dataclasses.asdict(conflict) for conflict in saved.conflicts],
         },

@@ -35,6 +35,10 @@ _UNREADABLE: Sentences = {
         _("“{typed}” is neither yes nor no."), (_("Choose yes or no."),)
     ),
     "cell-unreadable.choice": Sentence(_("“{typed}” is not one of the answers."), _CHOICE),
+    "cell-unreadable.person": Sentence(
+        _("“{typed}” cannot be the second observer here."),
+        (_("Choose another member of the program, or write the name of a guest."),),
+    ),
     "cell-unreadable.date": Sentence(_("“{typed}” is not a date."), (_DATE_FORM,)),
     "cell-unreadable.date-order": Sentence(
         _("“{typed}” can be read in two ways."),

@@ -33,7 +33,8 @@ VOCABULARY = {
 CELLS = {
     "night": _("Night"),
     "temperature_unit": _("Temperature unit"),
-    "second_observer": _("Second observer"),
+    "second_member": _("Second observer, a member"),
+    "second_observer": _("Second observer, a guest"),
     "notes": _("Notes"),
     "rain_unit": _("Rain unit"),
     "rain_48h": _("Rain in the past 48 hours"),

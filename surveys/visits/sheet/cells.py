@@ -1,6 +1,6 @@
 """The sheet as typed: a flat mapping of cell addresses to texts.
 
-    night, temperature_unit, rain_unit, second_observer, notes, rain_48h
+    night, temperature_unit, rain_unit, second_member, second_observer, notes, rain_48h
     own.<key>, start.<weather>, end.<weather>
     stops.<number>.<field>, stops.<number>.<clock>.fold, stops.<number>.calls.<species>
     stops.<number>.own.<key>
@@ -22,6 +22,7 @@ VISIT_FIELDS = (
     "night",
     "temperature_unit",
     "rain_unit",
+    "second_member",
     "second_observer",
     "notes",
     "rain_48h",

@@ -47,6 +47,7 @@ from surveys.visits.sheet.texts import (
     rain_is_missing,
     read_integer,
     read_night,
+    read_person,
     read_rain,
     read_rain_unit,
     read_temperature,
@@ -62,6 +63,7 @@ _UNKNOWN_SHOWN = 5
 class VisitFacts:
     """The facts of a visit that no rule looks at; fields as in models.Visit."""
 
+    second_member_id: int | None = None
     second_observer: str = ""
     notes: str = ""
     rain_48h_mm: Decimal | None = None
@@ -89,12 +91,13 @@ def read_sheet(
     catalog: Mapping[str, str] | None = None,
     photo_rows: Collection[int] = (),
     codes: StateCodes | None = None,
+    companions: Collection[int] = (),
 ) -> SheetReading:
     """Read every cell. Never raises: a cell that cannot be read becomes a finding.
 
     `catalog` maps casefolded species codes and names to codes; it defaults to the species of
     the route's checklist. `photo_rows` are the sighting rows that have a photo. `codes` are those
-    of the protocol in force.
+    of the protocol in force. `companions` are the people who may be the second observer.
     """
     parts = split(cells)
     codes = codes or StateCodes()
@@ -106,7 +109,8 @@ def read_sheet(
     head.read("night", read_night)
     unit = head.read("temperature_unit", read_unit) or route.temperature_unit
     own = read_own_fields(head, of_visit)
-    facts = _read_facts(head, head.read("rain_unit", read_rain_unit) or route.rain_unit, own)
+    rain_unit = head.read("rain_unit", read_rain_unit) or route.rain_unit
+    facts = _read_facts(head, rain_unit, own, companions)
     start = _read_weather(parts.start, "start", unit, codes, findings)
     end = _read_weather(parts.end, "end", unit, codes, findings)
     context = ReadingContext(
@@ -153,9 +157,12 @@ def checklist_catalog(route: Route) -> dict[str, str]:
     return names
 
 
-def _read_facts(head: Part, rain_unit: RainUnit, own: Mapping[str, OwnValue]) -> VisitFacts:
+def _read_facts(
+    head: Part, rain_unit: RainUnit, own: Mapping[str, OwnValue], companions: Collection[int]
+) -> VisitFacts:
     rain = head.read("rain_48h", partial(read_rain, unit=rain_unit), missing=rain_is_missing)
     return VisitFacts(
+        second_member_id=head.read("second_member", partial(read_person, known=companions)),
         second_observer=_text(head, "second_observer", 120),
         notes=head.text("notes").strip(),
         rain_48h_mm=rain_to_mm(rain.amount, rain.unit)

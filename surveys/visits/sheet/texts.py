@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from decimal import Decimal
 from typing import TypeVar
 
@@ -109,6 +109,14 @@ def read_integer(text: str) -> int:
     if number != number.to_integral_value():
         raise unreadable("integer", text)
     return int(number)
+
+
+def read_person(text: str, known: Collection[int]) -> int:
+    """The id of one of the `known` people."""
+    typed = text.strip()
+    if typed.isascii() and typed.isdecimal() and int(typed[:20]) in known:
+        return int(typed)
+    raise unreadable("person", text)
 
 
 def number_between(text: str, low: int, high: int) -> Decimal:

@@ -25,6 +25,7 @@ from surveys.models import (
     VisitState,
 )
 from surveys.visits.access import find_visit
+from surveys.visits.companions import names_of_companions
 from surveys.visits.exceptions import (
     StaleRevision,
     VisitError,
@@ -41,6 +42,7 @@ from surveys.web.review.forms import (
     ReasonForm,
     posted_revision,
 )
+from surveys.web.sheets.cell_words import person_key
 from surveys.web.sheets.grid import (
     LEGENDS,
     build_layout,
@@ -144,6 +146,9 @@ def _changed_by_others(
         if current_cells.get(address, "") not in (change.was, change.now)
     }
     names = {code: row.name for code, row in species.items()} | labels_by_cell(program)
+    sheets = (current_cells, {address: change.now for address, change in contested.items()})
+    people = names_of_companions(sheets, program).items()
+    names |= {person_key(text): name for text, name in people}
     return differences(
         {address: current_cells.get(address, "") for address in contested},
         {address: change.now for address, change in contested.items()},

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.utils.translation import gettext_lazy
 
+from accounts.models import Membership
 from surveys.language import gettext, said
 from surveys.models import (
     Species,
@@ -32,6 +33,7 @@ from surveys.seasons.visits import (
     GridRow,
     VisitGrid,
 )
+from surveys.visits.access import second_observer_for
 from surveys.visits.loading import protocol_values
 from surveys.visits.own_values import own_facts
 from surveys.web.maps import route_map
@@ -154,7 +156,9 @@ def _silence_reason(row: GridRow) -> str:
     return ""
 
 
-def review_facts(visit: Visit, grid: VisitGrid, own_fields: tuple[OwnField, ...]) -> dict[str, Any]:
+def review_facts(
+    member: Membership, visit: Visit, grid: VisitGrid, own_fields: tuple[OwnField, ...]
+) -> dict[str, Any]:
     """The facts beside the grid: observer and season, hours of the night, limits."""
     program = visit.route.program
     protocol = protocol_values(visit.protocol_version)
@@ -199,7 +203,7 @@ def review_facts(visit: Visit, grid: VisitGrid, own_fields: tuple[OwnField, ...]
     ]
     facts: list[Fact] = [
         (gettext("Observer"), visit.observer.name, ""),
-        (gettext("Second observer"), visit.second_observer, ""),
+        (gettext("Second observer"), second_observer_for(member, visit), ""),
         (gettext("Season"), visit.season_year, visit.window or gettext("outside every window")),
         (gettext("Entered by"), visit.get_source_display(), ""),
         (

@@ -309,7 +309,7 @@ def _page(request: ProgramRequest, visit: Visit) -> dict[str, Any]:
         "stations": {"facts": measured, "note": far_off},
         "zone": visit.route.program.time_zone,
         "is_waiting": is_waiting,
-        **review_facts(visit, grid, own_fields),
+        **review_facts(request.membership, visit, grid, own_fields),
     }
 
 

@@ -24,7 +24,8 @@ _EVENING = {
     "night": gettext_lazy("Night"),
     "temperature_unit": gettext_lazy("Temperatures are in"),
     "rain_unit": gettext_lazy("Rain is in"),
-    "second_observer": gettext_lazy("Second observer"),
+    "second_member": gettext_lazy("Second observer, a member"),
+    "second_observer": gettext_lazy("Second observer, a guest"),
     "notes": gettext_lazy("Notes"),
     "rain_48h": gettext_lazy("Rain in the past 48 hours"),
 }
@@ -67,6 +68,11 @@ _CLOCK = re.compile(r"[0-9]{2}:[0-9]{2}(:[0-9]{2})?")
 _INSTANT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9:.]+(Z|[+-][0-9]{2}:[0-9]{2})")
 
 
+def person_key(text: str) -> str:
+    """Under which the names of cells hold the person whose id a cell says."""
+    return f"person {text.strip()}"
+
+
 def place_words(address: str, names: Mapping[str, str]) -> str:
     """`Stop 3, start`; `Stop 3, Spring Peeper`; `Seen 2, count`; `At the end, sky`.
 
@@ -103,6 +109,8 @@ def text_words(address: str, text: str, names: Mapping[str, str]) -> str:
         return _clock(text)
     if field == "species":
         return names.get(text, text)
+    if address == "second_member":
+        return names.get(person_key(text), text)
     known = _ANSWERS.get(field, {}).get(text)
     return gettext(known) if known else text
 

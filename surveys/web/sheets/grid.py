@@ -29,6 +29,7 @@ from surveys.protocol.weather import (
     SKY,
     Words,
 )
+from surveys.visits.companions import companions_of, names_of_companions
 from surveys.visits.finding import findings_by_cell
 from surveys.visits.judging import Judgment
 from surveys.visits.sheet.cells import (
@@ -175,7 +176,7 @@ def _grid(
     folds = hour_repeats(visit.night, zone)
     rows = tuple(_row(number, name, columns, maker, folds) for number, name in stops.items())
     return Grid(
-        evening=_evening(maker, protocol, own_fields),
+        evening=_evening(maker, protocol, own_fields, companion_options(visit)),
         columns=columns,
         rows=rows,
         sightings=_sightings(visit.cells, maker, rows, catalog),
@@ -184,6 +185,14 @@ def _grid(
         findings=findings,
         radius=radius_in_words(protocol, units_of(visit.route.program)),
     )
+
+
+def companion_options(visit: Visit) -> Options:
+    """Members who may have come along; whoever is on the sheet, too, although they have left."""
+    program = visit.route.program
+    people = companions_of(program, observer_id=visit.observer_id)
+    on_sheet = names_of_companions([visit.cells], program)
+    return tuple({**on_sheet, **{str(key): name for key, name in people.items()}}.items())
 
 
 def hour_repeats(night: dt.date, zone: str) -> bool:
@@ -279,7 +288,7 @@ def _row(
 
 
 def _evening(
-    maker: _CellMaker, protocol: Protocol, own_fields: Iterable[OwnField]
+    maker: _CellMaker, protocol: Protocol, own_fields: Iterable[OwnField], companions: Options
 ) -> tuple[Cell, ...]:
     unit = (("C", "°C"), ("F", "°F"))
     ends = (("start", gettext("At the start")), ("end", gettext("At the end")))
@@ -292,7 +301,8 @@ def _evening(
     return (
         maker.cell("night", gettext("Night (date of the evening)")),
         maker.cell("temperature_unit", gettext("Temperatures are in"), options=unit),
-        maker.cell("second_observer", gettext("Second observer")),
+        maker.cell("second_member", gettext("Second observer, a member"), options=companions),
+        maker.cell("second_observer", gettext("Second observer, a guest")),
         maker.cell("rain_48h", gettext("Rain in the past 48 hours (T = trace)")),
         maker.cell("rain_unit", gettext("Rain is in"), options=RAIN_UNITS),
         *(

@@ -11,6 +11,7 @@ from surveys.models import (
     Visit,
 )
 from surveys.protocol.own_fields import CELL
+from surveys.visits.companions import names_of_companions
 from surveys.visits.own_values import labels_by_cell
 from surveys.visits.sheet.cells import (
     SIGHTING_FIELDS,
@@ -18,7 +19,7 @@ from surveys.visits.sheet.cells import (
     VISIT_FIELDS,
     WEATHER_FIELDS,
 )
-from surveys.web.sheets.cell_words import place_words, text_words
+from surveys.web.sheets.cell_words import person_key, place_words, text_words
 
 _ENDS = ("start", "end")
 _UNKNOWN_PART = 9
@@ -55,6 +56,8 @@ def sheet_revisions(visit: Visit) -> tuple[SheetRevision, ...]:
     """Every submission of the visit, latest first, in two queries."""
     submissions = list(visit.submissions.select_related("submitted_by").order_by("revision"))
     names = _species_names(submissions) | labels_by_cell(visit.route.program)
+    on_sheets = names_of_companions((row.cells for row in submissions), visit.route.program)
+    names |= {person_key(text): name for text, name in on_sheets.items()}
     revisions = []
     before: Submission | None = None
     for submission in submissions:

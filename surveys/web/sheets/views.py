@@ -8,6 +8,7 @@ from uuid import UUID
 
 from django.contrib import messages
 from django.core.paginator import Paginator
+from django.db.models import QuerySet
 from django.http import HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.template.loader import render_to_string
@@ -49,7 +50,7 @@ from surveys.visits.sheet.cells import (
     cell_of,
 )
 from surveys.visits.telling import ToldFinding
-from surveys.visits.tonight import own_visits, sent_back_notes
+from surveys.visits.tonight import own_visits, sent_back_notes, shared_visits
 from surveys.visits.verbs import submit_visit
 from surveys.visits.visit_ids import closed_visits, open_visit, visit_id
 from surveys.web.conversation import conversation_of
@@ -64,21 +65,31 @@ from surveys.web.sheets.posted import change_of, changed_cells, shown_cells, sto
 
 CALLS = "calls."
 VISITS_PER_PAGE = 25
+SHARED_SHOWN = 50
 
 
 @require_GET
 @needs(Permission.SURVEY)
 def sheets(request: ProgramRequest) -> HttpResponse:
     visits = own_visits(request.membership)
-    years = visits.order_by("season_year").values_list("season_year", flat=True).distinct()
-    form = MyVisitsFilter(request.GET, years=years)
+    years = _years(visits) | _years(shared_visits(request.membership))
+    form = MyVisitsFilter(request.GET, years=sorted(years))
     shown = visits.filter(**form.narrowing)
     page = Paginator(shown, VISITS_PER_PAGE).get_page(request.GET.get("page"))
     return render(
         request,
         "sheets/list.html",
-        {"page_obj": page, "form": form, "has_seasons": len(years) > 1},
+        {
+            "page_obj": page,
+            "form": form,
+            "has_seasons": len(years) > 1,
+            "shared": shared_visits(request.membership).filter(**form.narrowing)[:SHARED_SHOWN],
+        },
     )
+
+
+def _years(visits: QuerySet[Visit]) -> set[int]:
+    return set(visits.order_by().values_list("season_year", flat=True).distinct())
 
 
 @require_http_methods(["GET", "POST"])

@@ -11,6 +11,7 @@ from typing import Any
 from django.forms import model_to_dict
 
 from accounts.models import Membership
+from surveys.check_ins.contacts import usable_contacts
 from surveys.models import (
     CallIndex,
     ChecklistEntry,
@@ -50,6 +51,7 @@ from surveys.visits.access import (
     EDITABLE,
     HANDED_IN,
 )
+from surveys.visits.companions import companions_of
 from surveys.visits.loading import (
     judged_beside,
     protocol_values,
@@ -91,6 +93,13 @@ def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, A
         "made_at": to_plain(now),
         "tonight": tonight.isoformat(),
         "person": {"id": member.person_id, "name": member.person.name},
+        "contacts": [
+            [row.pk, row.member.name if row.member else row.name] for row in usable_contacts(member)
+        ],
+        "companions": [
+            [str(key), name]
+            for key, name in companions_of(program, observer_id=member.person_id).items()
+        ],
         "program": _program(program),
         "route": _route(route, program, stops),
         "versions": {

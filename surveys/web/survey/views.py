@@ -71,6 +71,8 @@ def shell(request: ProgramRequest) -> HttpResponse:
                 "logout": f"{reverse('account_logout')}?{urlencode({'next': login})}",
                 "packets": _url("survey", slug) + "packets/",
                 "visits": reverse("api:visits", kwargs={"program": slug}),
+                "check_ins": f"{reverse('api:program', kwargs={'program': slug})}check-ins/",
+                "contacts": _url("check_in", slug),
                 "recordings": reverse("api:recordings", kwargs={"program": slug}),
                 "sounds": _recordings_url(slug),
             },

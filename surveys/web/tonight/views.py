@@ -12,6 +12,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from surveys.check_ins.verbs import open_check_in
 from surveys.language import gettext, said
 from surveys.models import Route
 from surveys.protocol.nights import night_of
@@ -43,6 +44,7 @@ def tonight(request: ProgramRequest) -> HttpResponse:
             "zone": member.program.time_zone,
             "others": all_routes(member),
             "coordinators": coordinator_names(member),
+            "open": open_check_in(member),
         },
     )
 

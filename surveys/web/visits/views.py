@@ -16,7 +16,8 @@ from accounts.access import (
     may,
     needs,
 )
-from surveys.language import gettext, said
+from accounts.models import Membership
+from surveys.language import gettext, said, said_of
 from surveys.models import (
     StoredFinding,
     Visit,
@@ -35,8 +36,9 @@ from surveys.seasons.visits import (
     VisitGrid,
     visit_grid,
 )
-from surveys.visits.access import EDITABLE, find_visit
+from surveys.visits.access import EDITABLE, find_visit, second_observer_for
 from surveys.visits.added import added_by
+from surveys.visits.companions import erase_guest, may_erase_guest
 from surveys.visits.conversation import write_message
 from surveys.visits.exceptions import VisitError
 from surveys.visits.own_values import own_facts, own_fields_of, value_in_words
@@ -73,7 +75,8 @@ def visit(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
             "weather": weather_facts(shown, unit),
             "stations": {"facts": station_facts(shown)[0]},
             "own_facts": own_facts(own_fields, shown.own_fields),
-            "facts": visit_facts(shown, grid),
+            "facts": visit_facts(member, shown, grid),
+            "may_erase_guest": may_erase_guest(member, shown),
             "sightings": shown.sightings.select_related("species", "stop"),
             "findings": [(finding, where_words(finding, labels)) for finding in findings_of(shown)],
             "steps": shown.steps.select_related("by") if may_review or is_own else [],
@@ -107,6 +110,27 @@ def message(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
         messages.success(request, gettext("Sent. The other side gets it by mail, too."))
         written = ""
     return redirect(_page_of(request, visit_id, written))
+
+
+@require_POST
+@needs(Permission.SURVEY)
+def forget_guest(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
+    """Erase the name of a guest, who asked for it."""
+    member = request.membership
+    try:
+        number = erase_guest(member, visit_id)
+    except VisitError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(
+            request,
+            said_of(
+                "The name is erased from this visit.",
+                "The name is erased from {number} visits.",
+                number,
+            ),
+        )
+    return redirect("web:visit", program=member.program.slug, visit_id=visit_id)
 
 
 def _page_of(request: ProgramRequest, visit_id: uuid.UUID, written: str) -> str:
@@ -144,10 +168,10 @@ def where_words(finding: StoredFinding, labels: Mapping[str, str]) -> str:
     return ", ".join(part for part in parts if part) or gettext("Visit")
 
 
-def visit_facts(visit: Visit, grid: VisitGrid) -> list[tuple[str, object, str]]:
+def visit_facts(member: Membership, visit: Visit, grid: VisitGrid) -> list[tuple[str, object, str]]:
     facts = [
         (gettext("Observer"), visit.observer.name, ""),
-        (gettext("Second observer"), visit.second_observer, ""),
+        (gettext("Second observer"), second_observer_for(member, visit), ""),
         (gettext("Season"), visit.season_year, visit.window or gettext("outside every window")),
         (gettext("Protocol"), str(visit.protocol_version), ""),
         (

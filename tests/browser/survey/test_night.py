@@ -5,7 +5,9 @@ import time
 
 import pytest
 
+from surveys.check_ins.contacts import add_member
 from surveys.models import (
+    CheckIn,
     Visit,
     VisitState,
 )
@@ -15,6 +17,7 @@ from tests.browser.survey.conftest import (
     NIGHT,
     survey_url,
 )
+from tests.support.builders import make_member
 
 STOPS = range(1, 11)
 SKIPPED = 7
@@ -135,11 +138,18 @@ def seconds(shown):
 
 @pytest.mark.django_db(transaction=True)
 def test_a_night_without_a_network_and_a_killed_phone(phone, observer, route, take_along):
+    mate = make_member(observer.program)
+    contact = add_member(observer, mate.person_id, site_url="https://frogs.example.org/")
     page = take_along(by_the_page=True)
     phone.context.set_offline(True)
     page.reload()
     me = Observer(phone, observer, route)
     me.tap("Survey the night of 15 April 2024")
+    page.get_by_text("Set a return time").click()
+    page.get_by_text("It cannot call for help").wait_for()
+    page.get_by_label("Back by").fill("00:30")
+    me.tap("Set the return time")
+    page.get_by_text("Until it is sent, no one is told").wait_for()
     me.pick("start.beaufort", "1 light air")
     me.pick("start.sky", "clear")
     me.book |= {"start.beaufort": "1", "start.sky": "clear"}
@@ -154,8 +164,11 @@ def test_a_night_without_a_network_and_a_killed_phone(phone, observer, route, ta
             me.tap("Next stop", exact=True)
         )
     page = me.page
-    page.get_by_label("Second observer").fill("Alex Marsh")
-    me.book["second_observer"] = "Alex Marsh"
+    me.tap("We are back")
+    page.get_by_text("You are back. The site learns it when there is signal").wait_for()
+    page.get_by_label("Second observer, a member").select_option(label=mate.person.name)
+    page.get_by_label("Second observer, a guest").fill("Alex Marsh")
+    me.book |= {"second_member": str(mate.person_id), "second_observer": "Alex Marsh"}
     me.pick("end.beaufort", "2 light breeze")
     me.pick("end.sky", "partly cloudy")
     me.book |= {"end.beaufort": "2", "end.sky": "partly_cloudy", "night": NIGHT}
@@ -186,6 +199,16 @@ def test_a_night_without_a_network_and_a_killed_phone(phone, observer, route, ta
         "phone",
         observer.person,
     )
+    assert visit.second_member == mate.person
+    came_back = CheckIn.objects.get()
+    assert (came_back.person, came_back.route, came_back.contact) == (
+        observer.person,
+        route,
+        contact,
+    )
+    # 00:30 of the next day where daylight saving time is in force.
+    assert came_back.back_by == dt.datetime(2024, 4, 16, 5, 30, tzinfo=dt.UTC)
+    assert came_back.back_at < came_back.back_by
     assert visit.protocol_version == route.protocol.versions.get()
     calls = {
         period.stop.number: {call.species.code: call.index for call in period.calls.all()}

@@ -34,6 +34,7 @@ from surveys.trends.table import YearRow, row_values
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
+    make_person,
     make_program,
     make_route,
     make_species,
@@ -202,12 +203,20 @@ def test_what_does_not_count_or_comes_later_is_left_out(tmp_path, small):
 
 
 def test_names_only_with_consent(tmp_path, small):
+    """Second observers are named in none."""
+    mate = make_person(name="Wren Oakley")
+    mate.named_in_reports = True
+    mate.save()
+    Visit.objects.filter(route__program=small).update(
+        second_member=mate, second_observer="Linden Harrow"
+    )
     frozen = small_frozen(tmp_path, results=False, program=small)
     assert {row["observer"][:9] for row in rows(frozen, "visits")} == {"Robin Fen", "Observer "}
     assert frozen.about.observers == ("Robin Fenwick",)
     assert frozen.about.observer_count == 2
     for path in (tmp_path / "frozen").rglob("*.csv"):
-        assert "Alex Marsh" not in path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8")
+        assert not [name for name in ("Alex Marsh", "Wren", "Linden") if name in text]
 
 
 def test_a_pseudonym_stays_and_hangs_on_the_programs_key(tmp_path, small):

@@ -130,6 +130,8 @@ def test_facts_of_the_visit():
     )
     assert reading.findings == ()
     assert reading.facts.second_observer == "Kim Alder"
+    assert read({"second_member": " 7 "}, companions={7}).facts.second_member_id == 7
+    assert read({"second_member": "8"}, companions={7}).facts.second_member_id is None
     assert reading.facts.rain_48h_mm == Decimal("12.5")
     assert reading.visit.start.air_temperature.value == Decimal("12.5")
     assert (reading.visit.start.beaufort, reading.visit.end.sky) == (1, "overcast")

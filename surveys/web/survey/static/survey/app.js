@@ -32,6 +32,7 @@ export const app = {
   sounds: null,
   judge: null,
   work: null,
+  comingBack: null,
   /** What the next screen is to open at once. */
   aim: null,
   safe: null,
@@ -271,6 +272,8 @@ async function rest() {
   sync.onStatus(({ kind }) => ["idle", "other-person"].includes(kind) && sounds.soon());
   sounds.soon();
   update();
+  app.comingBack = await import("./screens/returntime.js");
+  await app.comingBack.start(app.config, update);
   app.safe = (await navigator.storage?.persisted?.()) ?? false;
   update();
   await navigator.serviceWorker?.register(app.config.worker).catch(() => {});

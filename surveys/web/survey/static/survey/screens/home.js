@@ -43,7 +43,8 @@ export async function screen(app) {
     document.getElementById("cautions").content.cloneNode(true),
   );
   const welcome = firstNight();
-  node.prepend(welcome);
+  const comingBack = h("div");
+  node.prepend(comingBack, welcome);
   let drawings = 0;
 
   /** A drawing that was overtaken by a later one is left. */
@@ -61,6 +62,7 @@ export async function screen(app) {
       clockWords(ahead) &&
         gettext("{clock_words} Correct it before the survey.", { clock_words: clockWords(ahead) }),
     ]);
+    app.comingBack?.show(comingBack);
     signIn.show(app.sounds?.signedOut() ? "signed-out" : app.sync?.status.kind);
     send.hidden = !waiting && !sound;
     visitsBox.hidden = !list.length;

@@ -11,6 +11,7 @@ import { heardAt } from "./calls/species.js";
 import { AT_ENDS, conditions } from "./conditions.js";
 import { emergency } from "./help.js";
 import { rainQuestion } from "./rain.js";
+import { returnTime } from "./returntime.js";
 import { remarks } from "./stop/remarks.js";
 
 const PHASE_WORDS = {
@@ -29,6 +30,7 @@ export function screen(app) {
   const start = conditions(app, "start.", AT_ENDS, gettext("Weather at the start"), "start-title");
   const startCheck = remarks(app);
   const rain = rainQuestion(app);
+  const comingBack = returnTime(app);
   const rows = stops.map((stop) => stopRow(app, stop));
   const sos = emergency(() => nearest(stops, now()) ?? upcoming());
   const goOn = () =>
@@ -40,6 +42,7 @@ export function screen(app) {
     h("p", { class: "muted" }, visitTitle(visit)),
     ...warnings(visit),
     sos.node,
+    comingBack.node,
     start.node,
     startCheck.node,
     rain.node,
@@ -68,6 +71,7 @@ export function screen(app) {
     start.update();
     startCheck.update(() => "");
     rain.update();
+    comingBack.update();
     for (const row of rows) row.update();
     setText(
       nextLabel,

@@ -9,7 +9,9 @@ import { EDITABLE } from "../store.js";
 import { AT_ENDS, conditions, ownNames } from "./conditions.js";
 import { sendButton, signInLink } from "./signin.js";
 import { visitSounds } from "./sounds.js";
+import { show } from "./returntime.js";
 import { textBox } from "./textbox.js";
+import { companionSection } from "./summary/companion.js";
 import { clashes } from "./summary/clashes.js";
 import { stopFacts } from "./summary/facts.js";
 import { AFTER_SUBMIT, askToSubmit, askToThrowAway } from "./summary/questions.js";
@@ -26,7 +28,8 @@ export function screen(app) {
   const editing = editingSection(app);
   const remarks = remarksSection(app);
   const actions = visitActions(app);
-  const parts = [server, clock, clash, writtenDown, sound, editing, remarks, actions];
+  const comingBack = openReturnTime();
+  const parts = [comingBack, server, clock, clash, writtenDown, sound, editing, remarks, actions];
 
   function update() {
     const { state, wants_submit: isWaiting } = model.visit;
@@ -39,6 +42,12 @@ export function screen(app) {
   const node = h("div", null, title, ...parts.map((part) => part.node));
   const reveal = ({ field }) => openTile(node, field);
   return { title: gettext("Summary"), node, dock: actions.dock, update, reveal };
+}
+
+/** The evening is over: "We are back" is at hand. */
+function openReturnTime() {
+  const node = h("div");
+  return { node, update: () => show(node) };
 }
 
 /** What is on the phone and what is on the server. */
@@ -91,7 +100,7 @@ function editingSection(app) {
     null,
     weather.node,
     own.node,
-    textBox("second_observer", gettext("Second observer, if there was one"), { rows: 1 }),
+    companionSection(),
     textBox("notes", gettext("Notes on the evening")),
   );
 

@@ -6,6 +6,7 @@ import { choose } from "../../store.js";
 import { allSpecies } from "../calls/species.js";
 import { fieldOf } from "../conditions.js";
 import { shortWords } from "../conditions/pickers.js";
+import { companionName } from "./companion.js";
 import { clockText } from "./facts.js";
 import { INSTANT, TIMES } from "./times.js";
 
@@ -15,7 +16,8 @@ const NAMES = {
   notes: gettext("Notes on the evening"),
   night: gettext("Night"),
   rain_48h: gettext("Rain in the past 48 hours"),
-  second_observer: gettext("Second observer, if there was one"),
+  second_member: gettext("Second observer, a member"),
+  second_observer: gettext("Second observer, a guest: name"),
   status: gettext("Surveyed or skipped"),
   skip_reason: gettext("Why it was skipped"),
   arrived_at: gettext("Arrived"),
@@ -70,6 +72,7 @@ const nameOf = (address) => address.match(/(own\.)?[^.]+$/)[0];
 
 function shown(address, text) {
   if (text === "") return BLANK;
+  if (address === "second_member") return companionName(text);
   if (TIMES.test(address) && INSTANT.test(text)) return clockText(text);
   const field = fieldOf(nameOf(address));
   return field?.options ? shortWords(text, field) : text;

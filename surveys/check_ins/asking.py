@@ -1,0 +1,42 @@
+"""The one mail that somebody gets who is no member: whether they want to be a contact."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.core.mail import send_mail
+from procrastinate.contrib.django import app
+
+from surveys.check_ins.links import link_of
+from surveys.language import gettext, said
+from surveys.models import CheckInContact
+from surveys.runs.queues import MAIL, MAIL_RETRY
+
+
+@app.task(name="check_ins.ask", queue=MAIL, retry=MAIL_RETRY)
+def mail_question(*, contact_id: int) -> None:
+    contact = CheckInContact.objects.select_related("program", "owner").get(pk=contact_id)
+    if not contact.email or contact.confirmed_at:
+        return
+    name, program = contact.owner.name, contact.program.name
+    paragraphs = [
+        said("Hello {name},", name=contact.name),
+        said(
+            "{name} listens for frogs and toads at night for {program}, and would like you to be "
+            "the contact for such evenings.",
+            name=name,
+            program=program,
+        ),
+        gettext(
+            "If you say yes, and they are not back at the time they set, this site mails you. It "
+            "cannot call for help, and it knows nothing where there is no signal. Mail may come "
+            "late. It is no rescue service."
+        ),
+        gettext("Say yes or no here. If you do nothing, you get no more mail:"),
+        f"    {link_of(contact)}",
+    ]
+    send_mail(
+        subject=said("{name} asks you to be their contact at night", name=name),
+        message="\n\n".join(paragraphs) + "\n",
+        from_email=settings.DEFAULT_FROM_EMAIL,
+        recipient_list=[contact.email],
+    )
