@@ -11,6 +11,7 @@ from surveys.protocol.nights import night_of
 from surveys.visits.drafts import start_visit
 from tests.browser.conftest import faults_of
 from tests.support.builders import (
+    make_check_in,
     make_checklist,
     make_route,
     make_version,
@@ -28,10 +29,12 @@ def test_observer_screens_are_accessible(program, observer, signed_in):
     draft = start_visit(observer, route=route, night=dt.date(2024, 4, 15))
     draft.cells |= {"stops.1.air_temperature": "warm", "stops.1.started_at": "21:10"}
     draft.save()
+    make_check_in(observer, route)
     home = f"/{program.slug}"
     pages = [
         f"{home}/tonight/",
         f"{home}/tonight/{route.code}/",
+        f"{home}/return-time/",
         f"{home}/sheets/",
         f"{home}/sheets/new/",
         f"{home}/sheets/{draft.pk}/",

@@ -13,8 +13,12 @@ from django.shortcuts import render
 from django.utils import timezone
 from procrastinate.contrib.django.models import ProcrastinateJob
 
+from surveys.check_ins.asking import mail_question
+from surveys.check_ins.mailing import mail_back, mail_overdue
 from surveys.models import (
     Assignment,
+    CheckIn,
+    CheckInContact,
     LetterGroup,
     ReminderKind,
     ReminderSetting,
@@ -33,6 +37,7 @@ from surveys.visits.notices import mail_accepted, mail_message
 from surveys.web import errors
 from tests.support.builders import (
     make_accepted_visit,
+    make_check_in,
     make_checklist,
     make_letter,
     make_route,
@@ -114,6 +119,20 @@ def test_reminders_and_letters_say_nothing_unmarked(observer, coordinator, progr
             letter.copies.update(words=str(group.label))
             mail_letter(copy_id=letter.copies.get().pk)
     assert len(mail.outbox) == len(ReminderKind) + len(LetterGroup)
+    assert left_in_letters() == []
+
+
+def test_the_mails_to_a_contact_say_nothing_unmarked(observer, program):
+    late = make_check_in(observer, make_route(program), overdue_at=timezone.now(), car="green van")
+    program.emergency_contact = "Heron Desk"
+    program.save()
+    with in_pseudo_language():
+        mail_overdue(check_in_id=str(late.pk))
+        CheckIn.objects.update(back_at=timezone.now())
+        mail_back(check_in_id=str(late.pk))
+        CheckInContact.objects.update(confirmed_at=None)
+        mail_question(contact_id=late.contact_id)
+    assert len(mail.outbox) == 3
     assert left_in_letters() == []
 
 
