@@ -284,9 +284,16 @@ def take_along(phone, phone_options, live_server, observer, route) -> Callable[[
 
 @pytest.fixture
 def look(phone) -> Iterator[Callable[[str], None]]:
-    """Judge the screen as it stands, by night and by day, and with text twice as large; keep
-    pictures where they are wanted."""
+    """Judge the screen as it stands, by day and in each light of the night, and with text twice as
+    large; keep pictures where they are wanted."""
     found = []
+
+    def in_light(name: str, light: str) -> None:
+        """What a light of the night changes is colors. Red is the usual one."""
+        phone.page.evaluate("(light) => { document.documentElement.dataset.night = light; }", light)
+        if PICTURES:
+            phone.page.screenshot(path=f"{PICTURES}/{name}-night-{light}.png")
+        found.extend(f"{name}, {light}: {words}" for words in axe_findings(phone.page, "night"))
 
     def judge(name: str) -> None:
         for theme in ("day", "night"):
@@ -296,6 +303,9 @@ def look(phone) -> Iterator[Callable[[str], None]]:
                 phone.page.screenshot(path=f"{PICTURES}/{name}-{theme}.png")
             found.extend(f"{name}, {theme}: {words}" for words in axe_findings(phone.page, theme))
             found.extend(f"{name}, {theme}: {words}" for words in phone.page.evaluate(SMALL))
+        for light in ("amber", "white"):
+            in_light(name, light)
+        phone.page.evaluate("document.documentElement.dataset.night = 'red'")
         found.extend(f"{name}: {words}" for words in phone.page.evaluate(COVERED))
         phone.page.evaluate("document.documentElement.style.fontSize = '200%'")
         if PICTURES:
