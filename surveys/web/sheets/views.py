@@ -72,8 +72,9 @@ SHARED_SHOWN = 50
 @needs(Permission.SURVEY)
 def sheets(request: ProgramRequest) -> HttpResponse:
     visits = own_visits(request.membership)
-    years = _years(visits) | _years(shared_visits(request.membership))
-    form = MyVisitsFilter(request.GET, years=sorted(years))
+    shared = shared_visits(request.membership)
+    years = sorted(year for (year,) in _years(visits).union(_years(shared)))
+    form = MyVisitsFilter(request.GET, years=years)
     shown = visits.filter(**form.narrowing)
     page = Paginator(shown, VISITS_PER_PAGE).get_page(request.GET.get("page"))
     return render(
@@ -83,13 +84,13 @@ def sheets(request: ProgramRequest) -> HttpResponse:
             "page_obj": page,
             "form": form,
             "has_seasons": len(years) > 1,
-            "shared": shared_visits(request.membership).filter(**form.narrowing)[:SHARED_SHOWN],
+            "shared": shared.filter(**form.narrowing)[:SHARED_SHOWN],
         },
     )
 
 
-def _years(visits: QuerySet[Visit]) -> set[int]:
-    return set(visits.order_by().values_list("season_year", flat=True).distinct())
+def _years(visits: QuerySet[Visit]) -> QuerySet[Visit]:
+    return visits.order_by().values_list("season_year").distinct()
 
 
 @require_http_methods(["GET", "POST"])

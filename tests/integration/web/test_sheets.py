@@ -324,7 +324,7 @@ def test_list_of_my_visits_has_a_bounded_number_of_queries(
     for day in range(1, 13):
         start_visit(observer, route=route, night=dt.date(2024, 4, day))
     client = client_for(observer)
-    with django_assert_max_num_queries(6):
+    with django_assert_max_num_queries(7):
         page = client.get(f"/{route.program.slug}/sheets/").content.decode()
     assert page.count("row-link") == 12
 

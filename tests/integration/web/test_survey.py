@@ -143,9 +143,9 @@ def test_packet_has_the_note_of_a_visit_that_was_sent_back(observer, route, prog
         ReviewStep.objects.create(visit=visit, at=at, **step)
     (shown,) = route_packet(observer, route.code, EVENING)["visits"]
     assert (shown["state"], shown["sent_back_note"]) == ("sent_back", "Was there fog?")
-    assert visit_data(visit)["sent_back_note"] == "Was there fog?"
+    assert visit_data(observer, visit)["sent_back_note"] == "Was there fog?"
     visit.state = VisitState.SUBMITTED
-    assert visit_data(visit)["sent_back_note"] == ""
+    assert visit_data(observer, visit)["sent_back_note"] == ""
 
 
 def test_packet_tells_how_species_sound_and_what_is_taken_for_them(observer, route, program):
