@@ -30,7 +30,9 @@ RAIN_UNITS: Options = (
 
 @dataclass(frozen=True, kw_only=True)
 class Column:
-    """A column of the grid. `field` is the part of the cell address after the stop."""
+    """A column of the grid. `field` is the part of the cell address after the stop. `keys` are
+    those that a keyboard of digits lacks; keys.js puts them beside the cell, and only it then asks
+    for `keyboard`."""
 
     field: str
     heading: str
@@ -39,6 +41,7 @@ class Column:
     hint: str = ""
     codes: Codes = field(default_factory=dict)
     keyboard: str = ""
+    keys: str = ""
 
 
 def own_options(field: OwnField) -> Options:
@@ -74,9 +77,10 @@ def stop_columns(
         Column(
             field="water_temperature",
             heading=said("Water °{unit}", unit=unit),
-            keyboard=_degrees_keyboard(unit),
+            **degrees_typed(unit),
         ),
     )
+    index_keys = "?" if protocol.listening_radius_m is None else "near far ?"
     return (
         Column(
             field="status",
@@ -90,7 +94,7 @@ def stop_columns(
                 heading=heading,
                 css="sheet__clock",
                 hint=_hint(minute),
-                keyboard=_clock_keyboard(),
+                **_clock_typed(),
             )
             for field, heading, minute in (
                 ("arrived_at", gettext("Arrived"), 14),
@@ -105,7 +109,7 @@ def stop_columns(
         Column(
             field="air_temperature",
             heading=said("Air °{unit}", unit=unit),
-            keyboard=_degrees_keyboard(unit),
+            **degrees_typed(unit),
         ),
         *(water if protocol.asks_water_temperature else ()),
         Column(field="beaufort", heading=gettext("Wind"), keyboard="numeric"),
@@ -128,6 +132,8 @@ def stop_columns(
                 field=f"calls.{kind.code}",
                 heading=kind.name,
                 css="sheet__index",
+                keyboard="numeric",
+                keys=index_keys,
             )
             for kind in species
         ),
@@ -143,14 +149,15 @@ def stop_columns(
     )
 
 
-def _degrees_keyboard(unit: str) -> str:
-    """The keys for numbers of some phones have no minus, which degrees Celsius may want."""
-    return "decimal" if unit == "F" else ""
+def degrees_typed(unit: str) -> dict[str, str]:
+    """The digits of some phones come without a minus, which degrees Celsius may want."""
+    return {"keyboard": "decimal", "keys": "" if unit == "F" else "-"}
 
 
-def _clock_keyboard() -> str:
+def _clock_typed() -> dict[str, str]:
     """2114 is read as 21:14, so digits do; am and pm need letters."""
-    return "" if time_of_day(dt.time(21, 14)).endswith("m") else "numeric"
+    has_halves = time_of_day(dt.time(21, 14)).endswith("m")
+    return {"keyboard": "numeric", "keys": "am pm" if has_halves else ""}
 
 
 def _hint(minute: int) -> str:

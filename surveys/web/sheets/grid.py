@@ -68,6 +68,7 @@ class Cell:
     css: str = ""
     options: Options = ()
     keyboard: str = ""
+    keys: str = ""
     findings: tuple[ToldFinding, ...] = ()
     fold: "Cell | None" = None
 
@@ -231,6 +232,7 @@ class _CellMaker:
         codes: Codes = NO_CODES,
         css: str = "",
         keyboard: str = "",
+        keys: str = "",
         fold: bool = False,
     ) -> Cell:
         fold_cell = None
@@ -247,6 +249,7 @@ class _CellMaker:
             css=css,
             options=options,
             keyboard=keyboard,
+            keys=keys,
             findings=tuple(self.findings_by_address.get(address, ())),
             fold=fold_cell,
         )
@@ -277,6 +280,7 @@ def _row(
             codes=column.codes,
             css=column.css,
             keyboard=column.keyboard,
+            keys=column.keys,
             fold=folds and column.field in CLOCK_FIELDS,
         )
         for column in columns

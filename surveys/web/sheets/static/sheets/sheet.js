@@ -5,6 +5,7 @@ import { gettext } from "../survey/language.js";
 import { clock } from "../survey/rules/words.js";
 import { moveByKey } from "./arrow-keys.js";
 import "./heads.js";
+import "./keys.js";
 import "./slips.js";
 import { cellInputs, inputOf, showText } from "./cells.js";
 import { showConflict, showFindings } from "./findings.js";
