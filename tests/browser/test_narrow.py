@@ -13,6 +13,7 @@ from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
     make_member,
+    make_own_field,
     make_program,
     make_route,
 )
@@ -38,7 +39,11 @@ def visit(coordinator):
     )  # fmt: skip
     route = make_route(coordinator.program, stops=4)
     night = dt.date(2024, 4, 2)
-    return make_accepted_visit(route, coordinator.person, night=night, heard={1: {peeper: 2}})
+    visit = make_accepted_visit(route, coordinator.person, night=night, heard={1: {peeper: 2}})
+    # A label longer than its cell, before a short value.
+    depth = make_own_field(coordinator.program, "Water depth at the edge of the pond", unit="cm")
+    visit.periods.filter(stop__number=1).update(own_fields={depth.key: 39})
+    return visit
 
 
 def label_of(page: Page, cell: str) -> str:
@@ -53,6 +58,7 @@ def test_wide_tables_are_slips_on_a_phone(coordinator, visit, signed_in):
     labels = {}
     for address, cell in (
         (f"{home}/visits/{visit.pk}/", ".visit-grid td.mid"),
+        (f"{home}/review/{visit.pk}/", ".conditions td.nowrap[data-label]"),
         (f"{home}/trends/", ".trend-table td"),
         (f"{home}/seasons/", ".season-table td"),
         (f"{home}/seasons/coverage/?year=2024", ".coverage-table td"),
@@ -66,6 +72,7 @@ def test_wide_tables_are_slips_on_a_phone(coordinator, visit, signed_in):
     assert found == {}
     assert labels == {
         ".visit-grid td.mid": '"Pseudacris crucifer"',
+        ".conditions td.nowrap[data-label]": '"Arrived"',
         ".trend-table td": '"Season year"',
         ".season-table td": '"2024"',
         ".coverage-table td": '"Spring, 15 Mar – 30 Jun"',
