@@ -85,7 +85,7 @@ def mixture_objective(cells: OccupancyCells, model: StateModel, numbers: int) ->
         for block, at in zip(cells.blocks, evaluate(theta), strict=True):
             columns = _columns(block, theta, numbers)
             own = _hessian(block, block.weight * at.curvature())
-            matrix[np.ix_(columns, columns)] += own
+            matrix[columns[:, None], columns] += own
         return matrix
 
     return Objective(value_gradient=value_gradient, hessian=hessian)
@@ -112,26 +112,25 @@ def _columns(block: Block, theta: FloatArray, numbers: int) -> IntArray:
 
 
 def _by_coefficients(block: Block, slope: FloatArray) -> FloatArray:
-    """From derivatives by the predictors (P, g) to those by the coefficients (k, g)."""
+    """From derivatives by the predictors (..., P, g) to those by the coefficients (..., k, g)."""
     visits = len(block.trials)
     return np.concatenate(
         [
-            block.psi * slope[0],
-            np.einsum("kjg,jg->kg", block.p, slope[1 : 1 + visits]),
-            slope[1 + visits :],
-        ]
+            block.psi * slope[..., :1, :],
+            np.einsum("kjg,...jg->...kg", block.p, slope[..., 1 : 1 + visits, :]),
+            slope[..., 1 + visits :, :],
+        ],
+        axis=-2,
     )
 
 
 def _hessian(block: Block, curvature: FloatArray) -> FloatArray:
     """From second derivatives by the predictors (P, P, g) to those by the coefficients (k, k)."""
-    rows = [_by_coefficients(block, of_predictor) for of_predictor in curvature]
+    rows = _by_coefficients(block, curvature)
     visits = len(block.trials)
     by_psi = block.psi @ rows[0].T
-    by_p = sum(
-        (block.p[:, visit] @ rows[1 + visit].T for visit in range(visits)),
-        np.zeros((len(block.p), len(rows[0]))),
+    of_visits = rows[1 : 1 + visits].swapaxes(1, 2).reshape(-1, rows.shape[1])
+    matrix: FloatArray = np.concatenate(
+        [by_psi, block.flat @ of_visits, rows[1 + visits :].sum(axis=2)]
     )
-    by_number = [row.sum(axis=1) for row in rows[1 + visits :]]
-    matrix: FloatArray = np.vstack([by_psi, by_p, *by_number])
     return matrix

@@ -71,7 +71,7 @@ def joined(stretches: Sequence[Stretch]) -> Objective:
         matrix = np.zeros((len(theta), len(theta)))
         for stretch, part in zip(stretches, parts(theta), strict=True):
             own = stretch.likelihood.objective.hessian(part)
-            matrix[np.ix_(stretch.columns, stretch.columns)] += own
+            matrix[stretch.columns[:, None], stretch.columns] += own
         return matrix
 
     return Objective(value_gradient=value_gradient, hessian=hessian)

@@ -186,7 +186,7 @@ def objective_of(blocks: Sequence[Block]) -> Objective:
         states = latest[0][1] if known else [block.evaluate(theta) for block in blocks]
         matrix = np.zeros((len(theta), len(theta)))
         for block, state in zip(blocks, states, strict=True):
-            matrix[np.ix_(block.columns, block.columns)] += block.hessian(state)
+            matrix[block.columns[:, None], block.columns] += block.hessian(state)
         return matrix
 
     return Objective(value_gradient=value_gradient, hessian=hessian)

@@ -53,19 +53,18 @@ def two_classes(
         scores[state, 1 : 1 + visits] = residual
         scores[state, -2] = side * residual.sum(axis=0)
         scores[state, -1] = 1 - first if state == 1 else -first
-        spreads.append((state, side, block.trials * spread))
+        spreads.append(block.trials * spread)
 
     def mean_curvature(weights: FloatArray) -> FloatArray:
         matrix = np.zeros((visits + 3, visits + 3, count))
         matrix[0, 0] = -psi_spread
         matrix[-1, -1] = -(1 - weights[0]) * first * (1 - first)
         visit = np.arange(1, visits + 1)
-        for state, side, spread in spreads:
-            weighted = weights[state] * spread
-            matrix[visit, visit] -= weighted
-            matrix[visit, -2] -= side * weighted
-            matrix[-2, visit] -= side * weighted
-            matrix[-2, -2] -= side * side * weighted.sum(axis=0)
+        higher, lower = weights[1] * spreads[0], weights[2] * spreads[1]
+        both = higher + lower
+        matrix[visit, visit] = -both
+        matrix[1 : visits + 1, -2] = matrix[-2, 1 : visits + 1] = (lower - higher) / 2
+        matrix[-2, -2] = -both.sum(axis=0) / 4
         return matrix
 
     return summed(logs, scores, mean_curvature)

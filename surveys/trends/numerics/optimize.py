@@ -166,16 +166,17 @@ def newton_step(
     gradient: FloatArray, hessian: FloatArray, held: BoolArray
 ) -> tuple[FloatArray, float]:
     """The step over the free parameters, and twice the log-likelihood still to be gained."""
-    free = ~held
-    curvature, directions = np.linalg.eigh(-hessian[np.ix_(free, free)])
+    free = np.flatnonzero(~held)
+    curvature, directions = np.linalg.eigh(-hessian[free[:, None], free])
     size = np.abs(curvature)
-    size = np.maximum(size, max(size.max(initial=0.0), 1.0) * _SMALLEST_CURVATURE)
+    largest = max(size.max(initial=0.0), 1.0)
+    size = np.maximum(size, largest * _SMALLEST_CURVATURE)
     along = directions.T @ gradient[free]
     step = np.zeros(len(gradient))
     step[free] = directions @ (along / size)
     # Along a flat direction the curvature is mostly rounding: what counts is how much the slope
     # could gain all the way to the end of the search.
-    flat = size <= max(size.max(initial=0.0), 1.0) * _FLAT
+    flat = size <= largest * _FLAT
     gain = float((along[~flat] ** 2 / size[~flat]).sum())
     gain += _FLAT_SHARE * FARTHEST * float(np.abs(along[flat]).sum())
     longest = np.abs(step).max(initial=0.0)
