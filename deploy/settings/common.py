@@ -250,6 +250,8 @@ DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000
 # are the one thing that may come from another host.
 MAP_TILES_URL: str | None = None
 MAP_TILES_ATTRIBUTION = ""
+# A PMTiles file with roads and water, which this server hands out itself: surveys/land/files.py.
+MAP_FILE: Path | None = None
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [NONE],

@@ -12,6 +12,7 @@ from deploy.logs import logging_config
 from deploy.secret_files import secret
 from deploy.settings.common import *  # noqa: F403
 from deploy.settings.common import CONTENT_SECURITY_POLICY
+from surveys.land.files import BadMapFile, check_map_file
 
 REQUIRED = {
     "DUSKPOOL_SECRET_KEY": "a long random string, for example from `openssl rand -base64 48`",
@@ -106,6 +107,12 @@ if SECURITY_CONTACTS:
             "a day within the next year, such as 2027-03-01."
         ) from error
 
+if os.environ.get("DUSKPOOL_MAP_FILE"):
+    MAP_FILE = Path(os.environ["DUSKPOOL_MAP_FILE"])
+    try:
+        check_map_file(MAP_FILE)
+    except BadMapFile as error:
+        raise ImproperlyConfigured(f"DUSKPOOL_MAP_FILE: {error}") from error
 MAP_TILES_URL = os.environ.get("DUSKPOOL_MAP_TILES_URL") or None
 MAP_TILES_ATTRIBUTION = os.environ.get("DUSKPOOL_MAP_TILES_ATTRIBUTION", "")
 if MAP_TILES_URL:

@@ -112,6 +112,7 @@ def design_context() -> dict[str, Any]:
                 remedy="",
             ),
         ],
+        "map": _map(),
         "tabs": [
             {"name": "Grid", "url": "#", "current": True, "count": 0},
             {"name": "Findings", "url": "#", "current": False, "count": 3},
@@ -155,3 +156,23 @@ def design_context() -> dict[str, Any]:
             {"number": 4, "arrival": "21:37", "temperature": "8.9", "index": ["", "", "", "", ""]},
         ],
     }
+
+
+def _map() -> dict[str, Any]:
+    """Five invented stops, one in each state that a sign shows."""
+    states = (
+        {"first": True},
+        {"state": "done"},
+        {},
+        {"state": "finding"},
+        {"state": "not-reached"},
+    )
+    features = [
+        {
+            "type": "Feature",
+            "geometry": {"type": "Point", "coordinates": [-90.7 + 0.02 * number, 45.05]},
+            "properties": {"kind": "stop", "number": number, "name": f"Stop {number}", **state},
+        }
+        for number, state in enumerate(states, 1)
+    ]
+    return {"type": "FeatureCollection", "features": features}

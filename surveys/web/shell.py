@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from django.conf import settings
 from django.http import HttpRequest
 from django.urls import reverse
 from django.utils.translation import gettext_lazy
@@ -15,6 +14,7 @@ from accounts.access import (
 from accounts.models import Membership
 from surveys.language import gettext
 from surveys.web.closing import notice
+from surveys.web.land.sources import base_map
 from surveys.web.script_texts import script_catalog
 from surveys.web.themes import night_of, theme_of
 
@@ -55,6 +55,5 @@ def shell(request: HttpRequest) -> dict[str, Any]:
         "program": membership.program if membership else None,
         "nav_items": navigation(request, membership) if membership else [],
         "script_catalog": script_catalog,
-        "map_tiles_url": settings.MAP_TILES_URL,
-        "map_tiles_attribution": settings.MAP_TILES_ATTRIBUTION,
+        "base_map": base_map,
     }

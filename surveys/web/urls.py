@@ -8,6 +8,7 @@ from surveys.web.desk import urls as desk
 from surveys.web.guide import urls as guide
 from surveys.web.home import views as home
 from surveys.web.importing import urls as importing
+from surveys.web.land import urls as land
 from surveys.web.letters import urls as letters
 from surveys.web.observers import urls as observers
 from surveys.web.operations import urls as operations
@@ -45,6 +46,7 @@ urlpatterns = [
     *operations.urlpatterns,
     *published.urlpatterns,
     *guide.urlpatterns,
+    *land.urlpatterns,
     *desk.urlpatterns,
     *tonight.urlpatterns,
     *survey.urlpatterns,

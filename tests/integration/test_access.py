@@ -91,6 +91,8 @@ TABLE = """
     web:guide_page                       GET     in    ok    ok    ok    ok
     web:guide_species                    GET     in    ok    ok    ok    ok
     web:guide_species_in_region          GET     in    ok    ok    ok    ok
+    web:map_land                         GET     in    ok    ok    ok    ok
+    web:map_own                          GET     in    none  none  none  none
     web:rule                             GET     in    ok    ok    ok    ok
     web:people_invitation                GET     ok    ok    ok    ok    ok
 

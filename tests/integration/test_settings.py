@@ -53,6 +53,30 @@ def test_a_security_contact_needs_its_day():
     assert 'DUSKPOOL_SECURITY_EXPIRES is ""' in refused.value.stderr
 
 
+def test_maps_come_from_a_file_of_the_site_or_from_tiles(tmp_path):
+    """As README.md says, under “Maps”."""
+    readme = (used.BASE_DIR / "README.md").read_text("utf-8")
+    names = (
+        "s.MAP_FILE",
+        "s.MAP_TILES_URL",
+        "s.CONTENT_SECURITY_POLICY['DIRECTIVES']['img-src'][2:]",
+    )
+    assert settings_of("prod", *names) == ["None", "None", "[]"]
+    land = str(used.BASE_DIR / "surveys/land/land.pmtiles")
+    assert settings_of("prod", *names, DUSKPOOL_MAP_FILE=land) == [land, "None", "[]"]
+    tiles = "https://tiles.example.org/{z}/{x}/{y}.png"
+    told = settings_of("prod", *names, DUSKPOOL_MAP_TILES_URL=tiles)
+    assert told == ["None", tiles, "['https://tiles.example.org']"]
+    for name in ("DUSKPOOL_MAP_FILE", "DUSKPOOL_MAP_TILES_URL", "DUSKPOOL_MAP_TILES_ATTRIBUTION"):
+        assert f"`{name}`" in readme
+    (tmp_path / "no.pmtiles").write_text("roads")
+    for file, why in (("no.pmtiles", "is not a whole PMTiles file"), ("none", "cannot be read")):
+        with pytest.raises(subprocess.CalledProcessError) as refused:
+            settings_of("prod", *names, DUSKPOOL_MAP_FILE=str(tmp_path / file))
+        assert "DUSKPOOL_MAP_FILE: " in refused.value.stderr
+        assert why in refused.value.stderr
+
+
 @pytest.mark.parametrize(("module", "required"), [("prod", "True"), ("dev", "False")])
 def test_real_use_asks_for_a_second_step_and_the_demo_does_not(module, required):
     assert settings_of(module, "s.SECOND_FACTOR_REQUIRED") == [required]

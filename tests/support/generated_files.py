@@ -37,6 +37,16 @@ _PROJECT = Path(__file__).parents[2]
 _ON_PHONE = _PROJECT / "surveys" / "web" / "survey" / "static" / "survey" / "rules"
 _GUIDE = _PROJECT / "surveys" / "guide" / "pages"
 _FIXTURES = _PROJECT / "fixtures"
+_NODE_MODULES = _PROJECT / "node_modules"
+_DRAWING = _NODE_MODULES / "protomaps-leaflet"
+_DRAWING_EXPORTS = (
+    "CenteredTextSymbolizer",
+    "LineLabelSymbolizer",
+    "LineSymbolizer",
+    "PolygonSymbolizer",
+    "leafletLayer",
+)
+_VENDOR = _PROJECT / "surveys" / "web" / "static" / "web" / "vendor"
 VECTORS_FILE = _FIXTURES / "rule_vectors.json"
 _WIDTH = 110
 _WRITTEN = "// Written by deploy/generate. Do not edit."
@@ -195,6 +205,36 @@ def _table_texts() -> Iterator[str]:
     yield from (column.meaning for column in COLUMNS)
 
 
+def drawing_module() -> str:
+    """The library that draws vector tiles, as a module. Its package has one for bundlers, which
+    imports packages by name, and a script that sets a global."""
+    script = (_DRAWING / "dist" / "protomaps-leaflet.js").read_text("utf-8")
+    used = ", ".join(_DRAWING_EXPORTS)
+    return _lines(
+        "// Made by deploy/generate from the npm package protomaps-leaflet; licenses beside it.",
+        script.partition("//# sourceMappingURL")[0].strip(),
+        f"export const {{ {used} }} = protomapsL;",
+    )
+
+
+def drawing_licenses() -> str:
+    """Of the library and of the packages that its script contains."""
+    dependencies = json.loads((_DRAWING / "package.json").read_text("utf-8"))["dependencies"]
+    inside = [name for name in dependencies if not name.startswith("@types/")]
+    # Packages of packages: pmtiles unpacks with fflate, rbush selects with quickselect.
+    names = ["protomaps-leaflet", *inside, "fflate", "quickselect"]
+    texts = [_license(name) for name in names]
+    return _lines(*(line.rstrip() for text in texts for line in text.splitlines()))
+
+
+def _license(name: str) -> str:
+    folder = _NODE_MODULES / name
+    package = json.loads((folder / "package.json").read_text("utf-8"))
+    files = [path for path in sorted(folder.iterdir()) if path.stem.upper() == "LICENSE"]
+    text = files[0].read_text("utf-8").strip() if files else "Its text is that of the first entry."
+    return f"## {name} {package['version']}: {package.get('license', 'see below')}\n\n{text}\n"
+
+
 FILES = {
     _ON_PHONE / "table.js": phone_table,
     _ON_PHONE / "codes.js": phone_codes,
@@ -202,6 +242,8 @@ FILES = {
     VECTORS_FILE: vectors,
     _FIXTURES / "texts.py": fixture_texts,
     _GUIDE / "limits.md": limits_page,
+    _VENDOR / "protomaps-leaflet.mjs": drawing_module,
+    _VENDOR / "LICENSES.txt": drawing_licenses,
 }
 
 

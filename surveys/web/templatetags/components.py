@@ -7,6 +7,7 @@ as a `label`, gets into it by accident.
 from typing import Any
 
 from django import template
+from django.forms.utils import flatatt
 from django.template.context import Context
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
@@ -69,8 +70,14 @@ def cautions(program: Program | None = None, *, title: str = "") -> dict[str, An
     return {"title": title, "texts": list(cautions_of(program))}
 
 
+@register.simple_tag
+def map_sources(base_map: dict[str, Any]) -> str:
+    """Attributes that tell a map where its ground comes from: surveys/web/land/sources.py."""
+    return flatatt({f"data-{name.replace('_', '-')}": value for name, value in base_map.items()})
+
+
 @register.inclusion_tag("web/components/map.html", takes_context=True)
 def map_of(context: Context, data: dict[str, Any], label: str) -> dict[str, Any]:
     """A map of a GeoJSON feature collection. `label` says where the same stands in words."""
-    shell = ("program", "map_tiles_url", "map_tiles_attribution")
+    shell = ("program", "base_map")
     return {"data": data, "label": label} | {name: context.get(name) for name in shell}

@@ -56,9 +56,17 @@ def test_a_component_sees_only_what_it_is_given():
     assert "ci--large" not in html
 
 
-def test_map_has_its_data_and_the_shells_tiles():
-    context = {"data": {"features": []}, "map_tiles_url": "/tiles/{z}/{x}/{y}.png"}
+def test_map_has_its_data_and_the_sources_of_its_ground():
+    base_map = {"land": "/map/land.pmtiles?v=1", "tiles": "/tiles/{z}/{x}/{y}.png"}
+    context = {"data": {"features": [{}]}, "base_map": base_map}
     html = Template("{% map_of data 'Map of the stops' %}").render(Context(context))
     assert 'data-label="Map of the stops"' in html
+    assert 'data-land="/map/land.pmtiles?v=1"' in html
     assert 'data-tiles="/tiles/{z}/{x}/{y}.png"' in html
-    assert '{"features": []}' in html
+    assert '{"features": [{}]}' in html
+
+
+def test_a_map_without_places_is_a_sentence():
+    context = {"data": {"features": []}, "base_map": {}}
+    html = Template("{% map_of data 'Map of the stops' %}").render(Context(context))
+    assert html.strip() == '<p class="muted">Nothing to show on the map yet.</p>'

@@ -25,12 +25,13 @@ TEXT = [
     ("settled", "settled-tint"), ("settled", "sheet"),
     ("on-dusk", "dusk"), ("on-sky", "sky-1"), ("on-sky", "sky-2"), ("on-count", "count"),
     ("on-ci-0", "ci-0"), ("on-ci-1", "ci-1"), ("on-ci-2", "ci-2"), ("on-ci-3", "ci-3"),
-    ("map-ink", "sheet"), ("sheet", "map-ink"),
+    ("map-ink", "sheet"), ("sheet", "map-ink"), ("map-name", "map-land"),
 ]  # fmt: skip
 CONTROLS = [
     ("edge", "paper"), ("edge", "sheet"), ("edge", "sunk"),
     ("focus", "paper"), ("focus", "sheet"), ("focus", "sunk"), ("focus", "fill"),
     ("ember", "paper"), ("ember", "sheet"), ("map-ink", "map-ground"),
+    ("map-ink", "map-land"), ("map-border", "map-land"), ("map-road", "map-land"),
 ]  # fmt: skip
 
 
@@ -61,7 +62,7 @@ LIGHTS = {"red": tokens("night.css")} | {
     light: tokens("night.css", light) for light in NIGHTS if light != "red"
 }
 THEMES = {"day": tokens("tokens.css"), **LIGHTS}
-LARGE_AREAS = ("paper", "sheet", "sunk", "fill")
+LARGE_AREAS = ("paper", "sheet", "sunk", "fill", "map-ground", "map-land")
 
 
 def test_contrast_formula_gives_the_ratios_of_the_standard():

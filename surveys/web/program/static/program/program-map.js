@@ -2,27 +2,14 @@
 // this module fills them in and shows where their numbers lie.
 //
 // <div data-place-map data-geojson="#id" data-latitude="#id" data-longitude="#id" …> takes the same
-// data as a map of map.js. Where nothing is known of the region yet, the map needs base tiles.
+// data as a map of map.js. Where nothing is known of the region yet, the map shows the world.
 import { gettext } from "../survey/language.js";
 
-import { drawMap } from "../web/js/map.js";
+import { drawMap, worldMap } from "../web/js/map.js";
 import { stopIcon } from "../web/js/signs.js";
 
 const { L } = window;
 const PLACES = 6;
-const WORLD = { center: [20, 0], zoom: 2 };
-
-/** A map without any places; null when there are no tiles to find one's way by. */
-function drawWorld(element) {
-  const { tiles, attribution } = element.dataset;
-  if (!tiles) return null;
-  element.textContent = "";
-  const map = L.map(element).setView(WORLD.center, WORLD.zoom);
-  L.tileLayer(tiles, { attribution, maxZoom: 18 }).addTo(map);
-  element.setAttribute("role", "group");
-  element.setAttribute("aria-label", element.dataset.label ?? gettext("Map"));
-  return map;
-}
 
 function degrees(field) {
   const text = field.value.trim().replace("−", "-").replace(",", ".");
@@ -39,8 +26,8 @@ function start(element) {
   const source = document.querySelector(element.dataset.geojson);
   const latitude = document.querySelector(element.dataset.latitude);
   const longitude = document.querySelector(element.dataset.longitude);
-  const map = drawMap(element, source && JSON.parse(source.textContent))?.map ?? drawWorld(element);
-  if (!map || !latitude || !longitude || latitude.disabled) return;
+  const map = drawMap(element, source && JSON.parse(source.textContent))?.map ?? worldMap(element);
+  if (!latitude || !longitude || latitude.disabled) return;
 
   const icon = stopIcon({ number: element.dataset.number ?? "+", state: "here" });
   const marker = L.marker([0, 0], {

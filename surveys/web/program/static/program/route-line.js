@@ -4,7 +4,7 @@
 // <div data-line-map data-geojson="#id" data-points="#id" …> takes the same data as a map of map.js.
 import { gettext, ngettext } from "../survey/language.js";
 
-import { drawMap } from "../web/js/map.js";
+import { drawMap, worldMap } from "../web/js/map.js";
 
 const { L } = window;
 const PLACES = 6;
@@ -56,8 +56,7 @@ function lengthIn(map, points, unit) {
 
 function start(element) {
   const collection = JSON.parse(document.querySelector(element.dataset.geojson).textContent);
-  const map = drawMap(element, collection)?.map;
-  if (!map) return;
+  const map = drawMap(element, collection)?.map ?? worldMap(element);
   const field = document.querySelector(element.dataset.points);
   const tools = document.querySelector("[data-line-tools]");
   const status = tools.querySelector("[data-line-status]");

@@ -1,7 +1,7 @@
-// Maps: routes and numbered stops, with or without base map tiles.
+// Maps: routes and numbered stops on their ground (base-map.js).
 //
-// <div data-map data-geojson="#id" data-label="…" data-tiles="…" data-attribution="…" data-units="km|mi">
-// reads a FeatureCollection from the json_script with that id. Its features:
+// <div data-map data-geojson="#id" data-label="…" data-units="km|mi" …> with the sources of the ground
+// ({% map_sources %}) reads a FeatureCollection from the json_script with that id. Its features:
 //   LineString  kind "route", name; other: true for a route that is not the subject
 //   Point       kind "stop", number, name; index 0-3, "not-reached" or "not-sure" shows a call index
 //               instead of the number; state "done", "here", "not-reached" or "finding"; first: true
@@ -10,6 +10,7 @@
 //   all         lines: texts of the popup; url and link: a way on from the popup
 import { gettext } from "../../survey/language.js";
 
+import { addBaseMap } from "./base-map.js";
 import { describe, markerOf } from "./signs.js";
 
 const { L } = window;
@@ -20,25 +21,32 @@ const MIN_DISTANCE = 28;
 
 L.Control.Zoom.mergeOptions({ zoomInTitle: gettext("Zoom in"), zoomOutTitle: gettext("Zoom out") });
 
-/** Draw a map in `element`; returns the Leaflet map and the layer of features, or null without data. */
-export function drawMap(element, collection) {
-  if (!collection?.features?.length) {
-    element.textContent = gettext("Nothing to show on the map yet.");
-    return null;
-  }
+/** A map of the ground in `element`, in place of the words for those without scripts. */
+function groundMap(element) {
+  element.textContent = "";
+  element.setAttribute("role", "group");
+  element.setAttribute("aria-label", element.dataset.label ?? gettext("Map"));
   const map = L.map(element, {
     attributionControl: false,
     fadeAnimation: !REDUCED_MOTION,
     markerZoomAnimation: !REDUCED_MOTION,
     scrollWheelZoom: false,
     zoomAnimation: !REDUCED_MOTION,
-    // Tiles are sharp at whole steps only; without them the map fits its frame.
-    zoomSnap: element.dataset.tiles ? 1 : 0.25,
   });
-  addTiles(map, element.dataset);
   L.control
     .scale({ imperial: element.dataset.units === "mi", metric: element.dataset.units !== "mi" })
     .addTo(map);
+  addBaseMap(map, element.dataset);
+  return map;
+}
+
+/** The world, where nothing is known of the region yet. */
+export const worldMap = (element) => groundMap(element).setView([20, 0], 2);
+
+/** Draw a map in `element`; returns the Leaflet map and the layer of features, or null without data. */
+export function drawMap(element, collection) {
+  if (!collection?.features?.length) return null;
+  const map = groundMap(element);
   const options = {
     onEachFeature: (feature, layer) => describe(feature, layer, { autoPan: !REDUCED_MOTION }),
     pointToLayer: markerOf,
@@ -50,8 +58,6 @@ export function drawMap(element, collection) {
   const routeSigns = L.geoJSON(collection, { ...options, filter: isRouteSign });
   if (routeSigns.getLayers().length) switchByZoom(map, layer, routeSigns);
   closeOnEscape([...layer.getLayers(), ...routeSigns.getLayers()], element);
-  element.setAttribute("role", "group");
-  element.setAttribute("aria-label", element.dataset.label ?? gettext("Map"));
   return { map, layer };
 }
 
@@ -113,12 +119,6 @@ function closeOnEscape(layers, element) {
     opener.closePopup();
     if (isInside) opener.getElement()?.focus();
   });
-}
-
-function addTiles(map, { tiles, attribution }) {
-  if (!tiles) return;
-  L.control.attribution({ prefix: false }).addTo(map);
-  L.tileLayer(tiles, { attribution, maxZoom: CLOSEST_ZOOM + 2 }).addTo(map);
 }
 
 for (const element of document.querySelectorAll("[data-map]")) {

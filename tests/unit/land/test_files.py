@@ -1,0 +1,75 @@
+"""The map files: the one that ships is whole, and one of the site is refused in words."""
+
+import gzip
+import json
+
+import pytest
+from pmtiles.tile import Compression, TileType, serialize_header
+
+from surveys.land.files import BadMapFile, check_map_file, land_file, own_file
+from tests.support.land_file import FIRST_LEVELS, LAST_LEVEL, metadata, stamp
+
+
+def test_the_map_that_ships_is_that_of_its_packages():
+    assert metadata()["made_from"] == stamp(), "stale: run deploy/generate land"
+    land = land_file()
+    assert land.layers == tuple(FIRST_LEVELS)
+    assert (land.last_level, land.attribution) == (LAST_LEVEL, "Natural Earth, U.S. Census Bureau")
+    assert land.size < 4_000_000
+
+
+def archive(tile_type=TileType.MVT, compression=Compression.GZIP, about=None) -> bytes:
+    """A PMTiles file without tiles."""
+    packed = gzip.compress(json.dumps(about or {}).encode())
+    numbers = (
+        "root_offset root_length leaf_directory_offset leaf_directory_length tile_data_offset "
+        "tile_data_length addressed_tiles_count tile_entries_count tile_contents_count min_zoom "
+        "max_zoom min_lon_e7 min_lat_e7 max_lon_e7 max_lat_e7 center_zoom "
+        "center_lon_e7 center_lat_e7"
+    )
+    head = dict.fromkeys(numbers.split(), 0) | {
+        "metadata_offset": 127,
+        "metadata_length": len(packed),
+        "clustered": False,
+        "internal_compression": Compression.GZIP,
+        "tile_compression": compression,
+        "tile_type": tile_type,
+        "version": 3,
+    }
+    return serialize_header(head) + packed
+
+
+@pytest.mark.parametrize(
+    ("content", "why"),
+    [
+        (b"", "is not a whole PMTiles file of version 3"),
+        (b"PK\x03\x04" + bytes(200), "is not a whole PMTiles file of version 3"),
+        (b"PMTiles\x02" + bytes(200), "is not a whole PMTiles file of version 3"),
+        (archive()[:140], "is not a whole PMTiles file of version 3"),
+        (archive(TileType.PNG), "has no vector tiles"),
+        (archive(compression=Compression.ZSTD), "has no vector tiles"),
+    ],
+    ids=["empty", "another format", "an older version", "cut off", "pictures", "packed otherwise"],
+)
+def test_a_file_that_cannot_be_drawn_is_refused_and_leaves_maps_as_they_are(
+    content, why, tmp_path, settings
+):
+    file = tmp_path / "own.pmtiles"
+    file.write_bytes(content)
+    with pytest.raises(BadMapFile, match=why):
+        check_map_file(file)
+    settings.MAP_FILE = file
+    assert own_file() is None
+
+
+def test_a_file_that_was_exchanged_is_read_anew_and_its_attribution_is_plain(tmp_path, settings):
+    settings.MAP_FILE = file = tmp_path / "own.pmtiles"
+    assert own_file() is None
+    file.write_bytes(archive())
+    first = own_file()
+    assert (first.layers, first.attribution) == ((), "")
+    about = {"attribution": '<a href="/x">A &amp; B</a>', "vector_layers": [{"id": "roads"}]}
+    file.write_bytes(archive(about=about))
+    second = own_file()
+    assert (second.layers, second.attribution) == (("roads",), "A & B")
+    assert second.version != first.version
