@@ -12,6 +12,7 @@ from django.forms import model_to_dict
 
 from accounts.models import Membership
 from surveys.check_ins.contacts import usable_contacts
+from surveys.land.around import part_around
 from surveys.models import (
     CallIndex,
     ChecklistEntry,
@@ -29,6 +30,7 @@ from surveys.programs.in_force import (
     stops_in_use,
     version_in_force,
 )
+from surveys.programs.places import place_of
 from surveys.programs.versions import units_of
 from surveys.protocol.hours import (
     earliest_start,
@@ -44,7 +46,6 @@ from surveys.protocol.seasons import (
     window_of,
 )
 from surveys.protocol.values import (
-    Place,
     Protocol,
 )
 from surveys.visits.access import (
@@ -102,6 +103,7 @@ def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, A
         ],
         "program": _program(program),
         "route": _route(route, program, stops),
+        "land": part_around([place_of(stop.place) for stop in stops]),
         "versions": {
             str(version.pk): _version(version, protocol, program)
             for version, protocol in versions.items()
@@ -198,7 +200,7 @@ def _nights(
 def _skies(
     stops: list[Stop], in_use: dict[dt.date, list[Stop]], zone: str
 ) -> dict[dt.date, NightSky]:
-    places = {stop: Place(latitude=stop.place.y, longitude=stop.place.x) for stop in stops}
+    places = {stop: place_of(stop.place) for stop in stops}
     return skies_of(
         {night: tuple(places[stop] for stop in there) for night, there in in_use.items()}, zone
     )

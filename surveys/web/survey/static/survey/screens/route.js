@@ -12,6 +12,7 @@ import { AT_ENDS, conditions } from "./conditions.js";
 import { emergency } from "./help.js";
 import { rainQuestion } from "./rain.js";
 import { returnTime } from "./returntime.js";
+import { stopsMap } from "./route/map.js";
 import { remarks } from "./stop/remarks.js";
 
 const PHASE_WORDS = {
@@ -32,6 +33,7 @@ export function screen(app) {
   const rain = rainQuestion(app);
   const comingBack = returnTime(app);
   const rows = stops.map((stop) => stopRow(app, stop));
+  const map = stopsMap(model.packet.land, stops);
   const sos = emergency(() => nearest(stops, now()) ?? upcoming());
   const goOn = () =>
     unfinished() ? app.go("stop", visit.id, upcoming().number) : app.go("summary", visit.id);
@@ -46,16 +48,8 @@ export function screen(app) {
     start.node,
     startCheck.node,
     rain.node,
-    h(
-      "section",
-      { "aria-labelledby": "stops-title" },
-      h("h2", { id: "stops-title" }, gettext("Stops")),
-      h(
-        "ul",
-        { class: "plain-list picks" },
-        rows.map(({ node }) => node),
-      ),
-    ),
+    stopList(rows),
+    map.node,
     limitsBox(version),
     button(gettext("Finish route: weather, notes and submit"), () => app.go("summary", visit.id), {
       kind: "block",
@@ -82,11 +76,28 @@ export function screen(app) {
     sos.tick();
   }
 
+  const tick = () => {
+    sos.tick();
+    map.tick();
+  };
+
   watchIfAllowed();
   const dock = h("div", { class: "dock" }, next);
   const reveal = ({ field }) => openTile(node, field);
-  return { title: gettext("Tonight’s visit"), node, dock, tick: sos.tick, update, reveal, leave: rest };
+  return { title: gettext("Tonight’s visit"), node, dock, tick, update, reveal, leave: rest };
 }
+
+const stopList = (rows) =>
+  h(
+    "section",
+    { "aria-labelledby": "stops-title" },
+    h("h2", { id: "stops-title" }, gettext("Stops")),
+    h(
+      "ul",
+      { class: "plain-list picks" },
+      rows.map(({ node }) => node),
+    ),
+  );
 
 const limitsBox = ({ limits }) =>
   h(
