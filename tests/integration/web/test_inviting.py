@@ -47,6 +47,12 @@ def test_120_people_from_a_file_in_two_steps(program, coordinator, client_for, u
     assert ProcrastinateJob.objects.filter(task_name="accounts.send_invitation").count() == 120
 
 
+def test_the_help_shows_how_an_address_is_written(coordinator, client_for, url):
+    """Nothing of it is taken for a tag of the page."""
+    page = client_for(coordinator).get(url).content.decode()
+    assert "Ada Reed &lt;ada@example.org&gt;, or name and email" in page
+
+
 def test_a_problem_keeps_everything_on_the_page(program, coordinator, client_for, url):
     text = "ada@example.org\nBo Marsh"
     for extra in ({}, {"send": "1"}):
