@@ -29,7 +29,7 @@ def mail_question(*, contact_id: int) -> None:
         gettext(
             "If you say yes, and they are not back at the time they set, this site mails you. It "
             "cannot call for help, and it knows nothing where there is no signal. Mail may come "
-            "late. It is no rescue service."
+            "late. It is not a rescue service."
         ),
         gettext("Say yes or no here. If you do nothing, you get no more mail:"),
         f"    {link_of(contact)}",

@@ -95,7 +95,7 @@ def _overdue(found: CheckIn, program: Program) -> list[str]:
         ),
         gettext(
             "There may be no reason to worry: no signal, an empty battery, or they forgot. This "
-            "site does not know where they are, and it cannot call for help. It is no rescue "
+            "site does not know where they are, and it cannot call for help. It is not a rescue "
             "service."
         ),
         _steps(program),

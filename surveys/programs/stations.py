@@ -171,7 +171,7 @@ def _check_near(program: Program, place: Place) -> None:
 def _check_room(program: Program) -> None:
     if program.stations.count() >= MOST_STATIONS:
         raise ValidationError(
-            said("A program may have {most} stations. Delete one first.", most=MOST_STATIONS)
+            said("A program can have up to {most} stations. Delete one first.", most=MOST_STATIONS)
         )
 
 

@@ -312,8 +312,8 @@ CALLS = Table(
         whole(
             "far_index",
             "The call index that was written down where it was heard only beyond the listening "
-            "radius of the protocol. It is no detection: call_index and recorded_index are as if "
-            "it had not been heard.",
+            "radius of the protocol. It is not a detection: call_index and recorded_index are as "
+            "if it had not been heard.",
             minimum=1,
             maximum=3,
         ),

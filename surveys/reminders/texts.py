@@ -89,7 +89,7 @@ def place_problems(subject: str, text: str, known: Collection[str]) -> dict[str,
         unknown = [name for name in _PLACE.findall(value) if name not in known]
         if unknown:
             problems[field] = said(
-                "There is no place {place}. Use {places}.",
+                "{place} is not a placeholder. Use {places}.",
                 place="{" + unknown[0] + "}",
                 places=", ".join("{" + name + "}" for name in known),
             )

@@ -32,7 +32,7 @@ class ConfirmationSerializer(serializers.ModelSerializer):
 class CallSerializer(serializers.ModelSerializer):
     """A species that was written down. `index` is null where nobody was sure, `confirmation` where
     nobody has confirmed it by ear from a recording. `distance` is blank unless the protocol has a
-    listening radius; `far` is no detection in trends."""
+    listening radius; `far` is not a detection in trends."""
 
     species = serializers.CharField(source="species.code")
     confirmation = serializers.SerializerMethodField()

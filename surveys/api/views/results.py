@@ -60,7 +60,7 @@ class _Results(ProgramView):
             filters["species"] = self._species(filters["species"])
         if "region" in filters and filters["region"] not in regions(self.program):
             raise ValidationError(
-                {"region": said("{region} is no region of a route.", region=filters["region"])}
+                {"region": said("No route is in the region {region}.", region=filters["region"])}
             )
         return filters
 

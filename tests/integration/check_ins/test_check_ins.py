@@ -48,7 +48,7 @@ def test_nobody_but_a_person_who_said_yes_is_mailed_more_than_the_question(obser
     contact = ask(observer)
     (question,) = delivered()
     assert question.to == ["kit@example.org"]
-    assert "no rescue service" in question.body
+    assert "not a rescue service" in question.body
     link = next(word for word in question.body.split() if word.startswith(SITE))
     assert find_by_link(link.rsplit("/", 1)[1]) == contact
     set_at = {"route": route, "back_by": timezone.now() + 30 * MINUTE}
@@ -105,7 +105,7 @@ def test_a_late_one_is_mailed_once_and_again_when_back(observer, late, program):
     assert letter.to == [late.contact.email]
     first = late.route.stops.order_by("number").first()
     said = [observer.person.name, str(late.route), "green van", f"{first.place.y:.5f}", "911",
-            "cannot call for help", "no rescue service", "Desk, 555-0100", SITE]  # fmt: skip
+            "cannot call for help", "not a rescue service", "Desk, 555-0100", SITE]  # fmt: skip
     assert [words for words in said if words not in letter.body] == []
     others = late.route.stops.exclude(pk=first.pk)
     assert others.exists()

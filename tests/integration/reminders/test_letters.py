@@ -182,7 +182,7 @@ def test_the_history_says_who_wrote_to_whom(members, coordinator, client_for):
     assert [(entry.by, entry.things) for entry in entries] == [(coordinator.person, ("Workshop",))]
     wrong = {**typed, "key": uuid.uuid4(), "text": "{nmae}", "send": "1"}
     bad = client.post(f"{url}write?group=observers", wrong)
-    assert "There is no place {nmae}." in bad.content.decode()
+    assert "{nmae} is not a placeholder." in bad.content.decode()
     assert bad.context["form"]["chosen"].value() == [str(members["Ann"].pk)]
     other = make_member(make_program(), Role.COORDINATOR)
     theirs = f"/{other.program.slug}/program/emails/{letter.pk}"

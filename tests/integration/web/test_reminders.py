@@ -37,7 +37,7 @@ def test_a_place_that_there_is_not_is_said_and_nothing_is_lost(
     seen = client.get(url).context["form"].seen_text
     typed = {"seen": seen, "active": "on", "subject": "", "text": "{list} {nmae}", **button}
     page = client.post(url, typed)
-    assert "There is no place {nmae}." in page.content.decode()
+    assert "{nmae} is not a placeholder." in page.content.decode()
     assert page.context["form"]["text"].value() == "{list} {nmae}"
     assert not ReminderSetting.objects.exists()
 

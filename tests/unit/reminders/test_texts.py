@@ -47,8 +47,8 @@ def test_a_name_is_not_filled_again_and_breaks_no_subject():
 @pytest.mark.parametrize(
     ("subject", "text", "field", "sentence"),
     [
-        ("", "{list} {nmae}", "text", "There is no place {nmae}. Use {name}, {program}, {list}"),
-        ("{x}", "", "subject", "There is no place {x}."),
+        ("", "{list} {nmae}", "text", "{nmae} is not a placeholder. Use {name}, {program}, {list}"),
+        ("{x}", "", "subject", "{x} is not a placeholder."),
         ("one\ntwo", "", "subject", "The subject is one line."),
         ("", "Go out.", "text", "Add {list}: it says what is due."),
     ],

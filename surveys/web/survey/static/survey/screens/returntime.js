@@ -89,7 +89,7 @@ const cannot = ({ emergency_number: number }) =>
       null,
       gettext("If you are not back in time, the site mails your contact. It cannot call for help."),
       " ",
-      gettext("Without signal it knows nothing, and no one is told. It is no rescue service."),
+      gettext("Without signal it knows nothing, and no one is told. It is not a rescue service."),
       " ",
       gettext("So tell someone at home, too."),
     ),
