@@ -7,6 +7,7 @@ keeps a picture of each, as a phone of 390 x 844 shows it.
 
 import pytest
 
+from surveys.check_ins.contacts import add_member
 from surveys.models import Visit
 from surveys.visits.drafts import save_cells
 from surveys.visits.sheet.cells import CellChange
@@ -148,10 +149,25 @@ def test_at_a_stop(walk, look):
     look("17-route-under-way")
 
 
-def test_summary_and_sending(walk, look, observer):
+@pytest.fixture
+def contact(observer) -> None:
+    """Somebody to be mailed when the observers are not back."""
+    mate = make_member(observer.program)
+    add_member(observer, mate.person_id, site_url="https://frogs.example.org/")
+
+
+def test_summary_and_sending(contact, walk, look, observer):
     page, phone = walk.page, walk.phone
     phone.context.set_offline(True)
-    walk.to_stop_1()
+    walk.tap("Survey the night of 15 April 2024")
+    page.get_by_text("Set a return time").click()
+    look("18-return-time")
+    page.get_by_label("Back by").fill("00:30")
+    walk.tap("Set the return time")
+    page.get_by_text("Until it is sent, no one is told").scroll_into_view_if_needed()
+    look("19-return-time-set")
+    walk.tap("Go to stop 1")
+    page.get_by_role("button", name="I am at the stop").wait_for()
     walk.tap("I am at the stop")
     walk.tap("Start listening early")
     page.locator('[data-species="pseudacris-crucifer"]').click()
