@@ -75,7 +75,18 @@ def test_a_visit_is_not_sent_back_to_nobody(coordinator, past):
 def test_two_spellings_of_one_person(coordinator, past):
     rename(coordinator, past["Linden Harrow"].pk, "  W.  Oakley ")
     assert credited() == ["W. Oakley", "Wren Oakley", "Wren Oakley"]
+    linden, wren = (past[name].person for name in ("Linden Harrow", "Wren Oakley"))
+    shared = make_accepted_visit(
+        Visit.objects.first().route, coordinator.person, night=NIGHT + dt.timedelta(days=9)
+    )
+    Visit.objects.filter(pk=shared.pk).update(second_member=linden)
+    own = Visit.objects.filter(observer=wren).first()
+    Visit.objects.filter(pk=own.pk).update(second_member=linden)
     assert merge(coordinator, past["Linden Harrow"].pk, into=past["Wren Oakley"].pk) == 1
+    shared.refresh_from_db()
+    own.refresh_from_db()
+    assert (shared.second_member, own.second_member) == (wren, None)
+    shared.delete()
     assert credited() == ["Wren Oakley"] * 3
     assert not Person.objects.filter(name="W. Oakley").exists()
     moved = Visit.objects.get(night=NIGHT + dt.timedelta(days=2))

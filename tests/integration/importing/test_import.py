@@ -244,6 +244,28 @@ def test_stored_findings_are_what_judging_yields(attempt, coordinator):
     assert Visit.objects.get(night="2024-08-15").findings.filter(code="outside-window").exists()
 
 
+def test_second_observers(attempt, coordinator, program):
+    """A name or address that one person of the program has is theirs; any other is a guest's."""
+    wren = make_member(program, person=make_person("Wren Oakley", "wren@example.org"))
+    rows = (
+        "R1,2024-04-15,1,21:14,21:19,wren oakley,Robin",
+        "R1,2024-04-16,1,21:14,21:19,Linden Harrow,Robin",
+        "R1,2024-04-17,1,21:14,21:19,wren@example.org,Robin",
+        "R1,2024-04-18,1,21:14,21:19,Wren Oakley,Wren Oakley",
+    )
+    head = "Route,Date,Stop,Start,End,Second observer,Observer,Species,Index\n"
+    tried = attempt(head + "".join(f"{row},none,\n" for row in rows))
+    assert tried.problems == []
+    commit_upload(coordinator, tried.upload)
+    told = Visit.objects.order_by("night").values_list("second_member", "second_observer")
+    assert list(told) == [
+        (wren.person_id, ""),
+        (None, "Linden Harrow"),
+        (wren.person_id, ""),
+        (None, "Wren Oakley"),
+    ]
+
+
 def test_observers(attempt, coordinator, program):
     robin = make_member(program, person=make_person("Robin Fenwick", "robin@example.org"))
     left = make_member(program, person=make_person("Wren Oakley"), active=False)

@@ -329,6 +329,27 @@ def test_list_of_my_visits_has_a_bounded_number_of_queries(
     assert page.count("row-link") == 12
 
 
+@pytest.mark.parametrize(
+    ("unit", "clock_style", "minus", "halves"),
+    [("C", "24", True, False), ("F", "12", False, True)],
+)
+def test_keys_that_a_keyboard_of_digits_lacks(
+    client_for, observer, route, program, unit, clock_style, minus, halves
+):
+    program.temperature_unit, program.clock_style = unit, clock_style
+    program.save()
+    draft = start_visit(observer, route=route, night=NIGHT)
+    page = client_for(observer).get(f"/{program.slug}/sheets/{draft.pk}/").content.decode()
+    tags = {tag.partition('"')[2].partition('"')[0]: tag for tag in page.split("<input")}
+    air, start = tags["stops.1.air_temperature"], tags["stops.1.started_at"]
+    assert ('data-keys="-"' in air) is minus
+    assert ('inputmode="decimal"' in air) is not minus
+    assert ('data-keys="am pm"' in start) is halves
+    calls = [tag for name, tag in tags.items() if name.startswith("stops.1.calls.")]
+    assert calls
+    assert all('data-keys="?"' in tag for tag in calls)
+
+
 @pytest.fixture
 def my_visits(observer, route):
     """Two drafts of 2023 and one visit of 2024 that was sent back; the latest was accepted."""
