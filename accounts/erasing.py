@@ -41,6 +41,10 @@ def erase(member: Membership, membership_id: int) -> str:
     person.set_unusable_password()
     person.save()
     person.memberships.update(active=False, trained_on=None, trained_until=None, exact_places=False)
+    for one in person.memberships.all():
+        one.absences.all().delete()
+        one.help_offers.all().delete()
+        one.route_requests.update(note="", answer="")
     AccessToken.objects.filter(user=person).delete()
     CheckIn.objects.filter(person=person).delete()
     CheckInContact.objects.filter(Q(owner=person) | Q(member=person)).delete()

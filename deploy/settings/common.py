@@ -333,6 +333,7 @@ PROCRASTINATE_IMPORT_PATHS = [
     "surveys.check_ins.asking",
     "surveys.check_ins.mailing",
     "surveys.check_ins.tasks",
+    "surveys.planning.notices",
     "surveys.reminders.tasks",
     "surveys.runs.tasks",
     "surveys.visits.notices",

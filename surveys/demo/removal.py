@@ -5,11 +5,13 @@ from django.db.models import Model, QuerySet
 
 from accounts.models import AccessToken, Invitation, Membership
 from surveys.models import (
+    Absence,
     Assignment,
     BackgroundRun,
     CallIndex,
     ChecklistEntry,
     ExactDownload,
+    HelpOffer,
     ListeningPeriod,
     OwnField,
     Photo,
@@ -24,6 +26,7 @@ from surveys.models import (
     RecordingPiece,
     ReviewStep,
     Route,
+    RouteRequest,
     RouteYearCount,
     SeasonWindow,
     Sighting,
@@ -35,6 +38,7 @@ from surveys.models import (
     StorageUse,
     StoredFinding,
     Submission,
+    Substitute,
     Visit,
     WeatherStation,
     WetlandChange,
@@ -67,6 +71,8 @@ def remove_program(program: Program) -> None:
         CallIndex.objects.filter(period__visit__in=visits),
         ListeningPeriod.objects.filter(visit__in=visits),
         visits,
+        RouteRequest.objects.filter(program=program),
+        Substitute.objects.filter(assignment__route__program=program),
         Assignment.objects.filter(route__program=program),
         WetlandChange.objects.filter(stop__route__program=program),
         Stop.objects.filter(route__program=program),
@@ -87,6 +93,8 @@ def remove_program(program: Program) -> None:
         BackgroundRun.objects.filter(program=program),
         Invitation.objects.filter(program=program),
         AccessToken.objects.filter(membership__program=program),
+        Absence.objects.filter(member__program=program),
+        HelpOffer.objects.filter(member__program=program),
         Membership.objects.filter(program=program),
         Program.objects.filter(pk=program.pk),
     )

@@ -21,6 +21,19 @@ def own_data(person: Person) -> dict[str, Any]:
                 "active": membership.active,
                 "trained_on": _date(membership.trained_on),
                 "trained_until": _date(membership.trained_until),
+                "cannot_go": [
+                    {"first": _date(one.first), "last": _date(one.last), "note": one.note}
+                    for one in membership.absences.all()
+                ],
+                "offers_help": [
+                    {"season_year": one.season_year, "region": one.region, "note": one.note}
+                    for one in membership.help_offers.order_by("season_year")
+                ],
+                "route_requests": [
+                    {"route": one.route.code, "season_year": one.season_year}
+                    | {"window": one.window, "state": one.state, "note": one.note}
+                    for one in membership.route_requests.select_related("route")
+                ],
             }
             for membership in person.memberships.select_related("program")
         ],

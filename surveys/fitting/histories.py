@@ -13,6 +13,7 @@ from operator import attrgetter
 import numpy as np
 
 from surveys.models import ChecklistEntry, Program, ProtocolVersion, Stop
+from surveys.programs.schedule import open_season
 from surveys.programs.versions import protocol_values, units_of
 from surveys.programs.wetland_changes import first_nights_after
 from surveys.protocol.limits.words import hearing_in_words
@@ -22,7 +23,6 @@ from surveys.protocol.values import MonthDay, Place
 from surveys.seasons.coverage import tonight
 from surveys.seasons.joint_entries import told_in_groups
 from surveys.seasons.query import fetch
-from surveys.seasons.schedule import open_season
 from surveys.trends.histories import PeriodColumns
 from surveys.trends.joint_entries import unnamed_years
 from surveys.trends.numerics.arrays import FloatArray, IntArray

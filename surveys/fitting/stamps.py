@@ -11,10 +11,10 @@ import surveys.trends
 from surveys.fitting import histories
 from surveys.models import Program
 from surveys.programs import wetland_changes
+from surveys.programs.schedule import open_season
 from surveys.seasons import joint_entries
 from surveys.seasons.coverage import tonight
 from surveys.seasons.query import fetch
-from surveys.seasons.schedule import open_season
 
 VERSION = "Duskpool 0.1.0"
 ROOT = Path(surveys.trends.__file__).parents[1]

@@ -40,6 +40,13 @@ from surveys.models.route import (
 )
 from surveys.models.route_import import RouteImport
 from surveys.models.run import UNDER_WAY, BackgroundRun, RunKind, RunState
+from surveys.models.season_plan import (
+    Absence,
+    HelpOffer,
+    RequestState,
+    RouteRequest,
+    Substitute,
+)
 from surveys.models.species import ChecklistEntry, JointMember, Species
 from surveys.models.storage import StorageUse
 from surveys.models.visit import (
@@ -60,6 +67,7 @@ from surveys.models.year_count import RouteYearCount, StaleYearCount
 
 __all__ = [
     "UNDER_WAY",
+    "Absence",
     "Assignment",
     "Audience",
     "BackgroundRun",
@@ -76,6 +84,7 @@ __all__ = [
     "ExactDownload",
     "GroupLetter",
     "Habitat",
+    "HelpOffer",
     "Hydroperiod",
     "ImportedVisit",
     "JointMember",
@@ -105,11 +114,13 @@ __all__ = [
     "ReminderKind",
     "ReminderSetting",
     "ReminderStop",
+    "RequestState",
     "ReviewClaim",
     "ReviewStep",
     "Route",
     "RouteChoice",
     "RouteImport",
+    "RouteRequest",
     "RouteYearCount",
     "RunKind",
     "RunState",
@@ -132,6 +143,7 @@ __all__ = [
     "StorageUse",
     "StoredFinding",
     "Submission",
+    "Substitute",
     "Visit",
     "VisitOddness",
     "VisitState",

@@ -139,6 +139,8 @@ class Program(models.Model):
             "Local rules, access permission and emergency numbers, shown with the cautions."
         ),
     )
+    # Whether observers take a free route at once. Else they ask for it.
+    routes_are_taken = models.BooleanField(default=False, db_default=False)
     # By name of the region: what it counts in what is told of the whole program. Empty where
     # nothing is.
     region_weights = models.JSONField(

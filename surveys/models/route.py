@@ -3,7 +3,7 @@
 from django.conf import settings
 from django.contrib.gis.db import models as gis
 from django.contrib.postgres.constraints import ExclusionConstraint
-from django.contrib.postgres.fields import DateRangeField, RangeOperators
+from django.contrib.postgres.fields import ArrayField, DateRangeField, RangeOperators
 from django.db import models
 from django.db.models import F, Func
 from django.utils.translation import gettext_lazy
@@ -140,13 +140,17 @@ class Stop(models.Model):
 
 @tracked
 class Assignment(models.Model):
-    """Who surveys a route in a season year."""
+    """Who surveys a route in a season year: in all of its windows, or in those named."""
 
     route = models.ForeignKey(Route, on_delete=models.CASCADE, related_name="assignments")
     observer = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="assignments"
     )
     season_year = models.PositiveSmallIntegerField()
+    # Names of windows; empty: the whole season.
+    windows = ArrayField(
+        models.CharField(max_length=60), default=list, blank=True, db_default=models.Value("{}")
+    )
 
     class Meta:
         ordering = ["season_year", "route"]

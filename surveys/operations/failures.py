@@ -23,7 +23,9 @@ from surveys.models import (
     LetterCopy,
     Program,
     ReviewStep,
+    RouteRequest,
     RunState,
+    Substitute,
 )
 from surveys.runs.queues import MAIL
 
@@ -165,6 +167,42 @@ def _letter(args: dict[str, Any]) -> dict[str, Any] | None:
     }
 
 
+def _plan_request(args: dict[str, Any]) -> dict[str, Any] | None:
+    request = (
+        RouteRequest.objects.select_related("route", "member__person")
+        .filter(pk=args["request_id"])
+        .first()
+    )
+    if request is None:
+        return None
+    return {
+        "words": said(
+            "Email about {name} and {route}",
+            name=request.member.person.name,
+            route=request.route.code,
+        ),
+        "program": request.program_id,
+    }
+
+
+def _substitute(args: dict[str, Any]) -> dict[str, Any] | None:
+    substitute = (
+        Substitute.objects.select_related("assignment__route", "person")
+        .filter(pk=args["substitute_id"])
+        .first()
+    )
+    if substitute is None:
+        return None
+    return {
+        "words": said(
+            "Email about {name}, who stands in on {route}",
+            name=substitute.person.name,
+            route=substitute.assignment.route.code,
+        ),
+        "program": substitute.assignment.route.program_id,
+    }
+
+
 def _asked_by_link(args: dict[str, Any]) -> dict[str, Any] | None:
     link = JoiningLink.objects.filter(pk=args["link_id"]).first()
     if link is None:
@@ -196,6 +234,9 @@ _LETTERS: dict[str, Callable[[dict[str, Any]], dict[str, Any] | None]] = {
     "accounts.invite_by_link": _asked_by_link,
     "accounts.send_invitation": _invitation,
     "check_ins.mail_overdue": _overdue,
+    "planning.mail_answer": _plan_request,
+    "planning.mail_asked": _plan_request,
+    "planning.mail_substitute": _substitute,
     "reminders.mail": _reminder,
     "reminders.mail_letter": _letter,
     "visits.mail_sent_back": _sent_back,

@@ -2,6 +2,7 @@
 
 import datetime as dt
 from collections import Counter, defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
@@ -11,19 +12,17 @@ from django.db.models import Count, Q
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
 
-from accounts.access import (
-    PERMISSIONS,
-    Permission,
-    require,
-)
+from accounts.access import Permission, require
+from accounts.edit_conflicts import Facts, Seen, check_seen
 from accounts.models import Membership
-from surveys.language import said
-from surveys.models import Assignment, Program, ProtocolVersion, Route
+from surveys.language import gettext, said
+from surveys.models import Assignment, Program, ProtocolVersion, Route, Substitute
+from surveys.programs.cover import SURVEYING_ROLES
 from surveys.programs.in_force import version_in_force
+from surveys.programs.schedule import DueWindow, schedule
 from surveys.protocol.seasons import season_year
 from surveys.protocol.values import MonthDay
 
-SURVEYING_ROLES = [role for role, allowed in PERMISSIONS.items() if Permission.SURVEY in allowed]
 YEARS_AHEAD = 2
 
 
@@ -73,34 +72,6 @@ def observers_of(program: Program) -> list[Membership]:
     )
 
 
-def surveyors_of(program: Program, year: int) -> dict[int, list[Membership]]:
-    """The members assigned to each route in a season year, by name; those who have left or no
-    longer survey are among them (`covers`)."""
-    rows = list(
-        Assignment.objects.filter(route__program=program, season_year=year).values_list(
-            "route_id", "observer_id"
-        )
-    )
-    members = {
-        member.person_id: member
-        for member in program.memberships.select_related("person").filter(
-            person__in={observer for _, observer in rows}
-        )
-    }
-    surveyors: dict[int, list[Membership]] = defaultdict(list)
-    for route, observer in rows:
-        if observer in members:
-            surveyors[route].append(members[observer])
-    for of_route in surveyors.values():
-        of_route.sort(key=lambda member: (member.person.name, member.pk))
-    return dict(surveyors)
-
-
-def covers(member: Membership) -> bool:
-    """Whether a route that is assigned to this member has somebody to survey it."""
-    return member.active and member.role in SURVEYING_ROLES and member.person.has_account
-
-
 def assignments_of(program: Program, year: int) -> list[RouteAssignments]:
     """The active routes, and inactive ones that are still assigned, by code."""
     assigned: dict[int, list[Assignment]] = {}
@@ -126,7 +97,7 @@ def _check_year(program: Program, year: int) -> None:
         )
 
 
-def _surveying_member(member: Membership, person_id: int) -> Membership:
+def surveying_member(member: Membership, person_id: int) -> Membership:
     membership = get_object_or_404(
         member.program.memberships.select_related("person"), person_id=person_id
     )
@@ -152,31 +123,143 @@ def _surveying_member(member: Membership, person_id: int) -> Membership:
     return membership
 
 
-@transaction.atomic
-def assign(member: Membership, *, route_id: int, observer_id: int, season_year: int) -> Assignment:
-    """Assign a route to a person for a season year. Doing it twice changes nothing."""
-    require(member, Permission.MANAGE)
-    route = get_object_or_404(member.program.routes, pk=route_id)
+def due_windows(route: Route, year: int) -> tuple[DueWindow, ...]:
+    """The windows of a season year in which a visit to the route is due, in order of opening."""
+    return schedule(route.program, [route]).due(route.pk, year)
+
+
+def assigned_facts(route: Route, year: int) -> Facts:
+    """What a form that plans a route shows of it: who surveys it in which windows, and who
+    stands in for whom."""
+    rows = (
+        Assignment.objects.filter(route=route, season_year=year)
+        .select_related("observer")
+        .prefetch_related("substitutes__person")
+        .order_by("observer__name", "pk")
+    )
+    return {
+        said("Observers of {route}, {year}", route=route.code, year=year): "; ".join(
+            [
+                *(f"{row.observer.name} ({windows_in_words(row.windows)})" for row in rows),
+                *(
+                    said(
+                        "{substitute} for {observer} ({window})",
+                        substitute=stand_in.person.name,
+                        observer=row.observer.name,
+                        window=stand_in.window,
+                    )
+                    for row in rows
+                    for stand_in in row.substitutes.all()
+                ),
+            ]
+        )
+    }
+
+
+def windows_in_words(windows: Sequence[str]) -> str:
+    return gettext(", ").join(windows) if windows else gettext("whole season")
+
+
+def check_assigned(member: Membership, seen: Seen | None, route: Route, year: int) -> None:
+    """Raise EditConflict when others planned the route since a form showed it. The caller has
+    locked the route."""
+    events = [
+        Assignment.pgh_event_model.objects.filter(route=route, season_year=year),
+        Substitute.pgh_event_model.objects.filter(
+            assignment__route=route, assignment__season_year=year
+        ),
+    ]
+    check_seen(member, seen, assigned_facts(route, year), events)
+
+
+def lock_route(member: Membership, route_id: int) -> Route:
+    """An active route of the program. Two that plan it take turns. Raises Http404,
+    ValidationError."""
+    route = get_object_or_404(
+        member.program.routes.select_for_update(of=("self",)).select_related("program"),
+        pk=route_id,
+    )
     if not route.active:
         raise ValidationError(
             {"route": said("Route {route_code} is not active.", route_code=route.code)}
         )
-    observer = _surveying_member(member, observer_id)
+    return route
+
+
+@transaction.atomic
+def assign(
+    member: Membership,
+    *,
+    route_id: int,
+    observer_id: int,
+    season_year: int,
+    windows: Sequence[str] = (),
+    seen: Seen | None = None,
+) -> Assignment:
+    """Assign a route to a person for a season year, or for some of its windows. Doing it twice
+    changes nothing. Raises Http404, ValidationError by field, EditConflict."""
+    require(member, Permission.MANAGE)
+    route = lock_route(member, route_id)
+    observer = surveying_member(member, observer_id)
     _check_year(member.program, season_year)
-    assignment, _ = Assignment.objects.get_or_create(
-        route=route, observer=observer.person, season_year=season_year
+    check_assigned(member, seen, route, season_year)
+    return give(route, observer, season_year, windows)
+
+
+def give(route: Route, observer: Membership, year: int, windows: Sequence[str]) -> Assignment:
+    """Write an assignment. The caller has checked who may, and holds the lock of the route.
+    Raises ValidationError by field."""
+    names = [window.name for window in due_windows(route, year)]
+    for window in windows:
+        if window not in names:
+            raise ValidationError(
+                {
+                    "window": said(
+                        "Route {route_code} has no window “{window}” in {year}. Choose one of "
+                        "the list.",
+                        route_code=route.code,
+                        window=window,
+                        year=year,
+                    )
+                }
+            )
+    assignment, is_new = Assignment.objects.get_or_create(
+        route=route,
+        observer=observer.person,
+        season_year=year,
+        defaults={"windows": list(windows)},
     )
+    if not is_new and assignment.windows:
+        more = [name for name in names if name in assignment.windows or name in windows]
+        wanted = more if windows else []
+        if wanted != assignment.windows:
+            assignment.windows = wanted
+            assignment.save(update_fields=["windows"])
     return assignment
 
 
-def unassign(member: Membership, assignment_id: int) -> Assignment:
-    """Take a route from an observer. Visits that were made stay theirs."""
+@transaction.atomic
+def unassign(member: Membership, assignment_id: int, window: str = "") -> Assignment:
+    """Take a route from an observer, for the whole season or in one window. Whoever stands in for
+    them there goes no longer, either. Visits that were made stay theirs."""
     require(member, Permission.MANAGE)
     assignment = get_object_or_404(
-        Assignment.objects.select_related("route", "observer"),
+        Assignment.objects.select_for_update(of=("self",)).select_related(
+            "route__program", "observer"
+        ),
         route__program=member.program,
         pk=assignment_id,
     )
+    if window:
+        names = assignment.windows or [
+            due.name for due in due_windows(assignment.route, assignment.season_year)
+        ]
+        rest = [name for name in names if name != window]
+        if rest:
+            assignment.windows = rest
+            assignment.save(update_fields=["windows"])
+            assignment.substitutes.filter(window=window).delete()
+            return assignment
     gone = assignment.pk
     assignment.delete()
     assignment.pk = gone
@@ -196,11 +279,17 @@ def repeat_assignments(member: Membership, *, season_year: int) -> int:
         route__program=member.program, route__active=True, observer__in=observers
     )
     assigned = set(rows.filter(season_year=season_year).values_list("route_id", "observer_id"))
-    before = set(rows.filter(season_year=season_year - 1).values_list("route_id", "observer_id"))
+    before = rows.filter(season_year=season_year - 1).order_by("route_id", "observer_id")
     added = Assignment.objects.bulk_create(
         [
-            Assignment(route_id=route, observer_id=observer, season_year=season_year)
-            for route, observer in sorted(before - assigned)
+            Assignment(
+                route_id=row.route_id,
+                observer_id=row.observer_id,
+                season_year=season_year,
+                windows=row.windows,
+            )
+            for row in before
+            if (row.route_id, row.observer_id) not in assigned
         ],
         ignore_conflicts=True,
     )

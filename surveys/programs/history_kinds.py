@@ -26,9 +26,11 @@ from surveys.models import (
     Route,
     SeasonWindow,
     Stop,
+    Substitute,
     WeatherStation,
     WetlandChange,
 )
+from surveys.programs.assignments import windows_in_words
 from surveys.programs.checklist import entry_facts
 from surveys.programs.own_fields import field_facts
 from surveys.programs.routes import route_facts
@@ -79,6 +81,7 @@ def _program_facts(program: Program) -> Facts:
         **program_facts(program),
         **sharing_facts(program),
         gettext("Weights of regions"): weights,
+        gettext("Observers take free routes at once"): yes_or_no(program.routes_are_taken),
     }
 
 
@@ -91,6 +94,7 @@ def _assignment_facts(assignment: Assignment) -> Facts:
         gettext("Route"): str(assignment.route),
         gettext("Observer"): assignment.observer.name,
         gettext("Season year"): str(assignment.season_year),
+        gettext("Windows"): windows_in_words(assignment.windows),
     }
 
 
@@ -100,6 +104,24 @@ def _assignment_name(assignment: Assignment) -> str:
         route=assignment.route.code,
         observer=assignment.observer.name,
         year=assignment.season_year,
+    )
+
+
+def _substitute_facts(substitute: Substitute) -> Facts:
+    return {
+        **_assignment_facts(substitute.assignment),
+        gettext("Windows"): substitute.window,
+        gettext("Substitute"): substitute.person.name,
+    }
+
+
+def _substitute_name(substitute: Substitute) -> str:
+    return said(
+        "{route}: {substitute} for {observer}, {year}",
+        route=substitute.assignment.route.code,
+        substitute=substitute.person.name,
+        observer=substitute.assignment.observer.name,
+        year=substitute.assignment.season_year,
     )
 
 
@@ -167,6 +189,14 @@ KINDS = (
         scope="route__program",
         facts=_assignment_facts,
         name=_assignment_name,
+    ),
+    Kind(
+        code="substitutes",
+        label=gettext_lazy("Substitutes"),
+        model=Substitute,
+        scope="assignment__route__program",
+        facts=_substitute_facts,
+        name=_substitute_name,
     ),
     Kind(
         code="routes",

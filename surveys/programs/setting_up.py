@@ -30,6 +30,8 @@ from surveys.models import (
     Stop,
     Visit,
 )
+from surveys.programs.assignments import today_of
+from surveys.programs.cover import SeasonPlan
 from surveys.protocol.countries import countries
 
 # The first part of addresses that do not belong to a program.
@@ -57,7 +59,8 @@ RESERVED_SLUGS = frozenset(
 
 @dataclass(frozen=True, kw_only=True)
 class SetUpStatus:
-    """How far a program is set up: what there is of each part."""
+    """How far a program is set up: what there is of each part. People who have left are no
+    observers of a route."""
 
     protocols: int
     routes: int
@@ -69,6 +72,7 @@ class SetUpStatus:
 
 def standing(program: Program, season_year: int) -> SetUpStatus:
     routes = program.routes.filter(active=True)
+    plan = SeasonPlan(program, season_year, today_of(program))
     return SetUpStatus(
         protocols=program.protocols.count(),
         routes=routes.count(),
@@ -77,7 +81,7 @@ def standing(program: Program, season_year: int) -> SetUpStatus:
         ).count(),
         species=program.checklist.filter(listed_until=None).count(),
         observers=program.memberships.filter(active=True, role=Role.OBSERVER).count(),
-        assigned_routes=routes.filter(assignments__season_year=season_year).distinct().count(),
+        assigned_routes=sum(plan.is_assigned(route.pk) for route in routes),
     )
 
 

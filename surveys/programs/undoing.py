@@ -91,6 +91,7 @@ def _undo_assignment(member: Membership, was: Assignment, label: str) -> None:
             route_id=was.route_id,
             observer_id=was.observer_id,
             season_year=was.season_year,
+            windows=was.windows,
         )
 
 

@@ -19,6 +19,7 @@ from surveys.models import (
     ProtocolVersion,
     Visit,
 )
+from surveys.programs.schedule import open_season
 from surveys.programs.versions import protocol_values, units_of
 from surveys.programs.wetland_changes import changes_of
 from surveys.protocol.limits.phrases import window_in_words
@@ -61,7 +62,6 @@ from surveys.publishing.stops import (
 )
 from surveys.publishing.tables import Table
 from surveys.publishing.yearly import yearly_cells
-from surveys.seasons.schedule import open_season
 from surveys.seasons.yearly import yearly_table
 
 # Tables that hold places: the only ones that differ for those who may have exact ones.

@@ -1,4 +1,4 @@
-"""The calendar of a member: the windows of their own routes; for coordinators those of the
+"""The calendar of a member: the windows in which they will go; for coordinators those of the
 program. By a secret link that can be renewed and revoked."""
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from django.utils.crypto import salted_hmac
 from accounts.access import Permission, may, require
 from accounts.models import Membership, hash_token
 from surveys.language import gettext, said
-from surveys.models import Assignment, CalendarLink
+from surveys.models import CalendarLink
 from surveys.programs.assignments import current_season_year, today_of
 from surveys.reminders.icalendar_file import DaysEvent
 from surveys.seasons.coverage import Coverage, CoverageTable, coverage
@@ -82,16 +82,11 @@ def events_of(member: Membership, site_url: str) -> list[DaysEvent]:
 
 
 def _own(member: Membership, table: CoverageTable, page: str) -> Iterator[DaysEvent]:
-    routes = set(
-        Assignment.objects.filter(
-            route__program=member.program,
-            observer=member.person,
-            season_year=table.season_year,
-        ).values_list("route_id", flat=True)
-    )
     for row in table.rows:
-        for cell in row.cells if row.route_id in routes else ():
+        for cell in row.cells:
             if cell is None or cell.coverage not in _OPEN:
+                continue
+            if all(goer.member != member for goer in cell.cover.going):
                 continue
             window = cell.window
             yield DaysEvent(

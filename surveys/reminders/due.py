@@ -12,15 +12,11 @@ from accounts.models import Membership
 from surveys import dates
 from surveys.language import said
 from surveys.models import Program, ReminderKind, Step, Visit, VisitState
-from surveys.programs.assignments import (
-    SURVEYING_ROLES,
-    covers,
-    current_season_year,
-    surveyors_of,
-)
+from surveys.programs.assignments import current_season_year
+from surveys.programs.cover import SURVEYING_ROLES
+from surveys.programs.schedule import DueWindow
 from surveys.seasons.coverage import Coverage, CoverageRow, CoverageTable, coverage
 from surveys.seasons.overdue import Urgency, urgency_of
-from surveys.seasons.schedule import DueWindow
 
 # Days in which the opening of a window is news: a server that was away tells it all the same.
 OPENING_DAYS = dt.timedelta(days=3)
@@ -43,7 +39,7 @@ def due_reminders(program: Program, today: dt.date) -> Iterator[DueReminder]:
     """In a fixed number of queries. To be called with dates written as in the program."""
     year = current_season_year(program, today)
     table = coverage(program, year, today=today)
-    yield from _of_windows(program, table, today)
+    yield from _of_windows(table, today)
     yield from _of_visits(program, today)
 
 
@@ -59,11 +55,9 @@ def kind_of_window(window: DueWindow, today: dt.date) -> ReminderKind | None:
     return None
 
 
-def _of_windows(program: Program, table: CoverageTable, today: dt.date) -> Iterator[DueReminder]:
-    surveyors = surveyors_of(program, table.season_year)
+def _of_windows(table: CoverageTable, today: dt.date) -> Iterator[DueReminder]:
     for row in table.rows:
-        members = [member for member in surveyors.get(row.route_id, ()) if covers(member)]
-        for cell in row.cells if members else ():
+        for cell in row.cells:
             if cell is None or cell.coverage is not Coverage.DUE:
                 continue
             kind = kind_of_window(cell.window, today)
@@ -71,8 +65,8 @@ def _of_windows(program: Program, table: CoverageTable, today: dt.date) -> Itera
                 continue
             words = window_line(row, cell.window)
             subject = f"{row.route_id}:{table.season_year}:{cell.window.name}"
-            for member in members:
-                yield DueReminder(member=member, kind=kind, subject=subject, words=words)
+            for goer in cell.cover.going:
+                yield DueReminder(member=goer.member, kind=kind, subject=subject, words=words)
 
 
 def window_line(route: CoverageRow, window: DueWindow) -> str:

@@ -11,7 +11,8 @@ from accounts.models import Membership, Role
 from accounts.training import Validity, validity_on
 from surveys.language import gettext, said
 from surveys.models import LetterGroup, LetterKind, Program, ReminderStop
-from surveys.programs.assignments import covers, current_season_year, surveyors_of
+from surveys.programs.assignments import current_season_year
+from surveys.programs.cover import SeasonPlan, covers
 from surveys.reminders.due import window_line
 from surveys.seasons.coverage import coverage
 from surveys.seasons.overdue import Urgency, overdue_visits
@@ -49,6 +50,8 @@ def readers_of(program: Program, group: LetterGroup, region: str, today: dt.date
     reached, left_out = [], []
     for member in sorted(members.values(), key=lambda one: (one.person.name, one.pk)):
         reason = _why_left_out(member, stopped)
+        if not reason and group in BY_ROUTE and member.pk not in lines:
+            reason = gettext("cannot go")
         if reason:
             left_out.append((member, reason))
         else:
@@ -68,20 +71,27 @@ def _group(
     program: Program, group: LetterGroup, region: str, today: dt.date
 ) -> tuple[Mapping[int, Membership], Lines]:
     year = current_season_year(program, today)
-    surveyors = surveyors_of(program, year)
     if group in (LetterGroup.OVERDUE, LetterGroup.MISSED):
         table = coverage(program, year, region=region or None, today=today)
-        overdue = overdue_visits(table, surveyors, today)
         wants_missed = group is LetterGroup.MISSED
-        return _with_lines(
-            (visit.surveyors, window_line(visit.route, visit.window))
-            for visit in overdue
+        overdue = [
+            visit
+            for visit in overdue_visits(table, today)
             if (visit.urgency is Urgency.MISSED) is wants_missed
+        ]
+        _, lines = _with_lines(
+            (
+                [goer.member for goer in visit.cover.going],
+                window_line(visit.route, visit.window),
+            )
+            for visit in overdue
         )
+        return {one.pk: one for visit in overdue for one in visit.cover.members}, lines
+    plan = SeasonPlan(program, year, today)
     if group is LetterGroup.ASSIGNED:
         routes = program.routes.filter(active=True).order_by("code")
         return _with_lines(
-            (surveyors.get(route.pk, ()), said("Route {route}", route=route))
+            (plan.members_on(route.pk), said("Route {route}", route=route))
             for route in (routes.filter(region=region) if region else routes)
         )
     observers = program.memberships.select_related("person").filter(
@@ -89,7 +99,7 @@ def _group(
     )
     chosen = {one.pk: one for one in observers}
     if group is LetterGroup.FREE:
-        busy = {member.pk for of_route in surveyors.values() for member in of_route}
+        busy = {member.pk for route in plan.assigned for member in plan.members_on(route)}
         chosen = {pk: one for pk, one in chosen.items() if pk not in busy}
     if group is LetterGroup.UNTESTED:
         chosen = {

@@ -25,10 +25,12 @@ from surveys.models import (
     Program,
     ReminderStop,
 )
-from surveys.programs.assignments import covers, today_of
+from surveys.programs.assignments import today_of
+from surveys.programs.cover import covers
 from surveys.reminders.groups import BY_ROUTE, readers_of
 from surveys.reminders.mailing import mail_to
 from surveys.reminders.texts import PLACES, Words, fill, place_problems
+from surveys.runs.mail_hours import defer_by_day, end_of_quiet
 from surveys.runs.queues import MAIL, MAIL_RETRY
 
 # So that an account that was taken over cannot write to the whole program again and again.
@@ -130,7 +132,7 @@ def send_letter(
         for reader in wanted
     )
     for copy in copies:
-        mail_letter.defer(copy_id=copy.pk)
+        defer_by_day(mail_letter, program.time_zone, copy_id=copy.pk)
     return letter
 
 
@@ -161,7 +163,8 @@ def letters_of(member: Membership) -> QuerySet[GroupLetter]:
 
 @app.task(name="reminders.mail_letter", queue=MAIL, retry=MAIL_RETRY)
 def mail_letter(*, copy_id: int) -> None:
-    """Mail a copy, unless it went already or its reader has left or stopped such mail since."""
+    """Mail a copy by day, unless it went already or its reader has left or stopped such mail
+    since."""
     copy = (
         LetterCopy.objects.select_related("letter__by", "member__person", "member__program")
         .filter(pk=copy_id, mailed_at=None)
@@ -170,6 +173,10 @@ def mail_letter(*, copy_id: int) -> None:
     if copy is None or not covers(copy.member):
         return
     program, person = copy.member.program, copy.member.person
+    if end_of_quiet(program.time_zone, timezone.now()) is not None:
+        # The worker was away by day, or the mail server.
+        defer_by_day(mail_letter, program.time_zone, copy_id=copy_id)
+        return
     stopped = ReminderStop.objects.filter(program=program, person=person, kind=LetterKind.LETTERS)
     if stopped.exists():
         return

@@ -16,15 +16,14 @@ from procrastinate.contrib.django import app
 from accounts.models import Membership
 from surveys import dates
 from surveys.models import Program, ReminderKind, ReminderSetting, ReminderStop, SentReminder
-from surveys.programs.assignments import covers
+from surveys.programs.cover import covers
 from surveys.reminders.due import DueReminder, due_reminders
 from surveys.reminders.mailing import mail_to
 from surveys.reminders.settings import setting_of
 from surveys.reminders.texts import Words, filled_words
+from surveys.runs.mail_hours import end_of_quiet
 from surveys.runs.queues import MAIL, MAIL_RETRY, SHORT
 
-# Local hours in which mail goes out; the others are quiet.
-FIRST_HOUR, LAST_HOUR = 9, 20
 _PAGES = {ReminderKind.SENT_BACK: "web:sheets", ReminderKind.NOT_SUBMITTED: "web:sheets"}
 
 
@@ -34,9 +33,8 @@ def look_for_reminders(timestamp: int) -> None:
     """Every hour, in each program that sends reminders and where it is day."""
     now = timezone.now()
     for program in Program.objects.filter(reminder_settings__active=True).distinct():
-        local = now.astimezone(ZoneInfo(program.time_zone))
-        if FIRST_HOUR <= local.hour < LAST_HOUR:
-            queue_due(program, local.date())
+        if end_of_quiet(program.time_zone, now) is None:
+            queue_due(program, now.astimezone(ZoneInfo(program.time_zone)).date())
 
 
 def queue_due(program: Program, today: dt.date) -> int:

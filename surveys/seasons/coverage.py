@@ -1,8 +1,8 @@
-"""Coverage: for every route and window of a season year, is the visit done?"""
+"""Coverage: for every route and window of a season year, is the visit done, and who will go?"""
 
 import datetime as dt
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from django.db.models import Count
@@ -14,11 +14,12 @@ from surveys.models import (
     Visit,
     VisitState,
 )
-from surveys.protocol.nights import night_of
-from surveys.seasons.schedule import (
+from surveys.programs.cover import Cover, SeasonPlan
+from surveys.programs.schedule import (
     DueWindow,
     schedule,
 )
+from surveys.protocol.nights import night_of
 
 
 class Coverage(StrEnum):
@@ -42,6 +43,12 @@ class CoverageCell:
     window: DueWindow
     coverage: Coverage
     visits: int
+    cover: Cover = field(default_factory=Cover)
+
+    @property
+    def is_gap(self) -> bool:
+        """Whether a visit can still be made, and nobody will."""
+        return self.coverage in (Coverage.DUE, Coverage.AHEAD) and not self.cover.is_covered
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,6 +90,7 @@ def coverage(
     plan = schedule(program, routes)
     visits = window_visits(routes, first_year=season_year, last_year=season_year)
     due = {route.pk: plan.due(route.pk, season_year) for route in routes}
+    people = SeasonPlan(program, season_year, today)
     names = _names_in_order(due.values())
     rows, totals = [], dict.fromkeys(Coverage, 0)
     for route in routes:
@@ -95,6 +103,7 @@ def coverage(
                 window=window,
                 coverage=coverage_of(window, states, today),
                 visits=sum(states.values()),
+                cover=people.cover(route.pk, window),
             )
             cells[window.name] = cell
             totals[cell.coverage] += 1

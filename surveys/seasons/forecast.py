@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from django.db.models import Min
 
 from surveys.models import Program, Visit, VisitState
+from surveys.programs.schedule import DueWindow
 from surveys.seasons.coverage import IN_REVIEW_STATES, Coverage, CoverageTable
-from surveys.seasons.schedule import DueWindow
 
 # Today's pace is that of the last two weeks; of less than five nights there is none.
 PACE_NIGHTS = 14
@@ -21,13 +21,15 @@ FEWEST_NIGHTS = 5
 
 @dataclass(frozen=True, kw_only=True)
 class WindowOutlook:
-    """One window of the season year over all routes that it is due on. `expected`: routes with a
-    visit by its end at today's pace; None where the window is not open or has just opened."""
+    """One window of the season year over all routes that it is due on. `without_anyone`: routes
+    whose visit can still be made and nobody will. `expected`: routes with a visit by its end at
+    today's pace; None where the window is not open or has just opened."""
 
     window: DueWindow
     due: int
     done: int
     in_review: int
+    without_anyone: int
     expected: int | None
 
     @property
@@ -38,11 +40,13 @@ class WindowOutlook:
 def outlooks(program: Program, table: CoverageTable, today: dt.date) -> list[WindowOutlook]:
     """The windows in order of opening. Windows of one name with other dates stand apart."""
     states: dict[DueWindow, Counter[Coverage]] = defaultdict(Counter)
+    gaps: Counter[DueWindow] = Counter()
     routes: dict[DueWindow, list[int]] = defaultdict(list)
     for row in table.rows:
         for cell in row.cells:
             if cell is not None:
                 states[cell.window][cell.coverage] += 1
+                gaps[cell.window] += cell.is_gap
                 routes[cell.window].append(row.route_id)
     first = first_nights(program, table.season_year)
     in_order = sorted(states, key=lambda window: (window.opens, window.closes, window.name))
@@ -52,6 +56,7 @@ def outlooks(program: Program, table: CoverageTable, today: dt.date) -> list[Win
             due=len(routes[window]),
             done=states[window][Coverage.DONE],
             in_review=states[window][Coverage.IN_REVIEW],
+            without_anyone=gaps[window],
             expected=expected(
                 window,
                 [

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
-from accounts.models import Membership
+from surveys.programs.cover import Cover
+from surveys.programs.schedule import DueWindow
 from surveys.seasons.coverage import Coverage, CoverageRow, CoverageTable
-from surveys.seasons.schedule import DueWindow
 
 CLOSES_SOON = dt.timedelta(days=7)
 
@@ -24,12 +24,12 @@ class Urgency(StrEnum):
 
 @dataclass(frozen=True, kw_only=True)
 class OverdueVisit:
-    """`surveyors` are the members assigned to the route, those who have left among them."""
+    """`cover` tells who will go, and who of those assigned cannot or has left."""
 
     route: CoverageRow
     window: DueWindow
     urgency: Urgency
-    surveyors: tuple[Membership, ...]
+    cover: Cover
 
 
 def urgency_of(window: DueWindow, today: dt.date) -> Urgency | None:
@@ -44,16 +44,12 @@ def urgency_of(window: DueWindow, today: dt.date) -> Urgency | None:
     return Urgency.HALF_GONE if gone >= left else None
 
 
-def overdue_visits(
-    table: CoverageTable, surveyors: Mapping[int, Sequence[Membership]], today: dt.date
-) -> list[OverdueVisit]:
+def overdue_visits(table: CoverageTable, today: dt.date) -> list[OverdueVisit]:
     """The most urgent first; of those missed, the latest first."""
-    return sorted(_overdue(table, surveyors, today), key=_order)
+    return sorted(_overdue(table, today), key=_order)
 
 
-def _overdue(
-    table: CoverageTable, surveyors: Mapping[int, Sequence[Membership]], today: dt.date
-) -> Iterator[OverdueVisit]:
+def _overdue(table: CoverageTable, today: dt.date) -> Iterator[OverdueVisit]:
     for row in table.rows:
         for cell in row.cells:
             if cell is None or cell.coverage not in (Coverage.DUE, Coverage.MISSED):
@@ -64,7 +60,7 @@ def _overdue(
                     route=row,
                     window=cell.window,
                     urgency=urgency,
-                    surveyors=tuple(surveyors.get(row.route_id, ())),
+                    cover=cell.cover,
                 )
 
 

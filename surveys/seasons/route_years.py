@@ -14,6 +14,10 @@ from surveys.models import (
     VisitState,
 )
 from surveys.programs.assignments import current_season_year
+from surveys.programs.schedule import (
+    Schedule,
+    schedule,
+)
 from surveys.seasons.coverage import (
     Coverage,
     coverage_of,
@@ -25,10 +29,6 @@ from surveys.seasons.listening import (
     ONE_SPECIES,
 )
 from surveys.seasons.query import fetch
-from surveys.seasons.schedule import (
-    Schedule,
-    schedule,
-)
 
 _BY_ROUTE_AND_YEAR = """, effort AS (
     SELECT route_id, season_year,

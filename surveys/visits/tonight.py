@@ -2,12 +2,14 @@
 
 import datetime as dt
 from collections import defaultdict
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
-from django.db.models import Case, Prefetch, QuerySet, When
+from django.db.models import Case, Prefetch, Q, QuerySet, When
 
 from accounts.models import Membership, Role
 from surveys.dates import day
+from surveys.language import gettext, said
 from surveys.models import (
     ProtocolVersion,
     ReviewStep,
@@ -17,6 +19,7 @@ from surveys.models import (
     Visit,
     VisitState,
 )
+from surveys.programs.cover import SeasonPlan
 from surveys.programs.in_force import (
     stops_in_use,
     version_in_force,
@@ -70,6 +73,15 @@ class WindowAhead:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Part:
+    """What one member has to do with a route, in words; `is_now`: they go tonight, or whenever
+    its next window opens."""
+
+    is_now: bool
+    words: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class RouteTonight:
     """One route on one night. Instants are UTC; None where there is no such limit or event.
 
@@ -87,6 +99,7 @@ class RouteTonight:
     earliest_start: dt.datetime | None
     latest_end: dt.datetime | None
     limits: tuple[tuple[str, str], ...]
+    part: Part | None = None
 
     @property
     def open_window(self) -> WindowAhead | None:
@@ -114,10 +127,12 @@ class RouteTonight:
 
 @dataclass(frozen=True, kw_only=True)
 class Tonight:
-    """The observer's home: assigned routes, and visits that need the observer's attention."""
+    """The observer's home: routes to go to, others with a part in them (`later`), and visits that
+    need the observer's attention."""
 
     night: dt.date
     routes: tuple[RouteTonight, ...]
+    later: tuple[RouteTonight, ...]
     drafts: tuple[Visit, ...]
     sent_back: tuple[tuple[Visit, str], ...]
 
@@ -126,25 +141,65 @@ def tonight_for(member: Membership, now: dt.datetime) -> Tonight:
     """Everything on the Tonight screen. The number of queries does not depend on the number
     of routes."""
     night = night_of(now, member.program.time_zone)
-    routes = [
-        route_tonight
-        for route in _routes(member).filter(assignments__observer=member.person).distinct()
-        if (route_tonight := _route_tonight(member, route, night))
-        and any(
-            a.season_year == route_tonight.season_year and a.observer_id == member.person_id
-            for a in route.assignments.all()
-        )
-    ]
+    own = Q(assignments__observer=member.person) | Q(assignments__substitutes__person=member.person)
+    found = (
+        _route_tonight(member, route, night) for route in _routes(member).filter(own).distinct()
+    )
+    routes = list(_with_parts(member, [one for one in found if one is not None]))
     visits = own_visits(member).order_by("night")
     drafts = tuple(visits.filter(state=VisitState.DRAFT))
     sent_back = list(visits.filter(state=VisitState.SENT_BACK))
     notes = sent_back_notes(sent_back)
     return Tonight(
         night=night,
-        routes=tuple(routes),
+        routes=tuple(one for one in routes if one.part.is_now),
+        later=tuple(one for one in routes if not one.part.is_now),
         drafts=drafts,
         sent_back=tuple((visit, notes.get(visit.pk, "")) for visit in sent_back),
     )
+
+
+def _with_parts(member: Membership, routes: Iterable[RouteTonight]) -> Iterable[RouteTonight]:
+    """Routes in which the member has a part in this season year."""
+    plans: dict[int, SeasonPlan] = {}
+    for one in routes:
+        year = one.season_year
+        if year not in plans:
+            plans[year] = SeasonPlan(member.program, year, one.night)
+        part = _part(member, one, plans[year])
+        if part is not None:
+            yield replace(one, part=part)
+
+
+def _part(member: Membership, one: RouteTonight, plan: SeasonPlan) -> Part | None:
+    assigned = plan.of_route(one.route.pk)
+    own = next((each for each in assigned if each.member == member), None)
+    window = one.open_window or one.next_window
+    if window is not None:
+        goers = {goer.member: goer for goer in plan.cover(one.route.pk, window).going}
+        if member in goers:
+            instead = goers[member].instead_of
+            words = said("You go in place of {name}.", name=instead.person.name) if instead else ""
+            return Part(is_now=True, words=words)
+        if own is not None and own.has(window.name):
+            return Part(is_now=False, words=_why_not(own.substitutes.get(window.name)))
+    ahead = [
+        each.name
+        for each in one.windows
+        if each.closes >= one.night
+        and any(goer.member == member for goer in plan.cover(one.route.pk, each).going)
+    ]
+    if ahead:
+        return Part(is_now=False, words=said("You go in: {windows}.", windows=listed(ahead)))
+    if own is None:
+        return None
+    return Part(is_now=window is None and not own.windows, words="")
+
+
+def _why_not(substitute: Membership | None) -> str:
+    if substitute is not None:
+        return said("{name} goes in your place in this window.", name=substitute.person.name)
+    return gettext("You said that you cannot go in this window.")
 
 
 def route_on_night(member: Membership, code: str, night: dt.date) -> RouteTonight | None:
@@ -185,7 +240,6 @@ def all_routes(member: Membership) -> QuerySet[Route]:
 
 def _routes(member: Membership) -> QuerySet[Route]:
     return all_routes(member).prefetch_related(
-        "assignments",
         Prefetch("stops", Stop.objects.order_by("number")),
         Prefetch(
             "visits", Visit.objects.exclude(state__in=[VisitState.DRAFT, VisitState.SET_ASIDE])

@@ -13,6 +13,7 @@ from surveys.web.letters import urls as letters
 from surveys.web.observers import urls as observers
 from surveys.web.operations import urls as operations
 from surveys.web.people import urls as people
+from surveys.web.planning import urls as planning
 from surveys.web.power import urls as power
 from surveys.web.program import urls as program
 from surveys.web.publications import urls as publications
@@ -49,6 +50,7 @@ urlpatterns = [
     *land.urlpatterns,
     *desk.urlpatterns,
     *tonight.urlpatterns,
+    *planning.urlpatterns,
     *survey.urlpatterns,
     *sheets.urlpatterns,
     *recordings.urlpatterns,

@@ -35,6 +35,8 @@ def test_observer_screens_are_accessible(program, observer, signed_in):
         f"{home}/tonight/",
         f"{home}/tonight/{route.code}/",
         f"{home}/return-time/",
+        f"{home}/my-season/",
+        f"{home}/free-routes/",
         f"{home}/sheets/",
         f"{home}/sheets/new/",
         f"{home}/sheets/{draft.pk}/",

@@ -38,6 +38,7 @@ from surveys.fitting.refit import refit
 from surveys.importing.places import uploads as places
 from surveys.importing.uploads import store
 from surveys.models import (
+    Absence,
     Assignment,
     CallIndex,
     CallingRegion,
@@ -46,7 +47,9 @@ from surveys.models import (
     Publication,
     PublicationAudience,
     ReminderKind,
+    RouteRequest,
     StoredFinding,
+    Substitute,
     Visit,
     VisitState,
 )
@@ -169,6 +172,23 @@ TABLE = """
     web:program_facts                  POST    in    none  no    no    ok
     web:program_assignments            GET     in    none  no    no    ok
     web:program_assignments            POST    in    none  no    no    ok
+    web:program_taking                   POST    in    none  no    no    ok
+    web:program_route_plan               GET     in    none  no    no    ok
+    web:program_route_plan               POST    in    none  no    no    ok
+    web:program_substitute_drop          POST    in    none  no    no    ok
+    web:program_request_answer           POST    in    none  no    no    ok
+    web:my_season                        GET     in    none  no    ok    ok
+    web:absence_add                      POST    in    none  no    ok    ok
+    web:absence_delete                   POST    in    none  no    ok    none
+    web:help_offer                       POST    in    none  no    ok    ok
+    web:route_request_withdraw           POST    in    none  no    ok    none
+    web:free_routes                      GET     in    none  no    ok    ok
+    web:free_route                       POST    in    none  no    ok    ok
+    web:program_taking                   POST    in    none  no    no    ok
+    web:program_route_plan               GET     in    none  no    no    ok
+    web:program_route_plan               POST    in    none  no    no    ok
+    web:program_substitute_drop          POST    in    none  no    no    ok
+    web:program_request_answer           POST    in    none  no    no    ok
     web:program_repeat                 POST    in    none  no    no    ok
     web:program_unassign               POST    in    none  no    no    ok
     web:program_routes                 GET     in    none  no    no    ok
@@ -575,6 +595,15 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
             "confirmation": confirmation.pk,
             "confirmation_id": confirmation.pk,
             "assignment": assignment.pk,
+            "substitute": Substitute.objects.create(
+                assignment=assignment, window="Spring", person=coordinator.person
+            ).pk,
+            "absence": Absence.objects.create(
+                member=observer, first=now.date(), last=now.date()
+            ).pk,
+            "plan_request": RouteRequest.objects.create(
+                program=program, route=route, member=observer, season_year=2024
+            ).pk,
             "entry": program.checklist.get().pk,
             "contact": check_in.contact.pk,
             "check_in": check_in.pk,

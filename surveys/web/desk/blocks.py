@@ -16,7 +16,7 @@ from surveys import dates
 from surveys.language import gettext, said, said_of
 from surveys.models import LetterGroup, Recording, RecordingKind, Visit, VisitState
 from surveys.operations.failures import failed_jobs, failed_runs
-from surveys.programs.assignments import current_season_year, surveyors_of
+from surveys.programs.assignments import current_season_year
 from surveys.seasons.coverage import CoverageTable, coverage, tonight
 from surveys.seasons.first_calls import FirstCall, first_calls
 from surveys.seasons.forecast import WindowOutlook, outlooks
@@ -50,7 +50,7 @@ class Desk:
 
     @cached_property
     def overdue(self) -> list[OverdueVisit]:
-        return overdue_visits(self.table, surveyors_of(self.program, self.year), self.today)
+        return overdue_visits(self.table, self.today)
 
     def url(self, name: str, *arguments: object, **query: object) -> str:
         given = {key: value for key, value in query.items() if value is not None}
@@ -206,7 +206,7 @@ def _overdue_row(desk: Desk, visit: OverdueVisit) -> tuple[Cell, ...]:
         ),
         text(visit.window.name),
         (replace(closes, small=left, sign=sign),),
-        people(visit.surveyors, desk.today),
+        people(visit.cover, desk.today),
     )
 
 
@@ -224,6 +224,7 @@ def coverage_by_window(desk: Desk) -> Block:
             gettext("Routes due"),
             gettext("Done"),
             gettext("In review"),
+            gettext("No one to go"),
             gettext("Forecast"),
         ),
         rows=[_outlook_row(desk, row) for row in rows],
@@ -236,6 +237,7 @@ def coverage_by_window(desk: Desk) -> Block:
 def _outlook_row(desk: Desk, row: WindowOutlook) -> tuple[Cell, ...]:
     window = row.window
     visits = desk.url("season_visits", window=window.name, since=desk.year, until=desk.year)
+    plan = desk.url("program_assignments", season=desk.year, show="gaps")
     if row.expected is not None:
         forecast = said("{expected} of {due}", expected=row.expected, due=row.due)
     elif window.closes < desk.today:
@@ -254,6 +256,7 @@ def _outlook_row(desk: Desk, row: WindowOutlook) -> tuple[Cell, ...]:
         text(row.due),
         text(row.done),
         text(row.in_review),
+        text(row.without_anyone, plan if row.without_anyone else ""),
         text(forecast),
     )
 

@@ -11,7 +11,7 @@ from accounts.models import Membership, Person
 from accounts.training import Validity, validity_in_words, validity_on
 from surveys import dates
 from surveys.language import gettext
-from surveys.programs.assignments import covers
+from surveys.programs.cover import Cover, covers
 from surveys.publishing.formats import yearly_csv as csv
 
 SHOWN = 8
@@ -85,11 +85,15 @@ def person(who: Person) -> Cell:
     return (_letter_to(who),)
 
 
-def people(members: Sequence[Membership], today: dt.date) -> Cell:
-    """Whoever surveys a route, each with what stands in the way of it."""
-    if not members:
+def people(cover: Cover, today: dt.date) -> Cell:
+    """Whoever surveys a route in a window, each with what stands in the way of it."""
+    if not cover.members:
         return (Part(text=gettext("no one"), sign="query"),)
-    return tuple(_surveyor(member, today) for member in members)
+    going = tuple(_surveyor(goer.member, today) for goer in cover.going)
+    away = tuple(
+        _letter_to(member.person, small=gettext("cannot go"), sign="query") for member in cover.away
+    )
+    return (*going, *away, *(_surveyor(member, today) for member in cover.left))
 
 
 def _surveyor(member: Membership, today: dt.date) -> Part:

@@ -1,4 +1,4 @@
-"""Form for assigning a route to an observer."""
+"""Forms for assigning a route to an observer, naming who stands in, and answering a request."""
 
 from collections.abc import Sequence
 
@@ -7,8 +7,21 @@ from django.utils.translation import gettext_lazy
 
 from accounts.form_errors import Form
 from accounts.models import Membership
-from surveys.language import gettext
-from surveys.models import Route
+from accounts.training import validity_in_words
+from surveys.language import gettext, said
+from surveys.models import Program, Route
+from surveys.programs.assignments import today_of
+from surveys.programs.schedule import DueWindow
+from surveys.web.forms.seen import SeenForm
+
+
+def name_with_test(member: Membership, program: Program) -> str:
+    """What stands in a list of names to pick from."""
+    return said(
+        "{name} ({test})",
+        name=member.person.name,
+        test=validity_in_words(member, today_of(program)),
+    )
 
 
 class AssignForm(Form):
@@ -22,6 +35,7 @@ class AssignForm(Form):
     def __init__(
         self,
         *args: object,
+        program: Program,
         routes: Sequence[Route],
         observers: Sequence[Membership],
         **options: object,
@@ -33,5 +47,29 @@ class AssignForm(Form):
         ]
         self.fields["observer"].choices = [
             ("", gettext("Choose an observer")),
-            *((observer.person_id, observer.person.name) for observer in observers),
+            *((one.person_id, name_with_test(one, program)) for one in observers),
         ]
+
+
+class PlanForm(SeenForm):
+    """One candidate's button: `instead_of` is the assignment in whose place they go in `window`."""
+
+    observer = forms.IntegerField(error_messages={"required": gettext_lazy("Choose an observer.")})
+    window = forms.ChoiceField(required=False)
+    instead_of = forms.IntegerField(required=False)
+
+    def __init__(self, *args: object, windows: Sequence[DueWindow], **options: object) -> None:
+        super().__init__(*args, **options)
+        self.fields["window"].choices = [
+            ("", gettext("Whole season")),
+            *((window.name, window.name) for window in windows),
+        ]
+
+
+class AnswerForm(Form):
+    answer = forms.CharField(
+        label=gettext_lazy("A word to the observer"),
+        required=False,
+        max_length=500,
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )

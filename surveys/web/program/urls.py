@@ -16,6 +16,9 @@ from surveys.web.program import (
     own_field_views as program_own_fields,
 )
 from surveys.web.program import (
+    plan_views as program_plan,
+)
+from surveys.web.program import (
     proposal_views as program_proposals,
 )
 from surveys.web.program import (
@@ -52,6 +55,18 @@ urlpatterns: list[URLPattern] = [
         AT + "assignments/<int:assignment>/unassign",
         program_assignments.unassign,
         name="program_unassign",
+    ),
+    path(AT + "assignments/taking", program_plan.taking, name="program_taking"),
+    path(AT + "assignments/routes/<int:route>", program_plan.route_plan, name="program_route_plan"),
+    path(
+        AT + "assignments/substitutes/<int:substitute>/drop",
+        program_plan.drop_substitute,
+        name="program_substitute_drop",
+    ),
+    path(
+        AT + "assignments/requests/<int:plan_request>",
+        program_plan.answer_request,
+        name="program_request_answer",
     ),
     # Routes and stops
     path(AT + "routes", program_routes.routes, name="program_routes"),

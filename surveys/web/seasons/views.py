@@ -17,9 +17,12 @@ from accounts.access import (
     may,
     needs,
 )
+from accounts.models import Membership
 from surveys.dates import short_month_day
 from surveys.language import gettext, gettext_noop, said
-from surveys.models import Assignment, Program
+from surveys.models import Program
+from surveys.programs.assignments import current_season_year, today_of
+from surveys.programs.cover import SeasonPlan, covers
 from surveys.seasons.coverage import (
     Coverage,
     CoverageCell,
@@ -132,15 +135,21 @@ def season_coverage(request: ProgramRequest) -> HttpResponse:
 
 
 def names_on_routes(program: Program, season_year: int) -> dict[int, str]:
-    """Who surveys each route in a season year, by the key of the route."""
-    names: dict[int, list[str]] = {}
-    for route, name in (
-        Assignment.objects.filter(route__program=program, season_year=season_year)
-        .order_by("observer__name", "pk")
-        .values_list("route", "observer__name")
-    ):
-        names.setdefault(route, []).append(name)
-    return {route: gettext(", ").join(people) for route, people in names.items()}
+    """Who surveys each route in a season year, by the key of the route; in the season that runs,
+    those who have left are told."""
+    today = today_of(program)
+    plan = SeasonPlan(program, season_year, today)
+    is_over = season_year < current_season_year(program, today)
+
+    def name(member: Membership) -> str:
+        if is_over or covers(member):
+            return member.person.name
+        return said("{name} (left)", name=member.person.name)
+
+    return {
+        route: gettext(", ").join(name(member) for member in plan.members_on(route))
+        for route in plan.assigned
+    }
 
 
 COVERAGE = {

@@ -10,7 +10,7 @@ from surveys.fitting import histories
 from surveys.fitting.histories import load_periods
 from surveys.fitting.stamps import data_stamp
 from surveys.models import ProtocolVersion, RouteChoice, SeasonWindow
-from surveys.seasons.schedule import open_season
+from surveys.programs.schedule import open_season
 from surveys.trends.breaks import find_breaks
 from surveys.trends.from_tables import read_periods
 from surveys.trends.periods import species_periods

@@ -2,14 +2,16 @@
 
 import datetime as dt
 import uuid
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.core import mail
 from django.core.exceptions import PermissionDenied, ValidationError
+from django.utils import timezone
 from procrastinate.contrib.django.models import ProcrastinateJob
 
 from accounts.models import Membership, Role
-from surveys.models import Assignment, GroupLetter, LetterCopy, LetterGroup, LetterKind
+from surveys.models import Assignment, GroupLetter, LetterCopy, LetterGroup, LetterKind, Program
 from surveys.programs.history import HistoryFilters, history
 from surveys.reminders import letters
 from surveys.reminders.groups import readers_of
@@ -24,6 +26,7 @@ from tests.support.builders import (
     make_route,
     make_version,
 )
+from tests.support.by_day import noon_zone
 
 pytestmark = pytest.mark.django_db
 
@@ -31,6 +34,12 @@ SITE = "https://frogs.example.org/"
 # The window of `make_version` is open from 15 March to 30 June.
 HALF, OVER = dt.date(2025, 5, 20), dt.date(2025, 7, 2)
 WORDS = Words(subject="{program}: tonight?", text="Hello {name},\n{list}\n{link}")
+
+
+@pytest.fixture(autouse=True)
+def _by_day(program):
+    program.time_zone = noon_zone()
+    program.save()
 
 
 @pytest.fixture
@@ -127,6 +136,20 @@ def test_who_stopped_such_mail_or_left_before_it_went_gets_nothing(members, coor
     for job in jobs():
         mail_letter(**job)
     assert mail.outbox == []
+
+
+def test_a_letter_waits_for_the_end_of_the_quiet_hours(program, members, coordinator):
+    """Queued at midnight for nine o'clock; a worker that comes to it at night queues it again."""
+    zone = noon_zone(hours_later=12)
+    Program.objects.filter(pk=program.pk).update(time_zone=zone)
+    coordinator.program.refresh_from_db()
+    send(coordinator, members["Ann"])
+    (job,) = ProcrastinateJob.objects.filter(task_name="reminders.mail_letter")
+    assert job.scheduled_at.astimezone(ZoneInfo(zone)).hour == 9
+    assert job.scheduled_at > timezone.now()
+    mail_letter(**job.args)
+    assert mail.outbox == []
+    assert ProcrastinateJob.objects.filter(task_name="reminders.mail_letter").count() == 2
 
 
 def test_a_button_pressed_twice_sends_once(members, coordinator):

@@ -204,7 +204,7 @@ def test_number_of_queries_does_not_grow_with_routes(
     for _ in range(8):
         more = make_route(program, version=version)
         Assignment.objects.create(route=more, observer=observer.person, season_year=2024)
-    with django_assert_max_num_queries(10):
+    with django_assert_max_num_queries(12):
         assert len(tonight_for(observer, EVENING).routes) == 9
 
 

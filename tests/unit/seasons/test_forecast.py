@@ -4,8 +4,8 @@ import datetime as dt
 
 import pytest
 
+from surveys.programs.schedule import DueWindow
 from surveys.seasons.forecast import expected
-from surveys.seasons.schedule import DueWindow
 
 WINDOW = DueWindow(name="Spring", opens=dt.date(2025, 4, 1), closes=dt.date(2025, 5, 10))
 

@@ -4,8 +4,8 @@ import datetime as dt
 
 import pytest
 
+from surveys.programs.schedule import DueWindow
 from surveys.seasons.overdue import Urgency, urgency_of
-from surveys.seasons.schedule import DueWindow
 
 APRIL = DueWindow(name="April", opens=dt.date(2025, 4, 1), closes=dt.date(2025, 4, 30))
 WEEK = DueWindow(name="Week", opens=dt.date(2025, 4, 1), closes=dt.date(2025, 4, 7))

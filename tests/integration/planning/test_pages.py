@@ -1,0 +1,137 @@
+"""The pages of the plan: what they show, what a refusal says, and that nothing typed is lost."""
+
+import pytest
+from django.core import mail
+from django.urls import reverse
+from lxml import html
+
+from accounts.models import Membership
+from surveys.models import Absence, Assignment, HelpOffer, RouteRequest, Substitute
+from surveys.planning import requests
+from tests.support.season_plan import TODAY
+
+pytestmark = pytest.mark.django_db
+
+
+def url(plan, name, *args, **query):
+    return reverse(f"web:{name}", args=[plan.program.slug, *args], query=query or None)
+
+
+def text_of(response) -> str:
+    assert response.status_code == 200
+    return " ".join(html.fromstring(response.content).xpath("//main")[0].text_content().split())
+
+
+def test_an_observer_plans_the_season(plan, client_for):
+    """Absence, offer and request by the forms; a coordinator's page shows them."""
+    client = client_for(plan.bo)
+    refused = client.post(
+        url(plan, "absence_add"), {"first": "2025-05-02", "last": "2025-04-25", "note": "By train"}
+    )
+    page = text_of(refused)
+    assert "The last night is before the first." in page
+    assert b'value="By train"' in refused.content
+    saved = client.post(
+        url(plan, "absence_add"), {"first": "2025-05-02", "last": "2025-05-04"}, follow=True
+    )
+    assert "2 May 2025 – 4 May 2025" in text_of(saved)
+    client.post(url(plan, "help_offer"), {"region": "", "note": "Fridays"})
+    assert HelpOffer.objects.get().note == "Fridays"
+    page = text_of(client.get(url(plan, "my_season")))
+    assert "You offer to go where someone is missing." in page
+    page = text_of(client.get(url(plan, "free_routes")))
+    assert "R2 Alder Fen" in page
+    assert "R1 Heron Slough" not in page
+    asked = client.post(
+        url(plan, "free_route", plan.far.pk),
+        {"window": "June", "note": "I live there."},
+        follow=True,
+    )
+    assert "R2 Alder Fen, June, 2025: Asked" in text_of(asked)
+    client.post(url(plan, "route_request_withdraw", RouteRequest.objects.get().pk))
+    client.post(url(plan, "absence_delete", Absence.objects.get().pk))
+    client.post(url(plan, "help_offer"), {"withdraw": "yes"})
+    assert (Absence.objects.count(), HelpOffer.objects.count()) == (0, 0)
+
+
+def test_taking_and_coming_too_late(plan, coordinator, client_for):
+    client_for(coordinator).post(url(plan, "program_taking"), {"take": "yes"})
+    late = client_for(plan.ann)
+    page = client_for(plan.bo).post(
+        url(plan, "free_route", plan.far.pk), {"window": "*"}, follow=True
+    )
+    assert "R2 Alder Fen is yours." in page.content.decode()
+    page = late.post(url(plan, "free_route", plan.far.pk), {"window": "*"}, follow=True)
+    assert "R2 Alder Fen is no longer free." in page.content.decode()
+    assert Assignment.objects.get(route=plan.far).observer == plan.bo.person
+
+
+def test_the_plan_names_gaps_tests_and_who_left(plan, coordinator, client_for):
+    Membership.objects.filter(pk=plan.ann.pk).update(trained_on=TODAY, active=False)
+    Membership.objects.filter(pk=plan.bo.pk).update(trained_on=TODAY)
+    Assignment.objects.create(
+        route=plan.far, observer=plan.bo.person, season_year=2025, windows=["June"]
+    )
+    client = client_for(coordinator)
+    page = text_of(client.get(url(plan, "program_assignments")))
+    assert "No one will go in 3 windows that are still ahead." in page
+    assert "Ann left" in page
+    assert "Bo test valid" in page
+    assert "Bo (test valid)" in page
+    gaps = client.get(url(plan, "program_assignments", show="gaps"))
+    assert gaps.content.decode().count("plan__gap") == 3
+    desk = text_of(client.get(url(plan, "desk")))
+    assert "No one to go" in desk
+
+
+def test_a_window_is_given_and_a_substitute_named(plan, coordinator, client_for):
+    client = client_for(coordinator)
+    address = url(plan, "program_route_plan", plan.far.pk, season=2025, window="June")
+    shown = client.get(address)
+    assert "no test on record" in text_of(shown)
+    (form,) = [
+        one
+        for one in html.fromstring(shown.content).xpath("//form")
+        if one.xpath(f".//input[@name='observer'][@value='{plan.bo.person_id}']")
+    ]
+    facts = dict(form.form_values())
+    given = client.post(address, facts, follow=True)
+    assert "Bo surveys R2 in 2025: June." in given.content.decode()
+    # The page that was open before no longer shows what is.
+    again = client.post(address, facts | {"observer": plan.ann.person_id})
+    assert "Observers of R2, 2025" in text_of(again)
+    assert not Assignment.objects.filter(route=plan.far, observer=plan.ann.person).exists()
+    address = (
+        url(plan, "program_route_plan", plan.near.pk, season=2025, window="June")
+        + f"&for={plan.of_ann.pk}"
+    )
+    shown = html.fromstring(client.get(address).content)
+    assert "Choose who goes for Ann in June." in shown.text_content()
+    (form,) = [
+        one
+        for one in shown.xpath("//form")
+        if one.xpath(f".//input[@name='observer'][@value='{plan.bo.person_id}']")
+    ]
+    named = client.post(address, dict(form.form_values()), follow=True)
+    assert "Bo goes for Ann in June. Both get an email." in named.content.decode()
+    dropped = client.post(
+        url(plan, "program_substitute_drop", Substitute.objects.get().pk), follow=True
+    )
+    assert "Ann goes again in June." in dropped.content.decode()
+    client.post(url(plan, "program_unassign", plan.of_ann.pk), {"window": "June"})
+    assert Assignment.objects.get(pk=plan.of_ann.pk).windows == ["April"]
+
+
+def test_answering_a_request(plan, coordinator, client_for):
+    asked = requests.ask_for_route(plan.bo, route_id=plan.far.pk, note="I live there.")
+    client = client_for(coordinator)
+    page = text_of(client.get(url(plan, "program_assignments")))
+    assert "I live there." in page
+    refused = client.post(url(plan, "program_request_answer", asked.pk), {"decline": "yes"})
+    assert "Write a word to the observer" in text_of(refused)
+    client.post(url(plan, "program_request_answer", asked.pk), {"answer": "Gladly."})
+    assert Assignment.objects.get(route=plan.far).observer == plan.bo.person
+    page = text_of(client_for(plan.bo).get(url(plan, "my_season")))
+    assert "R2 Alder Fen, whole season, 2025: Accepted" in page
+    assert "Gladly." in page
+    assert mail.outbox == []  # The worker sends it.
