@@ -28,6 +28,7 @@ class Migration(migrations.Migration):
                 ('first', models.DateField()),
                 ('last', models.DateField()),
                 ('note', models.CharField(blank=True, max_length=200)),
+                ('member', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='absences', to='accounts.membership')),
             ],
             options={
                 'ordering': ['first', 'pk'],
@@ -40,6 +41,7 @@ class Migration(migrations.Migration):
                 ('season_year', models.PositiveSmallIntegerField()),
                 ('region', models.CharField(blank=True, max_length=120)),
                 ('note', models.CharField(blank=True, max_length=200)),
+                ('member', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='help_offers', to='accounts.membership')),
             ],
         ),
         migrations.CreateModel(
@@ -53,6 +55,10 @@ class Migration(migrations.Migration):
                 ('asked_at', models.DateTimeField(db_default=django.db.models.functions.datetime.Now())),
                 ('answer', models.CharField(blank=True, max_length=500)),
                 ('answered_at', models.DateTimeField(blank=True, null=True)),
+                ('answered_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('member', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='route_requests', to='accounts.membership')),
+                ('program', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='route_requests', to='surveys.program')),
+                ('route', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='requests', to='surveys.route')),
             ],
             options={
                 'ordering': ['asked_at', 'pk'],
@@ -63,6 +69,8 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('window', models.CharField(max_length=60)),
+                ('assignment', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='substitutes', to='surveys.assignment')),
+                ('person', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='substituting', to=settings.AUTH_USER_MODEL)),
             ],
             options={
                 'ordering': ['assignment', 'window'],
@@ -76,6 +84,10 @@ class Migration(migrations.Migration):
                 ('pgh_label', models.TextField(help_text='The event label.')),
                 ('id', models.BigIntegerField()),
                 ('window', models.CharField(max_length=60)),
+                ('assignment', models.ForeignKey(db_constraint=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', related_query_name='+', to='surveys.assignment')),
+                ('person', models.ForeignKey(db_constraint=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', related_query_name='+', to=settings.AUTH_USER_MODEL)),
+                ('pgh_context', models.ForeignKey(db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='pghistory.context')),
+                ('pgh_obj', models.ForeignKey(db_constraint=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='events', to='surveys.substitute')),
             ],
             options={
                 'abstract': False,
@@ -148,66 +160,6 @@ class Migration(migrations.Migration):
         pgtrigger.migrations.AddTrigger(
             model_name='program',
             trigger=pgtrigger.compiler.Trigger(name='delete_delete', sql=pgtrigger.compiler.UpsertTriggerSql(func='INSERT INTO "surveys_programevent" ("calling_region_id", "clock_style", "contact_email", "country_code", "created_at", "data_license", "date_order", "distance_unit", "emergency_contact", "emergency_number", "id", "local_rules", "name", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "place_sharing", "pseudonym_key", "publication_audience", "publication_key", "region", "region_weights", "routes_are_taken", "slug", "temperature_unit", "time_zone", "weights_are") VALUES (OLD."calling_region_id", OLD."clock_style", OLD."contact_email", OLD."country_code", OLD."created_at", OLD."data_license", OLD."date_order", OLD."distance_unit", OLD."emergency_contact", OLD."emergency_number", OLD."id", OLD."local_rules", OLD."name", _pgh_attach_context(), NOW(), \'delete\', OLD."id", OLD."place_sharing", OLD."pseudonym_key", OLD."publication_audience", OLD."publication_key", OLD."region", OLD."region_weights", OLD."routes_are_taken", OLD."slug", OLD."temperature_unit", OLD."time_zone", OLD."weights_are"); RETURN NULL;', hash='5a4d4415d72409b50acac769568ca43fe74eb05e', operation='DELETE', pgid='pgtrigger_delete_delete_bdf32', table='surveys_program', when='AFTER')),
-        ),
-        migrations.AddField(
-            model_name='absence',
-            name='member',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='absences', to='accounts.membership'),
-        ),
-        migrations.AddField(
-            model_name='helpoffer',
-            name='member',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='help_offers', to='accounts.membership'),
-        ),
-        migrations.AddField(
-            model_name='routerequest',
-            name='answered_by',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL),
-        ),
-        migrations.AddField(
-            model_name='routerequest',
-            name='member',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='route_requests', to='accounts.membership'),
-        ),
-        migrations.AddField(
-            model_name='routerequest',
-            name='program',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='route_requests', to='surveys.program'),
-        ),
-        migrations.AddField(
-            model_name='routerequest',
-            name='route',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='requests', to='surveys.route'),
-        ),
-        migrations.AddField(
-            model_name='substitute',
-            name='assignment',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='substitutes', to='surveys.assignment'),
-        ),
-        migrations.AddField(
-            model_name='substitute',
-            name='person',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='substituting', to=settings.AUTH_USER_MODEL),
-        ),
-        migrations.AddField(
-            model_name='substituteevent',
-            name='assignment',
-            field=models.ForeignKey(db_constraint=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', related_query_name='+', to='surveys.assignment'),
-        ),
-        migrations.AddField(
-            model_name='substituteevent',
-            name='person',
-            field=models.ForeignKey(db_constraint=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', related_query_name='+', to=settings.AUTH_USER_MODEL),
-        ),
-        migrations.AddField(
-            model_name='substituteevent',
-            name='pgh_context',
-            field=models.ForeignKey(db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='pghistory.context'),
-        ),
-        migrations.AddField(
-            model_name='substituteevent',
-            name='pgh_obj',
-            field=models.ForeignKey(db_constraint=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='events', to='surveys.substitute'),
         ),
         migrations.AddConstraint(
             model_name='absence',

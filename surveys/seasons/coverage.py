@@ -64,7 +64,10 @@ class CoverageRow:
 
 @dataclass(frozen=True, kw_only=True)
 class CoverageTable:
+    """`plan` is who surveys the routes."""
+
     season_year: int
+    plan: SeasonPlan
     windows: tuple[str, ...]
     rows: tuple[CoverageRow, ...]
     totals: Mapping[Coverage, int]
@@ -116,7 +119,13 @@ def coverage(
                 cells=tuple(cells.get(name) for name in names),
             )
         )
-    return CoverageTable(season_year=season_year, windows=names, rows=tuple(rows), totals=totals)
+    return CoverageTable(
+        season_year=season_year,
+        plan=people,
+        windows=names,
+        rows=tuple(rows),
+        totals=totals,
+    )
 
 
 def coverage_of(window: DueWindow, states: Mapping[str, int], today: dt.date) -> Coverage:

@@ -219,14 +219,28 @@ def _rows_named(rows: Sequence[int]) -> str:
     return said_of("row {rows}", "{number} rows: {rows}", len(distinct), rows=named)
 
 
-def chosen_fixes(data: QueryDict, upload: Upload, names: Names) -> tuple[Fix, ...]:
-    """What was decided on the page. What is not one of its answers changes nothing."""
-    return tuple(
-        fix
-        for number in range(_MOST_FIXES)
-        if f"problem_{number}" in data
-        for fix in _fixes(data, str(number), upload, names)
-    )
+@dataclass(frozen=True, kw_only=True)
+class Chosen:
+    """What was decided on the page; `refused` says of each answer that is not used why."""
+
+    fixes: tuple[Fix, ...]
+    refused: tuple[str, ...]
+
+
+class AnswerRefusedError(ValueError):
+    """Says which answer cannot be used, why, and what to do."""
+
+
+def chosen_fixes(data: QueryDict, upload: Upload, names: Names) -> Chosen:
+    fixes: list[Fix] = []
+    refused: list[str] = []
+    for number in range(_MOST_FIXES):
+        if f"problem_{number}" in data:
+            try:
+                fixes += _fixes(data, str(number), upload, names)
+            except AnswerRefusedError as refusal:
+                refused.append(str(refusal))
+    return Chosen(fixes=tuple(fixes), refused=tuple(refused))
 
 
 def _fixes(data: QueryDict, number: str, upload: Upload, names: Names) -> Iterator[Fix]:
@@ -234,17 +248,25 @@ def _fixes(data: QueryDict, number: str, upload: Upload, names: Names) -> Iterat
         kind, column, written, rows = json.loads(data[f"problem_{number}"])
         rows = [int(row) for row in rows]
     except (ValueError, TypeError):
-        return
+        raise AnswerRefusedError(
+            gettext("An answer did not arrive whole. Answer it again on this page.")
+        ) from None
     answer = data.get(f"as_{number}", "").strip()
     leaves_out = answer == LEAVE_OUT or f"out_{number}" in data
     if kind == ProblemKind.ROWS:
         if leaves_out:
             yield from (Fix(column="", written="", becomes=None, row=row) for row in rows)
         return
-    if not isinstance(written, str) or column not in upload.table.headers:
-        return
     if not (leaves_out or answer):
         return
+    if not isinstance(written, str) or column not in upload.table.headers:
+        raise AnswerRefusedError(
+            said(
+                "The file no longer has the column “{column}”, so your answer is not used. Answer "
+                "again what is still open.",
+                column=storable(str(column))[:_LONGEST_TEXT],
+            )
+        )
     if kind in (*_NAMED, ProblemKind.OBSERVER):
         known = {
             ProblemKind.ROUTE: names.route_labels,
@@ -252,9 +274,25 @@ def _fixes(data: QueryDict, number: str, upload: Upload, names: Names) -> Iterat
             ProblemKind.OBSERVER: names.people,
         }[kind]
         if not leaves_out and answer not in known:
-            return
+            raise AnswerRefusedError(
+                said(
+                    "“{written}” cannot be read as “{answer}”: the program has no such entry (any "
+                    "more). Choose one of the list.",
+                    written=storable(written),
+                    answer=storable(answer)[:_LONGEST_TEXT],
+                )
+            )
+    if not leaves_out and len(answer) > _LONGEST_TEXT:
+        raise AnswerRefusedError(
+            said(
+                "Your answer for “{written}” has {length} characters. Shorten it to {most}.",
+                written=storable(written),
+                length=len(answer),
+                most=_LONGEST_TEXT,
+            )
+        )
     row = rows[0] if kind == ProblemKind.CLASH and rows else 0
-    becomes = None if leaves_out else storable(answer)[:_LONGEST_TEXT]
+    becomes = None if leaves_out else storable(answer)
     yield Fix(column=column, written=storable(written), becomes=becomes, row=row)
 
 

@@ -55,6 +55,8 @@ _TEMPLATES = {
     ),
 }
 _RECENT = 20
+# Of answers that are not used, so many are told.
+_MOST_TOLD = 5
 _LONGEST_REASON = 500
 
 
@@ -188,7 +190,10 @@ def fix(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
         if "drop" in request.POST:
             drop_fixes(member, stored)
         else:
-            fix_cells(member, stored, chosen_fixes(request.POST, stored, names_of(member.program)))
+            chosen = chosen_fixes(request.POST, stored, names_of(member.program))
+            fix_cells(member, stored, chosen.fixes)
+            for why in chosen.refused[:_MOST_TOLD]:
+                messages.warning(request, why)
         if stored.is_large:
             enqueue_import(member, upload, RunKind.CHECK_IMPORT)
     except ImportRefusedError as error:

@@ -6,6 +6,7 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from accounts.access import Permission, ProgramRequest, needs
@@ -15,6 +16,7 @@ from surveys.programs.assignments import today_of
 from surveys.reminders import letters as verbs
 from surveys.reminders.groups import Readers, readers_of
 from surveys.reminders.texts import Words
+from surveys.runs.mail_hours import end_of_quiet
 from surveys.web.forms.refusals import add_refusal, run_verb
 from surveys.web.letters.forms import GroupForm, LetterForm
 
@@ -96,10 +98,15 @@ def _send(request: ProgramRequest, group: LetterGroup, region: str, form: Letter
         site_url=request.build_absolute_uri("/"),
     )
     number = letter.copies.count()
-    messages.success(
-        request,
-        said_of("{number} email is on its way.", "{number} emails are on their way.", number),
-    )
+    if end_of_quiet(request.membership.program.time_zone, timezone.now()) is None:
+        told = said_of("{number} email is on its way.", "{number} emails are on their way.", number)
+    else:
+        told = said_of(
+            "{number} email goes out in the morning, after 9:00.",
+            "{number} emails go out in the morning, after 9:00.",
+            number,
+        )
+    messages.success(request, told)
     return number
 
 

@@ -33,6 +33,8 @@ def rename(request: ProgramRequest, membership: int) -> HttpResponse:
 @needs(Permission.MANAGE)
 def merge(request: ProgramRequest, membership: int) -> HttpResponse:
     def act() -> str:
+        if _chosen(request) and "sure_merge" not in request.POST:
+            raise NotSureError(gettext("Check the box first. Merging cannot be undone."))
         visits = verbs.merge(request.membership, membership, into=_chosen(request))
         return _told(visits)
 
@@ -91,6 +93,10 @@ def own_data_file(request: HttpRequest) -> HttpResponse:
     )
 
 
+class NotSureError(ValidationError):
+    """Raised while the box beside a button is not checked."""
+
+
 def _chosen(request: ProgramRequest) -> int:
     text = request.POST.get("into", "")
     return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else 0
@@ -110,7 +116,7 @@ def _carried_out(
         messages.success(request, act())
     except ValidationError as refusal:
         refused = Refused(
-            field=field,
+            field="sure_merge" if isinstance(refusal, NotSureError) else field,
             message=" ".join(refusal.messages),
             typed=request.POST.get(field, ""),
         )

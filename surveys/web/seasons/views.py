@@ -21,8 +21,7 @@ from accounts.models import Membership
 from surveys.dates import short_month_day
 from surveys.language import gettext, gettext_noop, said
 from surveys.models import Program
-from surveys.programs.assignments import current_season_year, today_of
-from surveys.programs.cover import SeasonPlan, covers
+from surveys.programs.cover import covers
 from surveys.seasons.coverage import (
     Coverage,
     CoverageCell,
@@ -106,7 +105,7 @@ def season_coverage(request: ProgramRequest) -> HttpResponse:
     form = CoverageFilter(request.GET, program=program)
     table = coverage(program, form.season_year, region=form.chosen_region)
     dates = shared_dates(table)
-    names = names_on_routes(program, table.season_year)
+    names = names_on_routes(table)
     labels = [window_label(*head) for head in zip(table.windows, dates, strict=True)]
     return render(
         request,
@@ -134,12 +133,12 @@ def season_coverage(request: ProgramRequest) -> HttpResponse:
     )
 
 
-def names_on_routes(program: Program, season_year: int) -> dict[int, str]:
-    """Who surveys each route in a season year, by the key of the route; in the season that runs,
-    those who have left are told."""
-    today = today_of(program)
-    plan = SeasonPlan(program, season_year, today)
-    is_over = season_year < current_season_year(program, today)
+def names_on_routes(table: CoverageTable) -> dict[int, str]:
+    """Who surveys each route in a season year, by the key of the route; until its last window is
+    over, those who have left are told."""
+    plan = table.plan
+    cells = (cell for row in table.rows for cell in row.cells if cell is not None)
+    is_over = all(cell.window.closes < plan.today for cell in cells)
 
     def name(member: Membership) -> str:
         if is_over or covers(member):

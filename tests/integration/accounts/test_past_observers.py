@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+import re
 
 import pytest
 from allauth.account.models import EmailAddress
@@ -244,6 +245,10 @@ def test_on_the_screens(program, coordinator, past, client_for):
         assert sentence in shown
         assert f'aria-describedby="{field}_error"' in shown
     linden = past["Linden Harrow"].pk
+    # Merging asks first, and what was chosen is still there.
+    unsure = post("people_merge", into=linden)
+    assert "Check the box first. Merging cannot be undone." in unsure
+    assert re.search(rf'value="{linden}"\s+selected', unsure)
     assert "2 visits changed hands." in post("people_hand_over", into=linden)
     assert "The person is erased" in post("people_erase", sure="on")
 

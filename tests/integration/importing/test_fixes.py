@@ -160,7 +160,7 @@ def test_a_row_that_clashes_is_changed_or_left_out_alone(coordinator, attempt):
     assert (after.problems, after.visits, after.stops) == ((), 2, 2)
 
 
-def test_what_is_no_answer_changes_nothing(coordinator, client_for, program):
+def test_what_is_no_answer_changes_nothing_and_is_told(coordinator, client_for, program):
     row = store(coordinator, file_name="2012.csv", content=UGLY.encode())
     url = reverse("web:import_fix", kwargs={"program": program.slug, "upload": row.pk})
     client = client_for(coordinator)
@@ -175,7 +175,14 @@ def test_what_is_no_answer_changes_nothing(coordinator, client_for, program):
     ):
         assert client.post(url, {"problem_0": sent, "as_0": "R1"}).status_code == 302
     sent = json.dumps(["route", "Route", "Route 1", [2]])
-    client.post(url, {"problem_0": sent, "as_0": "no-such-route"})
+    refused = client.post(url, {"problem_0": sent, "as_0": "no-such-route"}, follow=True)
+    said = refused.content.decode()
+    assert "“Route 1” cannot be read as “no-such-route”" in said
+    assert "The file no longer has the column “No such column”" in said
+    assert "An answer did not arrive whole." in said
+    sent = json.dumps(["cell", "Temp (F)", "warm", [3]])
+    long = client.post(url, {"problem_0": sent, "as_0": "4" * 201}, follow=True)
+    assert "“warm” has 201 characters. Shorten it to 200." in long.content.decode()
     row.refresh_from_db()
     assert row.answers.get("fixes", []) == []
 

@@ -20,8 +20,10 @@ from surveys.models import (
     Protocol,
     ProtocolVersion,
     Route,
+    RouteRequest,
     Species,
     Stop,
+    Substitute,
 )
 from surveys.programs.region_weights import field_of
 from surveys.protocol.values import MonthDay
@@ -91,6 +93,12 @@ def rows(program, observer):
         "entry": program.checklist.get().pk,
         "species": make_species("Anaxyrus americanus").code,
         "assignment": assignment.pk,
+        "substitute": Substitute.objects.create(
+            assignment=assignment, window="Spring", person=coordinator.person
+        ).pk,
+        "plan_request": RouteRequest.objects.create(
+            program=program, route=route, member=observer, season_year=2026
+        ).pk,
         "membership": observer.pk,
         "own_field": make_own_field(program).pk,
         "link": make_link(coordinator, name="Spring workshop", days=30, most_uses=20).pk,
@@ -105,6 +113,9 @@ PATHS = [
 ]
 POST_ONLY = {
     "program_repeat",
+    "program_taking",
+    "program_substitute_drop",
+    "program_request_answer",
     "program_unassign",
     "program_entry_move",
     "program_own_field_delete",

@@ -271,7 +271,7 @@ def test_number_of_queries_does_not_grow(
     queries = {
         "seasons": 16,
         "season_changed": 18,
-        "season_coverage": 12,
+        "season_coverage": 14,
         "season_map": 9,
         "season_visits": 9,
     }
