@@ -16,7 +16,7 @@ from django.test import Client
 from accounts.invitations import send_invitation
 from accounts.models import Invitation
 from surveys.guide.pages import guide_pages
-from surveys.models import CallingRegion, Species
+from surveys.models import CallingRegion, ListeningPeriod, Species, Visit
 from surveys.visits.loading import checklist_on
 from surveys.visits.notices import mail_sent_back
 from surveys.visits.tonight import route_on_night
@@ -45,6 +45,8 @@ NOT_SCREENS = (
 def test_screens_say_nothing_unmarked(world, role):  # noqa: F811
     Species.objects.update(call="quick peeps", note="late in summer")
     CallingRegion.objects.update(name="Coastal plain")
+    ListeningPeriod.objects.update(interrupted=True)
+    Visit.objects.update(rain_48h_mm=None, rain_48h_is_trace=True)
     client = Client()
     if role != "anonymous":
         client.force_login(world.members[role].person)

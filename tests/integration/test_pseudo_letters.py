@@ -4,11 +4,11 @@ is not marked for translation shows. Screens are read by `test_pseudo_language.p
 import datetime as dt
 import errno
 
+import psycopg
 import pytest
 from django.conf import settings
 from django.core import mail
 from django.core.exceptions import RequestDataTooBig
-from django.db import OperationalError
 from django.shortcuts import render
 from django.utils import timezone
 from procrastinate.contrib.django.models import ProcrastinateJob
@@ -160,7 +160,7 @@ def answers_of_errors(rf) -> dict[str, str]:
     templates = (settings.BASE_DIR / "surveys/web/templates").glob("[0-9]*.html")
     return {
         "500": failed(ValueError("x")),
-        "503": failed(OperationalError("connection failed: Connection refused")),
+        "503": failed(psycopg.OperationalError("connection refused")),
         "507": failed(OSError(errno.ENOSPC, "full")),
         "413": large,
         "closed": f"<p>{closed.words(timezone.now())}</p>",
@@ -172,5 +172,6 @@ def test_pages_of_errors_say_nothing_unmarked(rf):
     with in_pseudo_language():
         pages = answers_of_errors(rf)
     assert len(pages) > 10
+    assert len({pages["500"], pages["503"], pages["507"]}) == 3
     left = {name: unmarked_in(html, words_of_the_database()) for name, html in pages.items()}
     assert {name: words for name, words in left.items() if words} == {}
