@@ -23,7 +23,7 @@ function write(storage, key, value) {
 
 // Shortcuts
 
-const help = document.querySelector("[data-keys]");
+const help = document.querySelector(".keys[data-keys]");
 const list = help?.querySelector("[data-keys-list]");
 const onOff = help?.querySelector("[data-keys-switch]");
 let on = read(localStorage, SWITCH_KEY, true);
