@@ -121,7 +121,7 @@ def _load(connection: psycopg.Connection, found: dict[str, list[Area]]) -> None:
     with connection.cursor() as cursor:
         for layer, rows in found.items():
             for row in rows:
-                shape = _mended(row.shape)
+                shape = mended(row.shape)
                 cursor.execute(insert, (layer, "", row.name, row.within, shape))
                 if place := _place_of_name(shape):
                     cursor.execute(insert, ("names", layer, row.name, row.within, place))
@@ -156,7 +156,7 @@ def _read(path: Path, layer: str) -> Iterator[tuple]:
     return zip(fields.get("id", nobody), fields.get("name", nobody), shapes, strict=True)
 
 
-def _mended(shape: bytes) -> bytes:
+def mended(shape: bytes) -> bytes:
     """Its polygons. The sources round coordinates, which makes rings cross themselves."""
     valid = GEOSGeometry(memoryview(shape)).make_valid()
     parts = valid if isinstance(valid, GeometryCollection) else [valid]

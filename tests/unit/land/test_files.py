@@ -2,12 +2,17 @@
 
 import gzip
 import json
+from collections import Counter
 
+import pyogrio
 import pytest
+from django.contrib.gis.geos import GEOSGeometry, Polygon
+from pmtiles.reader import MmapSource, all_tiles
 from pmtiles.tile import Compression, TileType, serialize_header
+from pyogrio.raw import read
 
 from surveys.land.files import BadMapFile, check_map_file, land_file, own_file
-from tests.support.land_file import FIRST_LEVELS, LAST_LEVEL, metadata, stamp
+from tests.support.land_file import FIRST_LEVELS, LAST_LEVEL, TARGET, areas, mended, metadata, stamp
 
 
 def test_the_map_that_ships_is_that_of_its_packages():
@@ -16,6 +21,39 @@ def test_the_map_that_ships_is_that_of_its_packages():
     assert land.layers == tuple(FIRST_LEVELS)
     assert (land.last_level, land.attribution) == (LAST_LEVEL, "Natural Earth, U.S. Census Bureau")
     assert land.size < 4_000_000
+
+
+@pytest.mark.slow
+def test_every_area_of_the_packages_is_whole_in_the_tiles():
+    """Areas in square meters of Web Mercator: what lies in the tiles beside what came in."""
+    came_in: Counter = Counter()
+    for layer, rows in areas().items():
+        for row in rows:
+            shape = GEOSGeometry(memoryview(mended(row.shape)), srid=4326)
+            shape = shape.intersection(Polygon.from_bbox((-180, -85.05, 180, 85.05)))
+            shape.transform(3857)
+            came_in[layer, row.name, row.within] += shape.area
+    drawn: Counter = Counter()
+    with TARGET.open("rb") as file:
+        for (level, x, y), tile in all_tiles(MmapSource(file)):
+            if level == LAST_LEVEL:
+                drawn.update(areas_in(gzip.decompress(tile), level, x, y))
+    shares = {area: drawn[area] / size for area, size in came_in.items() if size > 1e8}
+    assert len(shares) > 3000
+    assert {area: share for area, share in shares.items() if abs(share - 1) > 0.03} == {}
+
+
+def areas_in(tile: bytes, level: int, x: int, y: int) -> Counter:
+    found: Counter = Counter()
+    for layer, kind in pyogrio.list_layers(tile):
+        if kind == "Point":
+            continue
+        meta, _, shapes, columns = read(tile, layer=layer, Z=str(level), X=str(x), Y=str(y))
+        fields = dict(zip(meta["fields"], columns, strict=True))
+        within = fields.get("within", [""] * len(shapes))
+        for shape, name, there in zip(shapes, fields["name"], within, strict=True):
+            found[layer, name, there or ""] += GEOSGeometry(memoryview(shape)).area
+    return found
 
 
 def archive(tile_type=TileType.MVT, compression=Compression.GZIP, about=None) -> bytes:
