@@ -14,8 +14,9 @@ from surveys.runs.queues import MAIL, MAIL_RETRY
 
 @app.task(name="check_ins.ask", queue=MAIL, retry=MAIL_RETRY)
 def mail_question(*, contact_id: int) -> None:
-    contact = CheckInContact.objects.select_related("program", "owner").get(pk=contact_id)
-    if not contact.email or contact.confirmed_at:
+    contacts = CheckInContact.objects.select_related("program", "owner")
+    contact = contacts.filter(pk=contact_id).first()
+    if contact is None or not contact.email or contact.confirmed_at:
         return
     name, program = contact.owner.name, contact.program.name
     paragraphs = [

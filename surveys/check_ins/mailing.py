@@ -33,7 +33,12 @@ GRACE = dt.timedelta(minutes=15)
 def mail_overdue(*, check_in_id: str) -> None:
     """Unless they are back by now, or the contact has said no."""
     found = _locked(check_in_id)
-    if found.back_at is not None or found.told_at is not None or not address_of(found.contact):
+    if (
+        found is None
+        or found.back_at is not None
+        or found.told_at is not None
+        or not address_of(found.contact)
+    ):
         return
     program = found.route.program
     with dates.using(program.date_style):
@@ -48,7 +53,7 @@ def mail_back(*, check_in_id: str) -> None:
     """To a contact who was told that they were late."""
     with transaction.atomic():
         found = _locked(check_in_id)
-        if found.told_at is None or not address_of(found.contact):
+        if found is None or found.told_at is None or not address_of(found.contact):
             return
         with dates.using(found.route.program.date_style):
             subject = said("{name} is back", name=found.person.name)
@@ -74,11 +79,12 @@ def address_of(contact: CheckInContact | None) -> str:
     return contact.email if contact.confirmed_at else ""
 
 
-def _locked(check_in_id: str) -> CheckIn:
+def _locked(check_in_id: str) -> CheckIn | None:
+    """None once its person is erased."""
     rows = CheckIn.objects.select_for_update(of=("self",)).select_related(
         "person", "route__program", "contact__member", "contact__owner"
     )
-    return rows.get(pk=check_in_id)
+    return rows.filter(pk=check_in_id).first()
 
 
 def _overdue(found: CheckIn, program: Program) -> list[str]:

@@ -36,6 +36,11 @@ def phone_options() -> dict:
     return {"permissions": ["geolocation"], "killable": True}
 
 
+@pytest.fixture
+def lights() -> tuple[str, ...]:
+    return ("amber", "white")
+
+
 class Walk:
     """Taps that every test here makes."""
 

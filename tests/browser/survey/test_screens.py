@@ -10,6 +10,11 @@ from tests.browser.survey.conftest import send, until
 pytestmark = pytest.mark.django_db(transaction=True)
 
 
+@pytest.fixture
+def lights() -> tuple[str, ...]:
+    return ("amber", "white")
+
+
 def test_screens(phone, take_along, look, observer):
     page = take_along()
     look("1-home")

@@ -224,9 +224,12 @@ def test_pages_of_the_observer(observer, route):
 
 def test_nothing_is_kept_that_is_old_or_of_a_person_erased(coordinator, observer, route, late):
     assert own_data(observer.person)["return_times"][0]["car"] == "green van"
+    queue_overdue(timezone.now())
+    ask(observer, "wren@example.org")
     erase(coordinator, observer.pk)
     assert not CheckIn.objects.exists()
     assert not CheckInContact.objects.exists()
+    assert delivered() == []
     other = make_member(observer.program)
     old = make_check_in(other, route, back_by=timezone.now() - dt.timedelta(days=31))
     make_check_in(other, route)
