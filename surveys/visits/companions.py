@@ -18,7 +18,7 @@ from django.db import transaction
 from django.db.models import F, Func, JSONField, Q, QuerySet, Value
 from django.utils.translation import gettext_noop
 
-from accounts.access import PERMISSIONS, Permission, may
+from accounts.access import PERMISSIONS, Permission, may, require
 from accounts.models import Membership
 from surveys import dates
 from surveys.language import gettext, said
@@ -68,6 +68,16 @@ def may_erase_guest(member: Membership, visit: Visit) -> bool:
     is_theirs = visit.observer_id == member.person_id and may(member, Permission.SURVEY)
     name = visit.second_observer or visit.cells.get(GUEST, "").strip()
     return name not in ("", gettext(_ERASED)) and (is_theirs or may(member, Permission.MANAGE))
+
+
+def guests_of(member: Membership) -> list[Visit]:
+    """The latest visit with each guest of each observer, by name of the guest, to find those who
+    want their name erased."""
+    require(member, Permission.MANAGE)
+    visits = Visit.objects.filter(route__program=member.program_id)
+    named = visits.exclude(second_observer__in=("", gettext(_ERASED)))
+    latest = named.order_by("second_observer", "observer", "-night", "pk")
+    return list(latest.distinct("second_observer", "observer").select_related("observer", "route"))
 
 
 @transaction.atomic

@@ -20,6 +20,7 @@ from accounts.access import (
 from accounts.past_observers import past_observers_of
 from surveys.dates import day
 from surveys.language import gettext, said
+from surveys.visits.companions import guests_of
 from surveys.web.forms.refusals import run_verb
 from surveys.web.people.forms import InviteForm
 from surveys.web.people.pages import account_page, person_form, person_page
@@ -40,6 +41,7 @@ def people(request: ProgramRequest) -> HttpResponse:
         "section": "people",
         "people": verbs.people_of(request.membership),
         "past_observers": past_observers_of(request.membership),
+        "guests": guests_of(request.membership),
         "invitations": invitations.open_invitations(request.membership.program),
         "now": timezone.now(),
     }

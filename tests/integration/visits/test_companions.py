@@ -12,7 +12,7 @@ from surveys.exports.own_data import own_data
 from surveys.models import Submission, Visit, VisitState
 from surveys.visits import verbs
 from surveys.visits.access import cells_for, second_observer_for, visible_visits
-from surveys.visits.companions import companions_of, erase_guest
+from surveys.visits.companions import companions_of, erase_guest, guests_of
 from surveys.visits.drafts import discard_draft
 from surveys.visits.exceptions import NotYours, VisitRefused
 from tests.support.builders import make_member, make_program, make_route
@@ -163,6 +163,10 @@ def test_a_guest_is_erased_from_sheets_submissions_and_history(
     # Another observer's guest may be another person.
     theirs.refresh_from_db()
     assert theirs.second_observer == GUEST
+    assert guests_of(coordinator) == [theirs]
+    client.force_login(coordinator.person)
+    people = client.get(reverse("web:people", kwargs={"program": program.slug})).content.decode()
+    assert people.partition("Guests</caption>")[2].count(GUEST) == 1
     assert erase_guest(coordinator, theirs.pk) == 1
 
 
