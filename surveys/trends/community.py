@@ -15,7 +15,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 from scipy.special import ndtr
 
 from surveys.trends.estimates import (
@@ -31,6 +30,7 @@ from surveys.trends.estimates import (
 )
 from surveys.trends.numerics.arrays import FloatArray
 from surveys.trends.numerics.intervals import normal_quantile
+from surveys.trends.numerics.roots import root
 
 METHOD = "species-together"
 INTERVAL = "averaged-over-spread"
@@ -188,7 +188,7 @@ def _mixture(name: str, means: FloatArray, variances: FloatArray, weights: Float
         def excess(at: float) -> float:
             return float(weights @ ndtr((at - means) / deviations)) - share
 
-        return 100 * float(np.expm1(brentq(excess, *ends, xtol=1e-12)))
+        return 100 * float(np.expm1(root(excess, *ends, xtol=1e-12)))
 
     low, value, high = (quantile(share) for share in ((1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2))
     return Estimate(

@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from functools import partial
 
 import numpy as np
-from scipy.optimize import brentq
 
 from surveys.trends import estimates
 from surveys.trends.estimates import Estimate
@@ -17,6 +16,7 @@ from surveys.trends.models.occupancy_estimates import coefficient_estimates
 from surveys.trends.models.trend import METHOD, usable_interval
 from surveys.trends.numerics.arrays import AnyArray, FloatArray
 from surveys.trends.numerics.intervals import transform
+from surveys.trends.numerics.roots import root
 from surveys.trends.site_covariates import EmptyKind
 from surveys.trends.species_result import Effect, SilentKind
 
@@ -122,7 +122,7 @@ def highest_silent_share(heard: FloatArray, *, level: float = 0.95, alike: float
 
     if not len(heard) or margin(1 - 1e-12) > 0:
         return 1.0
-    return float(brentq(margin, 0.0, 1 - 1e-12))
+    return root(margin, 0.0, 1 - 1e-12)
 
 
 def _chance_missed(choice: Choice, histories: Histories) -> FloatArray:

@@ -25,7 +25,8 @@ _FORKS.set_forkserver_preload([__name__])
 
 if not apps.ready:
     django.setup()
-for name in settings.PROCRASTINATE_IMPORT_PATHS:
+# And what is only imported by whoever fits or prints.
+for name in (*settings.PROCRASTINATE_IMPORT_PATHS, "scipy.optimize", "scipy.stats", "surveys.pdf"):
     import_module(name)
 
 

@@ -13,13 +13,13 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.optimize import brentq, least_squares
 from scipy.special import expit
 
 from surveys.trends.models.year_slope import matched_degrees
 from surveys.trends.models.year_trend import YearTrend
 from surveys.trends.numerics.arrays import FloatArray, IntArray
 from surveys.trends.numerics.intervals import percent_per_step, t_quantile
+from surveys.trends.numerics.roots import root
 
 PERCENT = -3.0
 # Common practice, no source: what a plan should reach.
@@ -134,6 +134,8 @@ def _errors(covariance: FloatArray, years: IntArray, routes: int, between: float
         off: FloatArray = form[0] + (1 - form[0]) * form[1] ** apart - seen
         return off
 
+    from scipy.optimize import least_squares  # noqa: PLC0415 - see numerics/roots.py
+
     fitted = least_squares(misfit, [0.1, 0.4], bounds=([0.0, 0.0], [0.95, 0.99])).x
     return _Errors(
         by_route=float(np.mean(np.diag(covariance))),
@@ -182,7 +184,7 @@ def _slope_of(trend: YearTrend, years: IntArray, percent: float) -> float:
         first, last = expit(middle + slope * ends).mean(axis=1).tolist()
         return percent_per_step(math.log(last / first) / (2 * half)) - percent
 
-    return float(brentq(lacking, -_STEEPEST, _STEEPEST))
+    return root(lacking, -_STEEPEST, _STEEPEST)
 
 
 def _fewest(chance: Callable[[int], float], aim: float, most: int) -> int | None:

@@ -13,7 +13,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from scipy.optimize import brentq
 from scipy.special import stdtr, stdtrit
 
 from surveys.trends.models.year_levels import YearLevels
@@ -25,6 +24,7 @@ from surveys.trends.models.year_slope import (
     slope_over_years,
 )
 from surveys.trends.numerics.arrays import FloatArray
+from surveys.trends.numerics.roots import root
 
 CORRELATIONS = np.arange(10) / 10
 # Log density of the Beta(1, 3) distribution at each of them.
@@ -84,7 +84,7 @@ def slope_with_correlated_years(
         return float(weight @ inside) - (0.5 + confidence / 2)
 
     widest = float(stdtrit(freedoms, 0.5 + confidence / 2).max() * spread.max())
-    half = float(brentq(beyond, 0.0, widest * (1 + 1e-9)))
+    half = root(beyond, 0.0, widest * (1 + 1e-9))
     return replace(line, mixed_limits=(line.slope - half, line.slope + half))
 
 

@@ -14,12 +14,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 from scipy.special import chdtr
 
 from surveys.trends.models.year_levels import YearLevels
 from surveys.trends.numerics.arrays import FloatArray, check_level
 from surveys.trends.numerics.intervals import t_quantile
+from surveys.trends.numerics.roots import root
 
 # Common practice, no source: a line through fewer years says nothing of good and bad years.
 FEWEST_YEARS = 5
@@ -267,7 +267,7 @@ def _crossing(falling: Callable[[float], float], wanted: float) -> float | None:
         return 0.0
     if falling(_WIDEST_SD**2) >= wanted:
         return None
-    return float(brentq(lambda variance: falling(variance) - wanted, 0.0, _WIDEST_SD**2))
+    return root(lambda variance: falling(variance) - wanted, 0.0, _WIDEST_SD**2)
 
 
 def matched_degrees(

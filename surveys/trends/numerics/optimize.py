@@ -6,11 +6,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import null_space
-from scipy.optimize import brentq
 
 from surveys.trends.numerics.arrays import BoolArray, FloatArray
 from surveys.trends.numerics.intervals import normal_quantile
+from surveys.trends.numerics.roots import root
 
 ValueGradient = Callable[[FloatArray], tuple[float, FloatArray]]
 Hessian = Callable[[FloatArray], FloatArray]
@@ -320,6 +319,8 @@ def _complement(
             np.broadcast_to(end, (size,))[rest] for end in (objective.lower, objective.upper)
         )
         return np.eye(size)[:, rest], lower, upper
+    from scipy.linalg import null_space  # noqa: PLC0415 - see numerics/roots.py
+
     return null_space(contrast[None, :]), -FARTHEST * size, FARTHEST * size
 
 
@@ -336,5 +337,4 @@ def _profile_end(profile: _Profile, best: float, step: float, z: float) -> float
         outside = inside + step
     if profile.root_deviance(inside) >= z:
         raise ProfileFailedError
-    end: float = brentq(lambda at: profile.root_deviance(at) - z, inside, outside, xtol=1e-7)
-    return end
+    return root(lambda at: profile.root_deviance(at) - z, inside, outside, xtol=1e-7)
