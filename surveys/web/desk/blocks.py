@@ -16,6 +16,7 @@ from surveys import dates
 from surveys.language import gettext, said, said_of
 from surveys.models import LetterGroup, Recording, RecordingKind, Visit, VisitState
 from surveys.operations.failures import failed_jobs, failed_runs
+from surveys.planning.requests import open_requests
 from surveys.programs.assignments import current_season_year
 from surveys.seasons.coverage import CoverageTable, coverage, tonight
 from surveys.seasons.first_calls import FirstCall, first_calls
@@ -24,7 +25,7 @@ from surveys.seasons.overdue import OverdueVisit, Urgency, overdue_visits
 from surveys.seasons.silent_routes import silent_routes
 from surveys.visits.queue import QueueFilters, queue
 from surveys.visits.to_hear import recordings_to_hear
-from surveys.web.desk.cells import Block, Cell, night, people, person, text
+from surveys.web.desk.cells import Block, Cell, members, night, people, person, text
 
 # Of a longer list the rest is seen where it is settled.
 MOST_ROWS = 2000
@@ -91,6 +92,27 @@ def waiting(desk: Desk) -> Block:
         ],
         empty=gettext("No visit waits for review."),
         more=(desk.url("review"), gettext("Review")),
+    )
+
+
+def asked(desk: Desk) -> Block:
+    plan = desk.url("program_assignments")
+    return Block(
+        key="asked",
+        title=gettext("Observers who ask for a route"),
+        lede=gettext("The oldest first. Your answer goes to them by email."),
+        head=(gettext("Route"), gettext("Window"), gettext("Asked"), gettext("Observer")),
+        rows=[
+            (
+                text(one.route, f"{plan}#requests"),
+                text(one.window or gettext("whole season")),
+                night(desk.day(one.asked_at)),
+                members([one.member], desk.today),
+            )
+            for one in open_requests(desk.program)[:MOST_ROWS]
+        ],
+        empty=gettext("No observer asks for a route."),
+        more=(plan, gettext("Assignments")),
     )
 
 
@@ -363,6 +385,7 @@ BLOCKS: dict[str, Callable[[Desk], Block]] = {
     "waiting": waiting,
     "overdue": overdue,
     "coverage": coverage_by_window,
+    "asked": asked,
     "drafts": drafts,
     "to-hear": to_hear,
     "first-calls": calls_of_the_year,

@@ -96,6 +96,11 @@ def people(cover: Cover, today: dt.date) -> Cell:
     return (*going, *away, *(_surveyor(member, today) for member in cover.left))
 
 
+def members(found: Sequence[Membership], today: dt.date) -> Cell:
+    """Names, each with the call-identification test."""
+    return tuple(_surveyor(member, today) for member in found)
+
+
 def _surveyor(member: Membership, today: dt.date) -> Part:
     if not covers(member):
         return Part(

@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from accounts.access import Permission, ProgramRequest, needs
+from accounts.training import validity_in_words
 from surveys.language import gettext, said_of
 from surveys.models import LetterGroup
 from surveys.programs.assignments import today_of
@@ -135,6 +136,10 @@ def _rows(form: LetterForm, readers: Readers) -> list[dict[str, Any]]:
     """A box for each reader, with the lines of the letter to them."""
     chosen = {str(value) for value in form["chosen"].value() or ()}
     return [
-        {"reader": reader, "is_chosen": str(reader.member.pk) in chosen}
+        {
+            "reader": reader,
+            "is_chosen": str(reader.member.pk) in chosen,
+            "test": validity_in_words(reader.member, today_of(reader.member.program)),
+        }
         for reader in readers.reached
     ]

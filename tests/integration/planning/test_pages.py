@@ -125,6 +125,8 @@ def test_a_window_is_given_and_a_substitute_named(plan, coordinator, client_for)
 def test_answering_a_request(plan, coordinator, client_for):
     asked = requests.ask_for_route(plan.bo, route_id=plan.far.pk, note="I live there.")
     client = client_for(coordinator)
+    desk = text_of(client.get(url(plan, "desk")))
+    assert "R2 Alder Fen whole season 20 Apr 2025 Bo" in desk
     page = text_of(client.get(url(plan, "program_assignments")))
     assert "I live there." in page
     refused = client.post(url(plan, "program_request_answer", asked.pk), {"decline": "yes"})
