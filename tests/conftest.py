@@ -7,7 +7,9 @@ from collections.abc import Generator, Iterator
 from pathlib import Path
 
 import pytest
+from django.db import transaction
 from django.test import Client
+from pytest_django import DjangoDbBlocker
 
 from accounts.models import (
     Membership,
@@ -114,6 +116,26 @@ def fits_made_once(folder_of_run: Path) -> Iterator[None]:
         for module in (analyses, from_tables):
             patch.setattr(module, "analyze", once(module.analyze, folder_of_run))
         yield
+
+
+@pytest.fixture(scope="module")
+def module_rows(
+    request: pytest.FixtureRequest, django_db_setup: None, django_db_blocker: DjangoDbBlocker
+) -> Iterator[None]:
+    """Rows that fixtures of the whole module write are there for each of its tests.
+
+    What a test changes is rolled back to this transaction, and the transaction after the last
+    test. Python objects know nothing of that: give each test copies of them (`deepcopy`).
+    """
+    for item in request.session.items:
+        marker = item.get_closest_marker("django_db")
+        if item.path == request.path and marker and marker.kwargs.get("transaction"):
+            raise ValueError(f"{item.nodeid} commits, so its module cannot share rows.")
+    around = transaction.atomic()
+    around._from_testcase = True  # As Django's TestCase: durable blocks may run inside.
+    with django_db_blocker.unblock(), around:
+        yield
+        transaction.set_rollback(True)
 
 
 @pytest.fixture

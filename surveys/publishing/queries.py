@@ -93,22 +93,23 @@ ORDER BY night, route_code, visit, number, event, field
 # Stops where somebody listened, with what was ever recorded on their route: on any visit that
 # was handed in, whether it counts or not, and whether the species was heard or seen.
 STOPS = """
-WITH recorded AS (
-    SELECT v.route_id, c.species_id
-    FROM surveys_visit v
-    JOIN surveys_listeningperiod p ON p.visit_id = v.id
-    JOIN surveys_callindex c ON c.period_id = p.id
-    WHERE v.state <> 'draft'
-    UNION
-    SELECT v.route_id, s.species_id
-    FROM surveys_visit v JOIN surveys_sighting s ON s.visit_id = v.id
-    WHERE v.state <> 'draft'
-), sensitive AS (
-    SELECT x.route_id, max(e.sensitivity) AS level
-    FROM recorded x
-    JOIN surveys_checklistentry e
-      ON e.species_id = x.species_id AND e.program_id = %(program)s
-    GROUP BY x.route_id
+WITH sensitive AS (
+    SELECT r.id AS route_id, max(e.sensitivity) AS level
+    FROM surveys_program g
+    JOIN surveys_route r ON r.program_id = g.id
+    JOIN surveys_checklistentry e ON e.program_id = g.id AND e.sensitivity > g.place_sharing
+    WHERE g.id = %(program)s AND (
+        EXISTS (
+            SELECT FROM surveys_visit v
+            JOIN surveys_listeningperiod p ON p.visit_id = v.id
+            JOIN surveys_callindex c ON c.period_id = p.id
+            WHERE v.route_id = r.id AND v.state <> 'draft' AND c.species_id = e.species_id)
+        OR EXISTS (
+            SELECT FROM surveys_visit v
+            JOIN surveys_sighting s ON s.visit_id = v.id
+            WHERE v.route_id = r.id AND v.state <> 'draft' AND s.species_id = e.species_id)
+    )
+    GROUP BY r.id
 )
 SELECT s.id, s.route_id, r.code AS route, s.number, s.name, s.active_from, s.active_until,
        s.habitat, s.hydroperiod, s.fish,

@@ -15,7 +15,6 @@ import pytest
 from django.conf import settings
 from django.db import connection
 
-from accounts.models import Role
 from surveys.exports.records import (
     CALLS,
     RecordFilter,
@@ -23,26 +22,14 @@ from surveys.exports.records import (
 )
 from surveys.exports.writing import EXPORT_FORMATS
 from surveys.models import Program
-from tests.benchmarks.test_season_page import CALLS as INSERT_CALLS
-from tests.benchmarks.test_season_page import (
-    PERIODS,
-    VISITS,
-    WINDOWS,
-)
-from tests.support.builders import (
-    make_checklist,
-    make_member,
-    make_program,
-    make_route,
-    make_version,
-)
-from tests.support.many_rows import without_triggers
+from tests.support.builders import make_program
+from tests.support.many_visits import fill
 
 pytestmark = [pytest.mark.benchmark, pytest.mark.django_db(transaction=True)]
 
 MOST_TIMES = 2.5
 MOST_MIB = 150
-STOPS, SPECIES = 10, [f"Invented species {letter}" for letter in "ABCDEFGHIJKLMNOPQRST"]
+SPECIES = [f"Invented species {letter}" for letter in "ABCDEFGHIJKLMNOPQRST"]
 RUNS = 3
 
 # Streams exports to nowhere, each in a process forked for it, and says by how much that grew, in
@@ -82,22 +69,7 @@ for name in sys.argv[3:]:
 def filled(routes: int, years: int) -> Program:
     """`routes` × 10 stops × `years` × 3 visits × 20 species, four of five of them heard."""
     program = make_program()
-    observer = make_member(program, Role.OBSERVER)
-    version = make_version(program)
-    make_checklist(program, *SPECIES)
-    parameters = {
-        "program": program.pk,
-        "version": version.pk,
-        "observer": observer.person_id,
-        "first": 2024 - years,
-        "last": 2023,
-        "windows": WINDOWS,
-    }
-    with without_triggers() as cursor:
-        for _ in range(routes):
-            make_route(program, version=version, stops=STOPS)
-        for insert in (VISITS, PERIODS, INSERT_CALLS):
-            cursor.execute(insert, parameters)
+    fill(program, species=SPECIES, routes=routes, years=range(2024 - years, 2024))
     with connection.cursor() as cursor:
         cursor.execute("ANALYZE")
     return program

@@ -21,18 +21,18 @@ from surveys.models import (
 from surveys.seasons.route_years import ROUTE_YEARS
 from surveys.seasons.year_counts import count_again
 from surveys.seasons.yearly import yearly_query
+from tests.benchmarks.nation.costs import rows_read
+from tests.benchmarks.nation.inhabited import analyze, inhabited
+from tests.integration.test_access import address
 from tests.support.builders import (
-    make_checklist,
     make_member,
     make_program,
-    make_route,
-    make_version,
 )
-from tests.support.many_rows import without_triggers
+from tests.support.many_visits import STOPS, WINDOWS, fill
 
 pytestmark = [pytest.mark.benchmark, pytest.mark.django_db]
 
-ROUTES, STOPS, YEARS, WINDOWS = 60, 10, 12, 3
+ROUTES, YEARS = 60, 12
 FIRST_YEAR = 2013
 SPECIES = [f"Invented species {letter}" for letter in "ABCDEFGHIJKLMNO"]
 LEAST_ROWS = 250_000
@@ -40,67 +40,34 @@ RUNS = 3
 # Other tests on the same cores may slow the page more than the statement, or the statement more.
 TRIES = 3
 MOST = 2.0
+# Pages of results, and what partners read of them.
+PAGES = (
+    "web:desk", "web:tonight", "web:seasons", "web:season_changed", "web:season_coverage",
+    "web:season_map", "web:season_visits", "web:trends", "web:trend_species",
+    "web:observers", "web:review", "web:review_visit", "web:sharing", "web:too_exact",
+    "web:publications", "web:publication_changes", "web:survey_packet", "web:visit",
+    "api:records_visits", "api:records_periods",
+    "api:records_calls", "api:records_routes", "api:records_stops", "api:records_export",
+    "api:records_water", "api:records_station_weather", "api:route_years", "api:trends",
+)  # fmt: skip
+FEW_ROUTES = 2
+# Of the rows of the large program; its own, a thirtieth as many, may be looked at time and again.
+MOST_READ = 0.75
 # Of the time in which the same rows are added up from the calls.
 MOST_COUNTED = 0.1
 
-VISITS = """
-INSERT INTO surveys_visit (id, route_id, protocol_version_id, observer_id, second_observer, night,
-    season_year, "window", state, source, revision, cells, counts_in_trends,
-    start_air_temperature_unit, end_air_temperature_unit, rain_48h_unit, start_sky, end_sky, notes,
-    created_at, changed_at, submitted_at)
-SELECT gen_random_uuid(), r.id, %(version)s, %(observer)s, '', make_date(y, 3 + w, 10), y,
-    'Window ' || w, 'accepted', 'paper', 1, '{}', true, '', '', '', '', '', '', now(), now(), now()
-FROM surveys_route r, generate_series(%(first)s, %(last)s) y, generate_series(1, %(windows)s) w
-WHERE r.program_id = %(program)s
-"""
-PERIODS = """
-INSERT INTO surveys_listeningperiod (id, visit_id, stop_id, status, skip_reason, counts_in_trends,
-    paused_s, air_temperature_unit, water_temperature_unit, sky, noise, water_tonight, note)
-SELECT gen_random_uuid(), v.id, s.id, 'listened', '', true, 0, '', '', '', '', '', ''
-FROM surveys_visit v
-JOIN surveys_stop s ON s.route_id = v.route_id
-JOIN surveys_route r ON r.id = v.route_id
-WHERE r.program_id = %(program)s
-"""
-# Four of five species are written down at each stop, in an even spread of 1 to 3.
-CALLS = """
-INSERT INTO surveys_callindex (period_id, species_id, "index", not_sure, counts_in_trends)
-SELECT p.id, c.species_id, 1 + mod(abs(hashtext(p.id::text || c.id)), 3), false, true
-FROM surveys_listeningperiod p
-JOIN surveys_visit v ON v.id = p.visit_id
-JOIN surveys_route r ON r.id = v.route_id
-JOIN surveys_checklistentry c ON c.program_id = r.program_id
-WHERE c.program_id = %(program)s AND mod(hashtext(c.id || p.id::text), 5) <> 0
-"""
 
-
-@pytest.fixture
-def program() -> Program:
+@pytest.fixture(scope="module")
+def program(module_rows: None) -> Program:
     """Sixty routes of ten stops over twelve years, three visits a year."""
     program = make_program()
-    observer = make_member(program, Role.OBSERVER)
-    windows = [
-        {"name": f"Window {n}", "opens_month": 3 + n, "opens_day": 1, "closes_month": 3 + n,
-         "closes_day": 28}
-        for n in range(1, WINDOWS + 1)
-    ]  # fmt: skip
-    version = make_version(program, windows=windows)
-    make_checklist(program, *SPECIES)
-    with without_triggers() as cursor:
-        for _ in range(ROUTES):
-            make_route(program, version=version, stops=STOPS)
-        parameters = {
-            "program": program.pk,
-            "version": version.pk,
-            "observer": observer.person_id,
-            "first": FIRST_YEAR,
-            "last": FIRST_YEAR + YEARS - 1,
-            "windows": WINDOWS,
-        }
-        for statement in (VISITS, PERIODS, CALLS):
-            cursor.execute(statement, parameters)
-    with connection.cursor() as cursor:
-        cursor.execute("ANALYZE")
+    fill(
+        program,
+        species=SPECIES,
+        routes=ROUTES,
+        years=range(FIRST_YEAR, FIRST_YEAR + YEARS),
+    )
+    analyze()
     assert CallIndex.objects.count() >= LEAST_ROWS
     return program
 
@@ -174,3 +141,23 @@ def test_pages_answer_within_twice_the_bare_sql(program, client_for, record_prop
     record_property("Trends, counted", said)
     assert counted_sql <= MOST_COUNTED * sql_time, said
     assert page_time <= sql_time, said
+
+
+def test_pages_of_a_small_program_do_not_read_the_rows_of_a_large_one(program):
+    """Whatever the plan: rows that a statement looks at and leaves out are counted."""
+    world, client = inhabited(
+        species=SPECIES, routes=FEW_ROUTES, years=range(FIRST_YEAR, FIRST_YEAR + YEARS)
+    )
+    count_again(world.members["coordinator"].program_id)
+    analyze()
+    large = {
+        "surveys_listeningperiod": ROUTES * STOPS * YEARS * WINDOWS,
+        "surveys_callindex": CallIndex.objects.count(),
+    }
+    wasteful = {
+        f"{name}: {table}": read
+        for name in PAGES
+        for table, read in rows_read(client, address(world, name), large).items()
+        if read > MOST_READ * large[table]
+    }
+    assert not wasteful
