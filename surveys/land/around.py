@@ -139,10 +139,9 @@ def _areas(file: MapFile, box: Box) -> Iterator[tuple[str, Any]]:
     frame, inside = Polygon.from_bbox(box), _shrunk(box)
     named: list[tuple[str, GEOSGeometry]] = []
     for layer in ("countries", "states", "counties"):
-        found = dict(_whole_areas(file, layer, frame, box))
-        if found:
-            named = list(found.items())
-        for shape in found.values():
+        found = list(_whole_areas(file, layer, frame, box))
+        named = found or named
+        for _, shape in found:
             if layer == "countries":
                 yield "land", shape
             yield layer, shape.boundary.intersection(inside)
@@ -164,12 +163,13 @@ def _place_of_name(shape: GEOSGeometry, box: Box) -> GEOSGeometry:
 def _whole_areas(
     file: MapFile, layer: str, frame: Polygon, box: Box
 ) -> Iterator[tuple[str, GEOSGeometry]]:
-    """Areas of a layer by name, cut to the frame. Tiles hold pieces, which are put together."""
+    """Areas of a layer with their names, cut to the frame. Tiles hold pieces, which are put
+    together. Neighbors in two states may have one name."""
     pieces = defaultdict(list)
     for shape, fields in _features(file, layer, box):
-        pieces[fields["name"]].append(shape.buffer(0))
-    for name, shapes in sorted(pieces.items()):
-        # A meter over, so that no seam is left between two tiles.
+        pieces[fields["name"], fields["within"]].append(shape.buffer(0))
+    for (name, _), shapes in sorted(pieces.items()):
+        # Numbers are rounded, so that two tiles may not quite meet: a meter over leaves no seam.
         whole = GeometryCollection([shape.buffer(1) for shape in shapes]).unary_union
         cut = whole.intersection(frame)
         if cut.dims == 2:

@@ -46,17 +46,23 @@ def test_at_the_coast_land_ends():
 
 
 def test_no_line_is_drawn_where_two_tiles_meet():
-    """A tile of level 6 ends at 84.375° W (17 × 5.625° from 180° W), where no border runs."""
-    part = at(43.5, -84.375 - 0.075)
-    seam = part["size"][0] / 2
-    drawn = [
-        (start, end)
-        for _, line in part["lines"]
-        for start, end in pairwise(line)
-        if all(abs(x - seam) < 40 for x, _ in (start, end))
-    ]
-    assert part["lines"]
-    assert drawn == []
+    """A tile of level 6 ends at 106.875° W (13 × 5.625° from 180° W), where no border runs."""
+    for latitude in (36.3, 40.3, 44.3):
+        part = at(latitude, -106.875 - 0.075)
+        seam = part["size"][0] / 2
+        drawn = [
+            (kind, start, end)
+            for kind, line in part["lines"]
+            for start, end in pairwise(line)
+            if all(abs(x - seam) < 3 for x, _ in (start, end)) and abs(start[1] - end[1]) > 200
+        ]
+        assert drawn == []
+
+
+def test_neighbors_of_one_name_in_two_states_stay_two():
+    """Escambia in Alabama and Escambia in Florida."""
+    names = [name for name, *_ in at(31.0, -87.35)["names"]]
+    assert names.count("Escambia") == 2
 
 
 def test_a_part_is_never_larger_than_said(monkeypatch):
