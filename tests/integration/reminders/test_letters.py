@@ -162,8 +162,8 @@ def test_a_button_pressed_twice_sends_once(members, coordinator):
 def test_what_is_refused_sends_nothing(program, members, coordinator, monkeypatch):
     ann, outsider = members["Ann"], make_member(make_program())
     refused = [
-        ({"words": Words(subject="Hi", text="{list}")}, "no place {list}"),
-        ({"words": Words(subject="{nmae}", text="Hello")}, "no place {nmae}"),
+        ({"words": Words(subject="Hi", text="{list}")}, "{list} is not a placeholder"),
+        ({"words": Words(subject="{nmae}", text="Hello")}, "{nmae} is not a placeholder"),
         ({"words": Words(subject="Hi\nBcc: a@example.org", text="Hello")}, "one line"),
         ({"region": "North"}, "Only a group by routes has a region"),
     ]
