@@ -53,7 +53,7 @@ def test_only_visits_that_count_and_only_of_the_program(program, peeper, seen):
 def test_the_page_of_the_species_shows_them(program, partner, peeper, seen, client_for):
     page = reverse("web:trend_species", kwargs={"program": program.slug, "code": peeper.code})
     text = client_for(partner).get(page).content.decode()
-    for words in ("<td>tan</td>", "<td>3 of 4</td>", "Juvenile", "75% (30 to 95%)"):
+    for words in (">tan</td>", ">3 of 4</td>", "Juvenile", "75% (30 to 95%)"):
         assert words in text, words
 
 
