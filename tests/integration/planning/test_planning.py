@@ -157,7 +157,16 @@ def test_two_coordinators_at_once(plan, coordinator):
             season_year=2025,
             seen=seen,
         )
-    assert Assignment.objects.get(route=plan.far).observer == plan.bo.person
+    given = Assignment.objects.get(route=plan.far)
+    assert given.observer == plan.bo.person
+    with pytest.raises(EditConflict, match="Observers of R2, 2025"):
+        name_substitute(
+            second,
+            assignment_id=given.pk,
+            window="June",
+            observer_id=plan.ann.person_id,
+            seen=seen,
+        )
     name_substitute(
         coordinator, assignment_id=plan.of_ann.pk, window="April", observer_id=plan.bo.person_id
     )
