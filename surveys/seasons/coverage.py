@@ -67,7 +67,7 @@ class CoverageTable:
     """`plan` is who surveys the routes."""
 
     season_year: int
-    plan: SeasonPlan
+    plan: SeasonPlan = field(repr=False)
     windows: tuple[str, ...]
     rows: tuple[CoverageRow, ...]
     totals: Mapping[Coverage, int]

@@ -43,6 +43,7 @@ from tests.support.builders import (
     make_route,
     make_version,
 )
+from tests.support.by_day import noon_zone
 from tests.support.pseudo import (
     in_pseudo_language,
     unmarked,
@@ -89,6 +90,8 @@ def test_the_mails_about_visits_say_nothing_unmarked(observer, coordinator, prog
 
 def test_reminders_and_letters_say_nothing_unmarked(observer, coordinator, program):
     """Every kind in its usual words, with the lines that tell what is due."""
+    program.time_zone = noon_zone()
+    program.save()
     route = make_route(program, version=make_version(program))
     Assignment.objects.create(route=route, observer=observer.person, season_year=2025)
     for kind in ReminderKind:
