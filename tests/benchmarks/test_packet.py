@@ -1,7 +1,7 @@
-"""A route packet whose skies another phone has asked for, against the first one.
+"""A route packet whose skies and map another phone has asked for, against the first one.
 
-CPU seconds of ten stops and twenty species, sun and moon of 23 nights. Measured on two busy cores:
-18 ms, the first 67 ms.
+CPU seconds of ten stops and twenty species, sun and moon of 23 nights. Measured on two cores:
+26 ms, the first 112 ms.
 """
 
 import time

@@ -12,7 +12,6 @@ from django.forms import model_to_dict
 
 from accounts.models import Membership
 from surveys.check_ins.contacts import usable_contacts
-from surveys.land.around import part_around
 from surveys.models import (
     CallIndex,
     ChecklistEntry,
@@ -61,6 +60,7 @@ from surveys.visits.loading import (
 )
 from surveys.visits.tonight import sent_back_notes
 from surveys.visits.visit_ids import closed_visits, visit_id
+from surveys.web.survey.ground import ground_of
 from surveys.web.survey.skies import NightSky, skies_of
 
 # A visit of last night may still be under way after midnight, or be finished by day.
@@ -103,7 +103,7 @@ def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, A
         ],
         "program": _program(program),
         "route": _route(route, program, stops),
-        "land": part_around([place_of(stop.place) for stop in stops]),
+        "land": ground_of([place_of(stop.place) for stop in stops]),
         "versions": {
             str(version.pk): _version(version, protocol, program)
             for version, protocol in versions.items()

@@ -4,10 +4,12 @@ import pytest
 from django.urls import reverse
 from pmtiles.tile import deserialize_header
 
+from surveys.land import around
 from surveys.land.around import part_around
 from surveys.land.files import land_file
 from surveys.programs.places import place_of
 from surveys.web.land.sources import base_map
+from surveys.web.survey.ground import ground_of
 from tests.support.builders import make_route
 from tests.support.maps import write_roads
 
@@ -62,3 +64,17 @@ def test_a_file_that_is_damaged_in_the_middle_costs_only_its_own_part(program, t
     land = part_around(places)
     assert land["credits"] == ["Natural Earth, U.S. Census Bureau"]
     assert [name for name, *_ in land["names"]] == ["Dane"]
+
+
+def test_the_part_is_worked_out_once_and_again_for_other_places_or_another_file(
+    program, tmp_path, settings, monkeypatch
+):
+    route = make_route(program, stops=10)
+    places = [place_of(stop.place) for stop in route.stops.all()]
+    first = ground_of(places)
+    assert first == part_around(places)
+    monkeypatch.setattr(around, "part_around", lambda places: {"anew": True})
+    assert ground_of(places) == first
+    assert ground_of(places[1:]) == {"anew": True}
+    settings.MAP_FILE = write_roads(tmp_path / "own.pmtiles", route)
+    assert ground_of(places) == {"anew": True}

@@ -31,7 +31,7 @@ from surveys.visits.drafts import (
     put_sheet,
 )
 from surveys.web.guide.species import look_alikes_of
-from surveys.web.survey import skies
+from surveys.web.survey import keeping
 from surveys.web.survey.packets import (
     NIGHTS_AHEAD,
     NIGHTS_BEFORE,
@@ -114,7 +114,7 @@ def test_skies_are_worked_out_for_one_phone_and_kept_for_the_others(program, obs
 
 def test_skies_of_other_software_are_worked_out_again(observer, route, monkeypatch):
     route_packet(observer, route.code, EVENING)
-    monkeypatch.setattr(skies, "_worked_out_by", lambda: "another version")
+    monkeypatch.setattr(keeping, "_software", lambda *of: "another version")
     stop_sky.cache_clear()
     route_packet(observer, route.code, EVENING)
     assert stop_sky.cache_info().misses
