@@ -177,14 +177,16 @@ def _nights(
     heard = _heard_on(route)
     closed = closed_visits(member, route)
     training = training_records(member.program_id)
-    in_use = {
-        night: stops_in_use(stops, night)
-        for ahead in range(-NIGHTS_BEFORE, NIGHTS_AHEAD + 1)
-        if version_in_force(versions, night := tonight + dt.timedelta(days=ahead))
+    coming = [
+        tonight + dt.timedelta(days=ahead) for ahead in range(-NIGHTS_BEFORE, NIGHTS_AHEAD + 1)
+    ]
+    in_force = {
+        night: version for night in coming if (version := version_in_force(versions, night))
     }
+    in_use = {night: stops_in_use(stops, night) for night in in_force}
     nights = {}
     for night, sky in _skies(stops, in_use, zone).items():
-        version = version_in_force(versions, night)
+        version = in_force[night]
         protocol = versions[version]
         nights[night.isoformat()] = {
             "version": version.pk,
