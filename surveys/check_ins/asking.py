@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from django.conf import settings
-from django.core.mail import send_mail
 from procrastinate.contrib.django import app
 
 from surveys.check_ins.links import link_of
 from surveys.language import gettext, said
 from surveys.models import CheckInContact
+from surveys.runs.plain_mail import mail_to, quoted
 from surveys.runs.queues import MAIL, MAIL_RETRY
 
 
@@ -19,8 +18,10 @@ def mail_question(*, contact_id: int) -> None:
     if contact is None or not contact.email or contact.confirmed_at:
         return
     name, program = contact.owner.name, contact.program.name
-    paragraphs = [
-        said("Hello {name},", name=contact.name),
+    mail_to(
+        contact.name,
+        contact.email,
+        said("{name} asks you to be their contact at night", name=name),
         said(
             "{name} listens for frogs and toads at night for {program}, and would like you to be "
             "the contact for such evenings.",
@@ -33,11 +34,5 @@ def mail_question(*, contact_id: int) -> None:
             "late. It is not a rescue service."
         ),
         gettext("Say yes or no here. If you do nothing, you get no more mail:"),
-        f"    {link_of(contact)}",
-    ]
-    send_mail(
-        subject=said("{name} asks you to be their contact at night", name=name),
-        message="\n\n".join(paragraphs) + "\n",
-        from_email=settings.DEFAULT_FROM_EMAIL,
-        recipient_list=[contact.email],
+        quoted(link_of(contact)),
     )

@@ -10,8 +10,6 @@ from __future__ import annotations
 
 import datetime as dt
 
-from django.conf import settings
-from django.core.mail import send_mail
 from django.db import transaction
 from django.utils import timezone
 from procrastinate.contrib.django import app
@@ -22,6 +20,7 @@ from surveys.language import gettext, said
 from surveys.models import CheckIn, CheckInContact, Program
 from surveys.programs.in_force import stops_in_use
 from surveys.protocol.nights import night_of
+from surveys.runs.plain_mail import mail_to
 from surveys.runs.queues import MAIL, MAIL_RETRY
 
 # The mail waits this long after the return time: for who is on the way, or out of signal.
@@ -158,9 +157,4 @@ def _mail(found: CheckIn, subject: str, *paragraphs: str) -> None:
         name=found.person.name,
         link=link_of(contact),
     )
-    send_mail(
-        subject=subject,
-        message="\n\n".join([said("Hello {name},", name=name), *paragraphs, end]) + "\n",
-        from_email=settings.DEFAULT_FROM_EMAIL,
-        recipient_list=[address_of(contact)],
-    )
+    mail_to(name, address_of(contact), subject, *paragraphs, end)

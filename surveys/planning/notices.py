@@ -3,8 +3,6 @@ change, so the mail is sent if and only if the change is committed."""
 
 from __future__ import annotations
 
-from django.conf import settings
-from django.core.mail import send_mail
 from django.urls import reverse
 from procrastinate.contrib.django import app
 
@@ -13,6 +11,7 @@ from surveys import dates
 from surveys.language import gettext, said
 from surveys.models import Program, RequestState, RouteRequest, Substitute
 from surveys.programs.assignments import due_windows
+from surveys.runs.plain_mail import mail_to, quoted
 from surveys.runs.queues import MAIL, MAIL_RETRY
 
 
@@ -23,11 +22,12 @@ def mail_asked(*, request_id: int, person_id: int, site_url: str) -> None:
     if request.state != RequestState.ASKED or not person.has_account:
         return
     name = request.member.person.name
-    _mail(
-        person,
+    mail_to(
+        person.name,
+        person.email,
         said("{program}: {name} asks for a route", program=request.program.name, name=name),
         said("{name} asks for {what}.", name=name, what=_what(request)),
-        *([_quoted(request.note)] if request.note else []),
+        *([quoted(request.note)] if request.note else []),
         gettext("Answer here:"),
         _address(request.program, site_url, "web:program_assignments") + "#requests",
     )
@@ -45,11 +45,12 @@ def mail_answer(*, request_id: int, site_url: str) -> None:
         answer = said("{by} gave you {what}. Thank you.", by=by, what=_what(request))
     else:
         answer = said("{by} cannot give you {what}.", by=by, what=_what(request))
-    _mail(
-        request.member.person,
+    mail_to(
+        request.member.person.name,
+        request.member.person.email,
         said("{program}: your request for a route", program=request.program.name),
         answer,
-        *([_quoted(request.answer)] if request.answer else []),
+        *([quoted(request.answer)] if request.answer else []),
         gettext("Your season:"),
         _address(request.program, site_url, "web:my_season"),
     )
@@ -88,8 +89,9 @@ def mail_substitute(*, substitute_id: int, person_id: int, site_url: str) -> Non
             route=assignment.route,
             when=when,
         )
-    _mail(
-        reader,
+    mail_to(
+        reader.name,
+        reader.email,
         said("{program}: who surveys {route}", program=program.name, route=assignment.route.code),
         words,
         gettext("Your season:"),
@@ -130,19 +132,5 @@ def _when(substitute: Substitute) -> str:
     return substitute.window
 
 
-def _mail(person: Person, subject: str, *paragraphs: str) -> None:
-    greeting = said("Hello {name},", name=person.name)
-    send_mail(
-        subject=subject,
-        message="\n\n".join([greeting, *paragraphs]) + "\n",
-        from_email=settings.DEFAULT_FROM_EMAIL,
-        recipient_list=[person.email],
-    )
-
-
 def _address(program: Program, site_url: str, page: str) -> str:
-    return _quoted(site_url.rstrip("/") + reverse(page, args=[program.slug]))
-
-
-def _quoted(text: str) -> str:
-    return "\n".join(f"    {line}" for line in text.splitlines())
+    return quoted(site_url.rstrip("/") + reverse(page, args=[program.slug]))

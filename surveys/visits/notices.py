@@ -3,8 +3,6 @@ so the mail is sent if and only if the change is committed."""
 
 from __future__ import annotations
 
-from django.conf import settings
-from django.core.mail import send_mail
 from django.urls import reverse
 from procrastinate.contrib.django import app
 
@@ -12,6 +10,7 @@ from accounts.models import Person
 from surveys import dates
 from surveys.language import gettext, said
 from surveys.models import ReviewStep
+from surveys.runs.plain_mail import mail_to, quoted
 from surveys.runs.queues import MAIL, MAIL_RETRY
 from surveys.visits.added import added_by
 
@@ -33,8 +32,9 @@ def mail_sent_back(*, step_id: int, site_url: str) -> None:
         questions = said(
             "Questions? Write to {contact_email}.", contact_email=program.contact_email
         )
-    _mail(
-        visit.observer,
+    mail_to(
+        visit.observer.name,
+        visit.observer.email,
         said("{program}: please check your visit of {night}", program=program.name, night=night),
         said(
             "{name} sent back your visit to {route} on the night of {night}, with this note:",
@@ -42,7 +42,7 @@ def mail_sent_back(*, step_id: int, site_url: str) -> None:
             route=visit.route,
             night=night,
         ),
-        _quoted(step.note),
+        quoted(step.note),
         gettext(
             "Nothing you entered is lost. Open the visit, correct what you can, and submit it "
             "again:"
@@ -63,8 +63,9 @@ def mail_accepted(*, step_id: int, site_url: str) -> None:
     visit, program = step.visit, step.visit.route.program
     night = _night(step)
     added = added_by(visit)
-    _mail(
-        visit.observer,
+    mail_to(
+        visit.observer.name,
+        visit.observer.email,
         said("{program}: your visit of {night} is accepted", program=program.name, night=night),
         said(
             "Your visit to {route} on the night of {night} is accepted. Thank you. "
@@ -72,7 +73,7 @@ def mail_accepted(*, step_id: int, site_url: str) -> None:
             route=visit.route,
             night=night,
         ),
-        *([_quoted("\n".join(added))] if added else []),
+        *([quoted("\n".join(added))] if added else []),
         gettext("The visit:"),
         _address(step, site_url, "web:visit", "visit_id"),
     )
@@ -93,8 +94,9 @@ def mail_message(*, step_id: int, person_id: int, site_url: str) -> None:
     night = _night(step)
     is_observer = person.pk == visit.observer_id
     page, key = ("web:visit", "visit_id") if is_observer else ("web:review_visit", "visit")
-    _mail(
-        person,
+    mail_to(
+        person.name,
+        person.email,
         said("{program}: message about the visit of {night}", program=program.name, night=night),
         said(
             "{name} wrote about the visit to {route} on the night of {night}:",
@@ -102,7 +104,7 @@ def mail_message(*, step_id: int, person_id: int, site_url: str) -> None:
             route=visit.route,
             night=night,
         ),
-        _quoted(step.note),
+        quoted(step.note),
         gettext("Read it and answer here:"),
         f"{_address(step, site_url, page, key)}#conversation",
     )
@@ -113,27 +115,13 @@ def _step(step_id: int) -> ReviewStep:
     return steps.get(pk=step_id)
 
 
-def _mail(person: Person, subject: str, *paragraphs: str) -> None:
-    greeting = said("Hello {name},", name=person.name)
-    send_mail(
-        subject=subject,
-        message="\n\n".join([greeting, *paragraphs]) + "\n",
-        from_email=settings.DEFAULT_FROM_EMAIL,
-        recipient_list=[person.email],
-    )
-
-
 def _address(step: ReviewStep, site_url: str, page: str, key: str) -> str:
     """Of a page of the visit, which its URL calls `key`."""
     slug = step.visit.route.program.slug
     path = reverse(page, kwargs={"program": slug, key: step.visit_id})
-    return _quoted(f"{site_url.rstrip('/')}{path}")
+    return quoted(f"{site_url.rstrip('/')}{path}")
 
 
 def _night(step: ReviewStep) -> str:
     with dates.using(step.visit.route.program.date_style):
         return dates.day(step.visit.night)
-
-
-def _quoted(text: str) -> str:
-    return "\n".join(f"    {line}" for line in text.splitlines())
