@@ -1,6 +1,7 @@
 """Return times: set by the phone, answered with one tap, mailed once when late."""
 
 import datetime as dt
+import hashlib
 import uuid
 
 import pytest
@@ -70,6 +71,8 @@ def test_nobody_but_a_person_who_said_yes_is_mailed_more_than_the_question(obser
     assert contact.confirmed_at is None
     with pytest.raises(ValidationError, match="does not want"):
         ask(observer, "KIT@example.org ")
+    # What is left of the address cannot be found by guessing it.
+    assert contact.address_key != hashlib.sha256(b"kit@example.org").hexdigest()
     assert client.get(path + "x").status_code == 404
     assert delivered() == []
 
