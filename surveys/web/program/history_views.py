@@ -90,10 +90,6 @@ class HistoryForm(Form):
         at = dt.datetime.combine(within_reach, dt.time(), tzinfo=self.zone)
         return at + dt.timedelta(days=days)
 
-    @property
-    def is_narrowed(self) -> bool:
-        return any(self.data.get(name) for name in self.fields)
-
 
 @dataclass(frozen=True, kw_only=True)
 class Row:
