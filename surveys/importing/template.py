@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from surveys.importing.fields import FIELDS, Level, fields_of
 from surveys.language import gettext
-from surveys.models import Program
+from surveys.models import Program, ProtocolVersion
 
 _FORMULA_STARTS = ("=", "+", "-", "@")
 _WIDTH = 18
@@ -66,12 +66,19 @@ def template_xlsx(program: Program) -> bytes:
         for field in fields_of(program)
         if field.level is not Level.CALL
     ]
-    species = gettext("Call index 0, 1, 2, 3; ? when not sure; - not recorded.")
-    rows.append([gettext("A species"), gettext("Stop"), species])
+    rows.append([gettext("A species"), gettext("Stop"), _index_help(program)])
     _write(guide, rows)
     out = io.BytesIO()
     book.save(out)
     return out.getvalue()
+
+
+def _index_help(program: Program) -> str:
+    help_text = gettext("Call index 0, 1, 2, 3; ? when not sure; - not recorded.")
+    versions = ProtocolVersion.objects.filter(protocol__program=program)
+    if not versions.exclude(listening_radius_m=None).exists():
+        return help_text
+    return f"{help_text} {gettext('Write near or far behind it: 2N, 2F.')}"
 
 
 def _forms(field) -> str:
