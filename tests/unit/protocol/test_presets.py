@@ -29,7 +29,9 @@ from surveys.protocol.seasons import (
 )
 from surveys.protocol.values import (
     DistanceUnit,
+    Interruption,
     Protocol,
+    SkyState,
     Temperature,
     TemperatureUnit,
 )
@@ -44,6 +46,28 @@ PUBLISHED = {entry.field: entry for entry in OFFERED.published}
 SELF_EVIDENT = {"name", "version", "windows"}
 METRIC = Units(temperature=TemperatureUnit.CELSIUS, distance=DistanceUnit.KILOMETERS)
 IMPERIAL = Units(temperature=TemperatureUnit.FAHRENHEIT, distance=DistanceUnit.MILES)
+# What is chosen and not measured: the words shown beside it, and the values that they allow.
+# Sources: those of `published` in the file itself (FACTS of the trade, columns A to D).
+CHOICES = {
+    "interruption": (
+        "the clock is paused for one loud event, or the listening time gets longer",
+        {Interruption.PAUSE, Interruption.EXTEND},
+    ),
+    "stops_in_order": (
+        "always in the same order along a road; nothing is said for points at a wetland",
+        {True, False},
+    ),
+    "forbidden_skies": (
+        "mist and light rain are allowed; rain that drowns out calls is not",
+        # Snow and thunder are our own, as the source beside it says.
+        {frozenset({SkyState.HEAVY_RAIN, SkyState.SNOW, SkyState.THUNDER})},
+    ),
+}
+# Days are set by region, and the source says so; the others are called common practice or ours.
+WITHOUT_RANGE = {
+    "season_year_begins", "windows.opens", "windows.closes", "loudest_noise",
+    "max_distance_from_stop_m", "max_drive_kmh",
+}  # fmt: skip
 every_preset = pytest.mark.parametrize("preset", PRESETS, ids=lambda preset: preset.code)
 
 
@@ -99,6 +123,22 @@ def test_every_value_lies_inside_the_published_range(preset):
     assert told > 5
 
 
+@every_preset
+def test_every_choice_is_among_those_that_are_published(preset):
+    for field, (_, allowed) in CHOICES.items():
+        assert getattr(preset.protocol, field) in allowed, field
+
+
+def test_every_field_has_a_range_or_choices_or_says_that_it_has_none():
+    with_range = {entry.field for entry in OFFERED.published if entry.measure}
+    assert with_range | CHOICES.keys() | WITHOUT_RANGE == PUBLISHED.keys()
+    assert {field: PUBLISHED[field].words for field in CHOICES} == {
+        field: words for field, (words, _) in CHOICES.items()
+    }
+    for field in WITHOUT_RANGE:
+        assert re.search("common practice, no source|our own", PUBLISHED[field].source), field
+
+
 def test_a_value_outside_would_be_seen():
     """The check above is able to fail."""
     preset = BY_CODE["winter-pools"]
@@ -129,7 +169,7 @@ def test_the_rows_of_a_preset_tell_every_value_that_it_sets(preset):
         ("min_stops", METRIC, "1 to 10 stops"),
         ("min_days_between_visits", METRIC, "at least 15 days"),
         ("loudest_noise", METRIC, ""),
-        ("stops_in_order", METRIC, "always in the same order"),
+        ("stops_in_order", METRIC, CHOICES["stops_in_order"][0]),
     ],
 )
 def test_a_published_range_in_words(field, units, words):
