@@ -110,8 +110,9 @@ class Described:
         first, last = self.years
         return said(
             "What volunteers heard of calling frogs and toads along the fixed routes of {program}, "
-            "season years {first} to {last}: {visits} accepted visits with every listening period "
-            "and call index, zeros included, the yearly table, and trends of occupancy.",
+            "season years {first} to {last}. It holds {visits} accepted visits with every "
+            "listening period and call index, zeros too. With it come the yearly table and trends "
+            "of occupancy.",
             program=self.publication.program.name,
             first=first,
             last=last,

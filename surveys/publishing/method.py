@@ -72,14 +72,14 @@ COUNTED = (
 CORRECTED = (
     _(
         "Shares corrected for animals present but not heard come from the single-season "
-        "occupancy model (MacKenzie et al. 2002, Ecology 83:2248–2255), year by year, with "
-        "profile-likelihood intervals at 95%. Only the calling season of a species is used."
+        "occupancy model (MacKenzie et al. 2002, Ecology 83:2248–2255), year by year. Their 95% "
+        "intervals are by profile likelihood. Only the calling season of a species is used."
     ),
     _(
         "The chance of hearing a species may depend on the night, the temperature, the time after "
-        "sunset, wind, noise, rain before and water that night; the chance that it is there on "
-        "habitat, fish and how long the water stays. How much of this a species carries is chosen "
-        "by AIC."
+        "sunset, wind, noise, rain before and water that night. The chance that it is there may "
+        "depend on habitat, fish and how long the water stays. How much of this a species carries "
+        "is chosen by AIC."
     ),
     _(
         "Each trend is checked against surveys simulated from it (MacKenzie and Bailey 2004, "
@@ -105,7 +105,7 @@ CORRECTED = (
     ),
     _(
         "Where the rules for listening or the stops changed on at least a tenth of the surveys, "
-        "the line has a step that counts for no change; a side of the step with fewer than three "
+        "the line has a step that counts for no change. A side of the step with fewer than three "
         "season years is left out. A season whose windows are not over is in no trend."
     ),
     _(

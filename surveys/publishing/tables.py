@@ -286,9 +286,9 @@ CALLS = Table(
         SPECIES,
         whole(
             "call_index",
-            "0 not heard, 1 single callers, 2 some overlap, 3 full chorus; blank "
-            "where the species is neither heard nor silent (not sure, left out in review, or a "
-            "group it belongs to was written down instead). For a group, the highest of its own "
+            "0 not heard, 1 single callers, 2 some overlap, 3 full chorus. Blank "
+            "where the species is neither heard nor silent: not sure, left out in review, or a "
+            "group it belongs to was written down instead. For a group, the highest of its own "
             "and its members.",
             minimum=0,
             maximum=3,

@@ -61,8 +61,8 @@ def _by_class(name: str, what: str) -> Iterator[Cells]:
 WATER_AND_CALLS = Table(
     name="water_and_calls",
     title="Water and calls",
-    meaning="How calling goes with the water at stops: days from the first filling of a season to "
-    "the first chorus, call index 2 or 3, and where the species was heard by what visits saw.",
+    meaning="How calling goes with the water at stops. Days from the first filling of a season to "
+    "the first chorus, call index 2 or 3; and where the species was heard by what visits saw.",
     columns=(
         SPECIES,
         whole(

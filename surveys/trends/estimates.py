@@ -170,9 +170,8 @@ FLAGS: dict[str, str] = {
         "season has no share for this species, because silence says too little about it."
     ),
     NAMING_CHANGED: _(
-        "The share of the group's records that name a species changed so much that the "
-        "first half of the years would report the species and the second half the joint entry, "
-        "or the other way around."
+        "The share of the group's records that name a species changed much. One half of the years "
+        "would report the species, the other half the joint entry."
     ),
     STEPS_DIFFER: _(
         "Full chorus by itself changes differently from the call index as a whole, so its trend is "

@@ -19,6 +19,7 @@ _WORD = re.compile(r"[^\W\d_]+(?:['’][^\W\d_]+)*")
 _UNIT = r"(?:°[CF]?|%|km/h|mph|km|min|cm|mm|m|s|h|in|am|pm|ft|MB)(?!\w)"
 _NUMBER = re.compile(rf"[−-]?\d[\d.,:/–-]*(?:[ \u00a0]?{_UNIT})?")
 _SENTENCE_END = re.compile(r"[.!?…]+[\"'”’)*]*(?=\s|$)|\n")
+_CITED = re.compile(r"\s*\([^()]*\b(?:18|19|20)\d\d\b[^()]*\)")
 _VOWELS = re.compile(r"[aeiouy]+")
 # Two vowels that are spoken apart: area, create, dial, period, usual, going.
 _TWO_IN_A_GROUP = re.compile(
@@ -51,6 +52,18 @@ def counts(text: str, names: Iterable[str] = ()) -> tuple[int, int, int]:
     if not words:
         raise ValueError("No words to grade.")
     return len(filled), len(words), sum(map(syllables_of, words))
+
+
+def sentences_of(text: str) -> list[str]:
+    """The sentences of plain text, without the works that they cite in parentheses.
+
+    >>> sentences_of("It stays (Wilson 1927, Journal 22:209). Does it?")
+    ['It stays.', 'Does it?']
+    """
+    text = _CITED.sub("", text)
+    ends = [found.end() for found in _SENTENCE_END.finditer(text)]
+    parts = (text[begin:end].strip() for begin, end in zip([0, *ends], [*ends, None], strict=True))
+    return [part for part in parts if _WORD.search(part)]
 
 
 def syllables_of(word: str) -> int:

@@ -36,11 +36,12 @@ GUARDED = (
 )
 ABSENCES = (
     "A listening period that was completed has an occurrence for every species on the checklist of "
-    "that night: present with a call index of 1 to 3, or absent, which means listened for and not "
-    "heard. It does not mean that the species was not there. A species that was heard only beyond "
-    "the listening radius of the protocol is present, as its occurrenceRemarks say, and is no "
-    "detection in the trends. A species that was heard without certainty, or whose record was left "
-    "out in review, has no occurrence at that stop: it is neither present nor absent."
+    "that night. It is present with a call index of 1 to 3, or absent, which means listened for "
+    "and not heard. Absent does not mean that the species was not there. A species that was heard "
+    "only beyond the listening radius of the protocol is present, and its occurrenceRemarks say "
+    "so. In the trends it is not a detection. A species that was heard without certainty, or whose "
+    "record was left out in review, has no occurrence at that stop: it is neither present nor "
+    "absent."
 )
 QUALITY = (
     "Each sheet is checked by rules of its protocol (times, weather, order of stops, season), then "

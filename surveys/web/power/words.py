@@ -26,7 +26,7 @@ def power_sentence(name: str, plan: SurveyPlan, cells: Sequence[PowerCell]) -> s
     if NOT_IDENTIFIED in asked.chance.flags:
         return said(
             "With {routes} routes and {times} per year, no decline in the share of stops with "
-            "{name} can be shown: without a second visit in the same season, we cannot separate "
+            "{name} can be shown. Without a second visit in the same season, we cannot separate "
             "missed animals from absent ones.",
             routes=plan.routes,
             times=times(plan.visits),
