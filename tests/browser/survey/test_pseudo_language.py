@@ -5,12 +5,18 @@ import re
 import pytest
 from playwright.sync_api import Page, expect
 
-from surveys.models import ChecklistEntry, Visit
+from surveys.models import ChecklistEntry, Program, ProtocolVersion, Stop, Visit
 from surveys.visits.drafts import save_cells
 from surveys.visits.sheet.cells import CellChange
 from tests.browser.conftest import give_session
 from tests.browser.survey.conftest import NIGHT, survey_url
-from tests.support.builders import make_joint_entry, make_member, make_person, make_species
+from tests.support.builders import (
+    make_joint_entry,
+    make_member,
+    make_own_field,
+    make_person,
+    make_species,
+)
 from tests.support.pseudo import (
     in_pseudo_language,
     pseudo,
@@ -23,7 +29,10 @@ READ = """() => [...document.querySelectorAll("body *:not(script, style)")].flat
   ...["aria-label", "title", "placeholder", "alt"].map((name) => element.getAttribute(name)),
   ...[...element.childNodes].filter((node) => node.nodeType === 3).map((node) => node.data),
 ]).filter((text) => text && text.trim())"""
-CONDITIONS = ("beaufort", "sky", "noise", "water_tonight", "air_temperature")
+OWN = {"salinity": "number", "egg_masses": "whole", "mown": "yes_no", "shore": "choice"}
+CONDITIONS = (
+    "beaufort", "sky", "noise", "water_tonight", "air_temperature", *(f"own.{key}" for key in OWN),
+)  # fmt: skip
 
 # Names on the map of the phone: who made it, and the county of the route.
 OF_THE_MAP = frozenset(words_of(["Natural Earth, U.S. Census Bureau", "Dane, Wisconsin"]))
@@ -69,6 +78,8 @@ def walk(phone, live_server, observer, route):
 @pytest.mark.django_db(transaction=True)
 def test_a_night_on_the_phone_says_nothing_unmarked(walk, phone, observer, route):
     page = phone.page
+    ask_for_more(observer.program)
+    walk.known |= words_of_the_database()
     page.goto(survey_url(observer))
     page.get_by_text(begins("No route is saved on this phone yet")).first.wait_for()
     walk.look("nothing saved")
@@ -84,6 +95,9 @@ def test_a_night_on_the_phone_says_nothing_unmarked(walk, phone, observer, route
     page.locator("#bar-mark").click()
     page.get_by_role("button", name=begins("Submit the visit")).wait_for()
     walk.look("summary")
+    page.locator('[data-cell="own.leader"]').click()
+    walk.look("own text")
+    walk.tap("Done")
     walk.tap("Submit the visit")
     walk.look("before submitting")
     walk.tap("Yes, submit")
@@ -115,6 +129,17 @@ def test_what_can_come_between_says_nothing_unmarked(walk, phone, observer, rout
     walk.tap("Delete draft")
     walk.look("before deleting")
     assert walk.left == {}
+
+
+def ask_for_more(program) -> None:
+    """A listening radius, own fields of every kind, and all that the emergency card can say."""
+    ProtocolVersion.objects.update(listening_radius_m=100)
+    Program.objects.update(emergency_contact="Dana Alder")
+    Stop.objects.update(road="Ferry Road", county="Alder County")
+    for key, kind in OWN.items():
+        choices = [["reed", "Reed"], ["open", "Bare"]] if kind == "choice" else []
+        make_own_field(program, key.replace("_", " "), kind=kind, choices=choices)
+    make_own_field(program, "Leader", kind="text", per="visit")
 
 
 def save_tonight(walk: Walk, observer, route) -> None:
@@ -196,7 +221,13 @@ def survey_a_stop(walk: Walk, phone) -> None:
     walk.tap("Start listening")
     page.locator('[data-species="pseudacris-crucifer"]').click()
     walk.phase("Listening")
+    page.get_by_text(begins("Near: at least one called within {radius}.")).wait_for()
     walk.look("listening")
+    page.locator(".calls__where button:visible").last.click()
+    walk.look("far")
+    page.locator(".sos summary").click()
+    page.get_by_text(begins("Program contact: {contact}")).first.wait_for()
+    walk.look("emergency")
     walk.tap("Another species")
     walk.look("search")
     walk.tap("Done")
