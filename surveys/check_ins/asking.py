@@ -29,10 +29,10 @@ def mail_question(*, contact_id: int) -> None:
             program=program,
         ),
         gettext(
-            "If you say yes, and they are not back at the time they set, this site mails you. It "
-            "cannot call for help, and it knows nothing where there is no signal. Mail may come "
+            "If you say yes, and they are not back at the time they set, this site emails you. It "
+            "cannot call for help, and it knows nothing where there is no signal. Email may come "
             "late. It is not a rescue service."
         ),
-        gettext("Say yes or no here. If you do nothing, you get no more mail:"),
+        gettext("Say yes or no here. If you do nothing, you get no more emails:"),
         quoted(link_of(contact)),
     )

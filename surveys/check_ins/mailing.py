@@ -60,7 +60,7 @@ def mail_back(*, check_in_id: str) -> None:
                 found,
                 subject,
                 said(
-                    "{name} said so at {time}. You need do nothing more. Thank you.",
+                    "{name} said so at {time}. You do not need to do more. Thank you.",
                     name=found.person.name,
                     time=dates.clock(found.back_at),
                 ),
@@ -91,7 +91,7 @@ def _overdue(found: CheckIn, program: Program) -> list[str]:
     return [
         said(
             "{name} wanted to be back by {time} from the route {route} ({program}), and has not "
-            "said so. This mail goes out {minutes} minutes after that time.",
+            "said so. This email goes out {minutes} minutes after that time.",
             name=name,
             time=dates.clock(found.back_by),
             route=found.route,

@@ -174,6 +174,11 @@ WORDS = (
         "A person, whoever it is.",
         (r"somebod(?:y|ies)", r"anybody", r"everybody", r"nobody"),
     ),
+    Word(
+        "email",
+        "What this site sends to your email address.",
+        (r"mails?(?! (?:server|program))", r"mailed", r"mailing(?!\.py)"),
+    ),
 )
 
 

@@ -100,7 +100,7 @@ def _send(letter: Letter) -> bool:
         send_mail(f"Duskpool: {subject}", "\n\n".join(parts) + "\n", None, [letter.to])
     except OSError as error:
         # smtplib's exceptions are OSErrors.
-        log.error("No alert could be mailed to %s: %s", letter.to, error)
+        log.error("No alert could be emailed to %s: %s", letter.to, error)
         return False
     return True
 

@@ -224,7 +224,7 @@ def _overdue(args: dict[str, Any]) -> dict[str, Any] | None:
     if found is None:
         return None
     return {
-        "words": said("Mail that {name} is not back yet", name=found.person.name),
+        "words": said("Email that {name} is not back yet", name=found.person.name),
         "program": found.route.program_id,
         "asked_by": found.person.email if found.person.is_active else None,
     }

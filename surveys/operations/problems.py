@@ -178,6 +178,6 @@ def _failures() -> Iterator[Problem]:
         )
     for job in failed_jobs():
         told = (
-            gettext("Mail was not sent: {words}.") if job.is_mail else gettext("Failed: {words}.")
+            gettext("Email was not sent: {words}.") if job.is_mail else gettext("Failed: {words}.")
         )
         yield Problem(key=f"job {job.job}", words=told.format(words=job.words), tell=job.asked_by)

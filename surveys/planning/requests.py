@@ -121,7 +121,7 @@ def decline_request(
     request = _lock_open(member, request_id, member.program.route_requests.all())
     if not answer.strip():
         raise ValidationError(
-            {"answer": gettext("Write a word to the observer: they offered their evenings.")}
+            {"answer": gettext("Write a few words to the observer: they offered their evenings.")}
         )
     return _answer(member, request, RequestState.DECLINED, answer, site_url)
 
@@ -174,7 +174,7 @@ def _check_free(member: Membership, route: Route, year: int, window: str) -> Non
         raise ValidationError(
             {
                 "window": said(
-                    "{route} is no longer free then: someone else goes, or the visit is made. "
+                    "{route} is no longer free then: someone else goes, or the visit is done. "
                     "Choose another route or window.",
                     route=route,
                 )

@@ -138,6 +138,6 @@ def _after(routes: Iterable[MatchedRoute], options: PlanOptions) -> Iterable[Pla
         yield PlanFinding(
             kind="reason",
             spot=Spot(route=route.planned.position, stop=stop.planned.position),
-            message=gettext("There is no reason yet why stops are corrected or moved."),
+            message=gettext("The reason for correcting or moving stops is missing."),
             remedy=gettext("Say why, in a few words. It is kept with the stops."),
         )

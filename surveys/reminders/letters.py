@@ -48,9 +48,9 @@ _START = {
     ),
     LetterGroup.MISSED: (
         gettext_noop("{program}: a window without a visit"),
-        gettext_noop("The window is over, and we have no visit on:"),
+        gettext_noop("The window is over, and there is no visit on:"),
         gettext_noop(
-            "If you went, please submit the visit. If you could not go, tell us what stood in the "
+            "If you went, please submit the visit. If you could not go, tell us what got in the "
             "way."
         ),
     ),

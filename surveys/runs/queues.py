@@ -33,7 +33,7 @@ class WorkerFacts:
 
 # Fits and simulations hold Python's lock for minutes: nothing else runs in their processes.
 WORKERS = {
-    "quick": WorkerFacts(label=_("mail and short tasks"), queues=(MAIL, SHORT), concurrency=4),
+    "quick": WorkerFacts(label=_("email and short tasks"), queues=(MAIL, SHORT), concurrency=4),
     "long": WorkerFacts(label=_("imports and publications"), queues=(LONG,), concurrency=2),
     "fits": WorkerFacts(label=_("trend fits"), queues=(FITS,), concurrency=1),
     "simulations": WorkerFacts(label=_("simulations"), queues=(SIMULATIONS,), concurrency=1),

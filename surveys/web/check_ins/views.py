@@ -45,7 +45,7 @@ def check_in(request: ProgramRequest) -> HttpResponse:
             added = run_verb(form, add_member, member, facts["member"], site_url=site)
         if added:
             said_yes = gettext("Added. You can choose them on the phone.")
-            asked = gettext("We asked by mail. You can choose them once they say yes.")
+            asked = gettext("We asked by email. You can choose them once they say yes.")
             messages.success(request, asked if by_mail else said_yes)
             return redirect("web:check_in", program=member.program.slug)
     context = {
@@ -63,7 +63,7 @@ def check_in(request: ProgramRequest) -> HttpResponse:
 @needs(Permission.SURVEY)
 def remove_contact(request: ProgramRequest, contact: int) -> HttpResponse:
     remove(request.membership, contact)
-    messages.success(request, gettext("Removed. Name and address are forgotten."))
+    messages.success(request, gettext("Removed. The name and the address are deleted."))
     return redirect("web:check_in", program=request.membership.program.slug)
 
 
@@ -72,7 +72,7 @@ def remove_contact(request: ProgramRequest, contact: int) -> HttpResponse:
 def back(request: ProgramRequest, check_in: uuid.UUID) -> HttpResponse:
     say_back(request.membership, check_in)
     messages.success(
-        request, gettext("Good to have you back. If we mailed your contact, we tell them now.")
+        request, gettext("Good to have you back. If we emailed your contact, we tell them now.")
     )
     return redirect("web:check_in", program=request.membership.program.slug)
 

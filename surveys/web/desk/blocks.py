@@ -365,13 +365,13 @@ def failed(desk: Desk) -> Block:
         (
             text(job.words, status),
             night(desk.day(job.at)),
-            text(gettext("This mail was not sent.") if job.is_mail else gettext("This stopped.")),
+            text(gettext("This email was not sent.") if job.is_mail else gettext("This stopped.")),
         )
         for job in failed_jobs(desk.program)
     ]
     return Block(
         key="failed",
-        title=gettext("Work and mail that failed"),
+        title=gettext("Work and emails that failed"),
         lede=gettext("Of the last seven days. You can try again on the status page."),
         head=(gettext("What"), gettext("When"), gettext("Why")),
         rows=[*runs, *jobs],

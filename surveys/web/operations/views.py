@@ -94,7 +94,7 @@ def _site_facts() -> list[Fact]:
         )
     return [
         (gettext("Workers"), workers, ""),
-        (gettext("Mail"), _waiting(mail), ""),
+        (gettext("Email"), _waiting(mail), ""),
         *(_operation(kind) for kind in OperationKind),
         _disk(),
     ]

@@ -107,7 +107,7 @@ def message(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
         messages.error(request, str(error))
         written = text
     else:
-        messages.success(request, gettext("Sent. The other side gets it by mail, too."))
+        messages.success(request, gettext("Sent. The other side gets it by email, too."))
         written = ""
     return redirect(_page_of(request, visit_id, written))
 

@@ -178,7 +178,7 @@ def test_mail_that_failed_is_told_to_operators_and_to_whoever_asked_for_it(file)
     end_job("accounts.send_invitation")
     told = letters(file)
     assert {to for to, *_ in told} == {OPS, coordinator.person.email}
-    assert all("Mail was not sent: Invitation to nell@example.org." in text for *_, text in told)
+    assert all("Email was not sent: Invitation to nell@example.org." in text for *_, text in told)
     assert letters(file) == []
     assert try_again(failed_jobs(coordinator.program)) == 1
     assert [(to, subject) for to, subject, _ in letters(file)] == [
@@ -200,7 +200,7 @@ def test_letters_about_accounts_are_for_operators_alone(all_is_well):
     end_job("accounts.send_letter", sealed="x")
     (problem,) = problems()
     assert problem.tell is None
-    assert problem.words == "Mail was not sent: A letter about an account."
+    assert problem.words == "Email was not sent: A letter about an account."
 
 
 def test_a_failure_that_was_made_up_for_is_no_problem(all_is_well):

@@ -130,7 +130,7 @@ def test_answering_a_request(plan, coordinator, client_for):
     page = text_of(client.get(url(plan, "program_assignments")))
     assert "I live there." in page
     refused = client.post(url(plan, "program_request_answer", asked.pk), {"decline": "yes"})
-    assert "Write a word to the observer" in text_of(refused)
+    assert "Write a few words to the observer" in text_of(refused)
     client.post(url(plan, "program_request_answer", asked.pk), {"answer": "Gladly."})
     assert Assignment.objects.get(route=plan.far).observer == plan.bo.person
     page = text_of(client_for(plan.bo).get(url(plan, "my_season")))

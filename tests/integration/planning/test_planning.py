@@ -300,7 +300,7 @@ def test_asking_for_a_route_and_the_answers(plan, coordinator):
     (told,) = [text for text in send_mail_of("planning.mail_asked") if "Bo asks" in text]
     assert told.startswith(coordinator.person.email)
     assert "I live next door." in told
-    with pytest.raises(ValidationError, match="Write a word"):
+    with pytest.raises(ValidationError, match="Write a few words"):
         requests.decline_request(coordinator, asked.pk, answer=" ")
     requests.accept_request(coordinator, asked.pk, answer="Gladly.", site_url="https://x.example")
     assert cover(plan, "June", plan.far) == ["Bo"]

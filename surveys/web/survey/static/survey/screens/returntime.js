@@ -87,7 +87,7 @@ const cannot = ({ emergency_number: number }) =>
     h(
       "p",
       null,
-      gettext("If you are not back in time, the site mails your contact. It cannot call for help."),
+      gettext("If you are not back in time, the site emails your contact. It cannot call for help."),
       " ",
       gettext("Without signal it knows nothing, and no one is told. It is not a rescue service."),
       " ",
