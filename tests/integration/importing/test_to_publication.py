@@ -18,7 +18,7 @@ from surveys.publishing.freeze import freeze, snapshot
 from surveys.publishing.reading import rows_of
 from surveys.visits.verbs import accept, settle
 from tests.integration.importing.conftest import PEEPER, WOOD_FROG
-from tests.support.builders import make_checklist, make_own_field, make_route, make_version
+from tests.support.builders import make_own_field, make_route, make_species, make_version
 from tests.support.publishing import publish_now
 
 pytestmark = pytest.mark.django_db
@@ -42,7 +42,7 @@ N1,2024-04-15,2,21:10,21:15,0,open,no,Team two,Wood frog,0,
 def fields(program):
     version = make_version(program, listening_radius_m=100)
     make_route(program, version=version, code="N1", name="Near Pond", stops=2)
-    (wood_frog,) = make_checklist(program, WOOD_FROG)
+    wood_frog = make_species(WOOD_FROG)
     wood_frog.common_name = "Wood frog"
     wood_frog.save()
     make_own_field(program, "Salinity", unit="ppt", low=0, high=45)
