@@ -14,19 +14,30 @@ import pytest
 
 pytestmark = pytest.mark.benchmark
 ROOT = Path(__file__).resolve().parents[3]
-SPECIES = 25
+# In CPU seconds, against ten evaluations of the likelihood, visit by visit, on the same histories.
+# Measured 5.3 to 5.6, at any load of the machine; the aim is about 10.
+MOST_TIMES_THE_FLOOR = 11
 MEASURE = """
-import json, time
+import json
+import numpy as np
+from surveys.trends.histories import build_histories
+from surveys.trends.models.occupancy_likelihood import log_likelihood, occupancy_cells
 from tests.benchmarks.trends.test_speed import all_tables, program
+from tests.benchmarks.trends.test_whole_species import cpu
 from tests.support.memory import peak_megabytes
 
 periods = program(600)
-start = time.perf_counter()
-summary, years = all_tables(periods)
-taken = time.perf_counter() - start
-assert years == 20 and "clustered" in summary.odds.interval
+seconds = cpu(lambda: all_tables(periods))
 peak = peak_megabytes()
-print(json.dumps({"seconds": taken, "megabytes": peak}))
+
+detected = build_histories(periods).detected
+by_visit = occupancy_cells(
+    detected, np.arange(len(detected))[:, None] * 1.0, np.ones((*detected.shape, 1))
+)
+assert len(by_visit.weight) == len(detected) == 120_000
+theta = np.array([0.0, 0.4])
+floor = cpu(lambda: [log_likelihood(by_visit, theta) for _ in range(10)])
+print(json.dumps({"seconds": seconds, "floor": floor, "megabytes": peak}))
 """
 
 
@@ -37,5 +48,5 @@ def test_time_and_memory():
     )
     assert done.returncode == 0, done.stderr
     found = json.loads(done.stdout)
-    assert SPECIES * found["seconds"] <= 30, found
+    assert found["seconds"] <= MOST_TIMES_THE_FLOOR * found["floor"], found
     assert found["megabytes"] <= 1024, found
