@@ -19,6 +19,10 @@ LONG = "long"
 
 # A mail server that is away for a while: after 20 s, 50 s, 80 s … some 20 minutes in all.
 MAIL_RETRY = RetryStrategy(max_attempts=9, wait=20, linear_wait=30)
+# No job that broke off waits longer until it is tried again, and no new one longer than through the
+# quiet hours of mail, on the night in which clocks are set back. What does is the doing of a clock.
+LONGEST_WAIT_AGAIN = dt.timedelta(minutes=10)
+LONGEST_WAIT = dt.timedelta(hours=15)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,6 +2,8 @@
 
 import datetime as dt
 import logging
+import time
+from collections.abc import Mapping
 
 from django.db import connection, transaction
 from django.db.models import Q
@@ -12,6 +14,7 @@ from procrastinate.contrib.django import app
 from procrastinate.contrib.django.models import ProcrastinateJob
 
 from surveys.models import UNDER_WAY, BackgroundRun
+from surveys.runs.clock import forget_wrong_moments
 from surveys.runs.enqueue import give_up_lost
 from surveys.runs.queues import SHORT
 
@@ -19,6 +22,7 @@ log = logging.getLogger(__name__)
 
 # A worker says every ten seconds that it is alive.
 SILENT = dt.timedelta(seconds=30)
+LOOK_AGAIN_S = 12.0
 KEEP_JOBS = dt.timedelta(days=7)
 # They may be tried again, and operators see them for a week. Letters are sealed, yet not for ever.
 KEEP_FAILED = dt.timedelta(days=30)
@@ -29,21 +33,38 @@ KEEP_RUNS = dt.timedelta(days=90)
 @app.task(name="runs.take_up_stalled", queue=SHORT, queueing_lock="take up stalled jobs")
 def take_up_stalled(timestamp: int) -> None:
     """Jobs whose worker was killed, and says no more that it is alive, go to the next worker."""
-    for job in put_back_stalled():
+    forget_wrong_moments()
+    seen = silent_workers()
+    if seen:
+        time.sleep(LOOK_AGAIN_S)
+    for job in put_back_stalled(seen):
         log.warning("%s lost its worker and is begun again.", job)
     give_up_lost()
 
 
+def silent_workers() -> dict[int, dt.datetime]:
+    """Workers that hold jobs and, by their last sign of life, are dead: how long ago it was, or
+    that it has yet to come. A clock that jumps makes all of them look so for ten seconds, so
+    whoever asks looks again: a dead one's sign stays the same."""
+    silent = Q(worker__last_heartbeat__lt=Now() - SILENT)
+    to_come = Q(worker__last_heartbeat__gt=Now() + SILENT)
+    jobs = ProcrastinateJob.objects.filter(silent | to_come, status="doing")
+    return dict(jobs.values_list("worker", "worker__last_heartbeat"))
+
+
 @transaction.atomic
-def put_back_stalled() -> list[ProcrastinateJob]:
+def put_back_stalled(silent: Mapping[int, dt.datetime]) -> list[ProcrastinateJob]:
     """Let other workers have the jobs of dead ones. Returns the jobs as they were.
 
-    Their rows are locked before they are judged, and those that another sweep has locked are
-    skipped: a job that a second worker has in hand by now is not given away again.
+    Dead are those that gave no sign of life since `silent` was asked, and those that are listed no
+    more. Rows of jobs are locked before they are judged, and those that another sweep has locked
+    are skipped: a job that a second worker has in hand by now is not given away again.
     """
+    dead = Q(worker=None)
+    for worker, sign in silent.items():
+        dead |= Q(worker=worker, worker__last_heartbeat=sign)
     stalled = ProcrastinateJob.objects.select_for_update(skip_locked=True, of=["self"]).filter(
-        Q(worker=None) | Q(worker__last_heartbeat__lt=Now() - SILENT),
-        status="doing",
+        dead, status="doing"
     )
     jobs = list(stalled)
     with connection.cursor() as cursor:

@@ -155,7 +155,19 @@ def test_nothing_acknowledged_is_lost(site, record_property):
 OF_DEAD_WORKERS = """
     SELECT count(*) FROM procrastinate_jobs j
     LEFT JOIN procrastinate_workers w ON w.id = j.worker_id
-    WHERE j.status = 'doing' AND (w.id IS NULL OR w.last_heartbeat < now() - interval '1 minute')
+    WHERE j.status = 'doing' AND (w.id IS NULL OR w.last_heartbeat
+        NOT BETWEEN now() - interval '1 minute' AND now() + interval '1 minute')
+"""
+# What became of each, for whoever has to find out why.
+STANDING = """
+    SELECT concat_ws(' ', 'job', j.id, j.task_name, j.status, 'attempts', j.attempts, 'due in',
+        j.scheduled_at - now(), 'worker seen', now() - w.last_heartbeat, 'ago, lock', j.lock)
+    FROM procrastinate_jobs j LEFT JOIN procrastinate_workers w ON w.id = j.worker_id
+    WHERE j.status IN ('todo', 'doing') AND j.queueing_lock IS NULL
+    UNION ALL
+    SELECT concat_ws(' ', 'run', id, kind, state, 'attempts', attempts, 'step', step, done, 'of',
+        total, 'reported', now() - reported_at, 'ago, job', job_id, problem)
+    FROM surveys_backgroundrun WHERE state IN ('queued', 'running')
 """
 
 
@@ -190,6 +202,7 @@ def judge(site: Site, book: Book) -> dict:
         lost += _lost_recordings(there, book, site.folder / "media")
         lost += _lost_runs(there, book)
         doubled += _doubled(there)
+        standing = [row for (row,) in there.execute(STANDING)]
         doubled += _doubled_imports(there, book)
         notes = dict(there.execute(
             "SELECT note, count(*) FROM surveys_reviewstep WHERE note LIKE 'Please check: %'"
@@ -200,7 +213,8 @@ def judge(site: Site, book: Book) -> dict:
     return {
         "lost": lost,
         "doubled": doubled,
-        "stuck": asked(site, UNDER_WAY),
+        "stuck": len(standing),
+        "standing": standing,
         "mails": sum(mailed.values()),
         "mailed_again": sum(count - 1 for count in mailed.values() if count > 1),
     }
@@ -313,5 +327,7 @@ def words(killed: Counter[str], book: Book, waited: float, found: dict) -> str:
         + "".join(
             f"{count} times no publication: {why}\n" for why, count in book.not_published.items()
         )
-        + "\n".join([*found["lost"][:10], *found["doubled"][:10], *book.surprises[:20]])
+        + "\n".join(
+            [*found["lost"][:10], *found["doubled"][:10], *found["standing"], *book.surprises[:20]]
+        )
     )

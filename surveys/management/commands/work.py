@@ -2,14 +2,20 @@
 
 import asyncio
 import contextlib
+import logging
 from argparse import ArgumentParser
+from collections.abc import Coroutine
 from typing import Any
 
 from django.core.management.base import BaseCommand
+from django.db import connection
 from procrastinate.contrib.django import app
 
 from surveys.operations.heartbeats import beating
-from surveys.runs.queues import WORKERS
+from surveys.runs import clock
+from surveys.runs.queues import SHORT, WORKERS
+
+log = logging.getLogger(__name__)
 
 
 class Command(BaseCommand):
@@ -22,6 +28,9 @@ class Command(BaseCommand):
         parser.add_argument("name", choices=sorted(WORKERS))
 
     def handle(self, *args: Any, **options: Any) -> None:
+        if SHORT in WORKERS[options["name"]].queues:
+            clock.forget_wrong_moments()
+            connection.close()
         with app.replace_connector(app.connector.get_worker_connector()):
             asyncio.run(_work(options["name"]))
 
@@ -30,6 +39,25 @@ async def _work(name: str) -> None:
     facts = WORKERS[name]
     async with app.open_async(), contextlib.AsyncExitStack() as stack:
         await stack.enter_async_context(beating(app.connector, name))
-        await app.run_worker_async(
+        working = app.run_worker_async(
             name=name, queues=list(facts.queues), concurrency=facts.concurrency
         )
+        if SHORT in facts.queues:
+            await _until_the_clock_jumps(working)
+        else:
+            await working
+
+
+async def _until_the_clock_jumps(working: Coroutine[Any, Any, None]) -> None:
+    """What queues the tasks of every minute takes a jump back for a minute that it has seen, and
+    would be silent until then. It begins anew, once its own jobs are done."""
+    worker = asyncio.create_task(working)
+    watch = asyncio.create_task(clock.jump())
+    await asyncio.wait({worker, watch}, return_when=asyncio.FIRST_COMPLETED)
+    if worker.done():
+        watch.cancel()
+    else:
+        log.warning("The clock jumped by %.0f s. This worker begins anew.", await watch)
+        worker.cancel()
+    with contextlib.suppress(asyncio.CancelledError):
+        await worker

@@ -14,7 +14,7 @@ from surveys.fitting.power import cells_of, request_power_study, simulated_cells
 from surveys.fitting.refit import refit
 from surveys.models import BackgroundRun, RunState, SpeciesFit
 from surveys.runs.queues import FITS, SIMULATIONS
-from surveys.runs.tasks import put_back_stalled
+from surveys.runs.tasks import put_back_stalled, silent_workers
 from surveys.visits.refitting import refit_trends
 from tests.support.builders import make_member
 from tests.support.frozen import small_program
@@ -55,7 +55,7 @@ def silence_workers() -> None:
 
 def put_back(_) -> int:
     try:
-        return len(put_back_stalled())
+        return len(put_back_stalled(silent_workers()))
     finally:
         connection.close()
 
@@ -66,7 +66,7 @@ def test_a_fit_is_taken_up_exactly_once(program):
     silence_workers()
     with ThreadPoolExecutor(4) as pool:
         assert sum(pool.map(put_back, range(4))) == 1
-    assert put_back_stalled() == []
+    assert put_back_stalled(silent_workers()) == []
 
     second, third = start_worker(FITS), start_worker(FITS)
     for worker in (second, third):

@@ -26,12 +26,16 @@ from surveys.runs.enqueue import (
 from surveys.runs.kinds import FACTS, task_name
 from surveys.runs.progress import Progress
 from surveys.runs.queues import FITS, LONG, SIMULATIONS
-from surveys.runs.tasks import clean_up, put_back_stalled, take_up_stalled
+from surveys.runs.tasks import clean_up, put_back_stalled, silent_workers, take_up_stalled
 from surveys.runs.work import MOST_ATTEMPTS, RunOverError, _carry_out, begin, fail, finish, note
 from tests.support.builders import make_program
 from tests.support.runs import forget_jobs, task_of
 
 pytestmark = pytest.mark.django_db
+
+
+# Of the queue library.
+HEARTBEAT_EVERY_S = 10.0
 
 
 def ask_about(program, subject="publication 2024", kind=RunKind.PUBLISH, **more):
@@ -258,12 +262,15 @@ def test_a_lost_fit_does_not_keep_the_next_from_being_asked_for(program):
         ("doing", "25 seconds", False),
         ("doing", "31 seconds", True),
         ("doing", None, True),
+        ("doing", "-25 seconds", False),
+        ("doing", "-1 day", True),
         ("succeeded", "1 hour", False),
         ("failed", "1 hour", False),
     ],
 )
 def test_only_jobs_of_silent_workers_are_given_away(program, status, silent_for, taken_up):
-    """`None`: the worker is not even listed any more."""
+    """`None`: the worker is not even listed any more; less than 0: it died while the clock was
+    ahead."""
     run = ask_about(program)
     with connection.cursor() as cursor:
         cursor.execute(
@@ -276,10 +283,38 @@ def test_only_jobs_of_silent_workers_are_given_away(program, status, silent_for,
             "UPDATE procrastinate_jobs SET status = %s, worker_id = %s WHERE id = %s",
             [status, worker, run.job_id],
         )
-    assert [job.pk for job in put_back_stalled()] == ([run.job_id] if taken_up else [])
+    seen = silent_workers()
+    assert [job.pk for job in put_back_stalled(seen)] == ([run.job_id] if taken_up else [])
     assert ProcrastinateJob.objects.get(pk=run.job_id).scheduled_at is None
     assert job_of(run).status == ("todo" if taken_up else status)
-    assert put_back_stalled() == []
+    assert put_back_stalled(silent_workers()) == []
+
+
+@pytest.mark.parametrize("silent_for", ["1 day", "-1 day"])
+def test_a_clock_that_jumped_takes_no_job_from_a_living_worker(program, silent_for, monkeypatch):
+    """All look dead until their next sign of life, for which `take_up_stalled` waits."""
+    run = ask_about(program)
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "INSERT INTO procrastinate_workers (last_heartbeat) "
+            "VALUES (statement_timestamp() - %s::interval) RETURNING id",
+            [silent_for],
+        )
+        worker = cursor.fetchone()[0]
+        cursor.execute(
+            "UPDATE procrastinate_jobs SET status = 'doing', worker_id = %s WHERE id = %s",
+            [worker, run.job_id],
+        )
+
+    def beat(seconds):
+        assert seconds > HEARTBEAT_EVERY_S
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT procrastinate_update_heartbeat_v1(%s)", [worker])
+
+    monkeypatch.setattr(tasks.time, "sleep", beat)
+    assert silent_workers() != {}
+    take_up_stalled(timestamp=0)
+    assert job_of(run).status == "doing"
 
 
 def test_mail_of_a_killed_worker_is_sent_by_the_next_one(coordinator):
@@ -287,7 +322,7 @@ def test_mail_of_a_killed_worker_is_sent_by_the_next_one(coordinator):
     job = ProcrastinateJob.objects.get(task_name="accounts.send_invitation")
     with connection.cursor() as cursor:
         cursor.execute("UPDATE procrastinate_jobs SET status = 'doing' WHERE id = %s", [job.pk])
-    assert [job.pk for job in put_back_stalled()] == [job.pk]
+    assert [job.pk for job in put_back_stalled({})] == [job.pk]
 
 
 def test_every_minute_lost_runs_end(program):
