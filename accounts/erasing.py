@@ -50,6 +50,7 @@ def erase(member: Membership, membership_id: int) -> str:
     CheckInContact.objects.filter(Q(owner=person) | Q(member=person)).delete()
     _end_sign_in(person)
     if email:
+        CheckInContact.objects.filter(email__iexact=email).delete()
         Invitation.objects.filter(email__iexact=email).delete()
     with pgtrigger.ignore(_ACTS):
         acts = SecurityAct.objects.filter(person=person, act="address")

@@ -1,13 +1,15 @@
 """Whom an observer may choose to be mailed when they are not back in time.
 
 A member of the program may be chosen as they are, and may say no in each mail. Anybody else gets
-one mail that asks, and nothing more unless they say yes: so the site cannot be made to mail
-strangers. Links are signed, and open nothing but the answer.
+one mail that asks, and nothing more unless they say yes, whoever takes them off a list and puts
+them on again: so the site cannot be made to mail strangers. Links are signed, and open nothing but
+the answer.
 """
 
 from __future__ import annotations
 
 import datetime as dt
+import re
 
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
@@ -27,7 +29,10 @@ from surveys.models import CheckInContact
 MOST_CONTACTS = 5
 # Mails that ask, a day: of one observer, and to one address from all observers together.
 MOST_ASKED, MOST_ASKED_AT_ADDRESS = 3, 3
+MEMBER_KEY = "member "
 ASKED_WITHIN = dt.timedelta(days=1)
+# Names stand in mail to somebody who has not asked for it: no place for a link.
+_ADDRESS = re.compile(r"[/@\\]|www\.|\w\.\w{2,}")
 
 
 def contacts_of(member: Membership) -> QuerySet[CheckInContact]:
@@ -53,7 +58,7 @@ def add_member(member: Membership, person_id: int, *, site_url: str) -> CheckInC
     chosen = members.exclude(person=member.person_id).filter(person=person_id).first()
     if chosen is None:
         raise ValidationError({"member": gettext("Choose a member of the program.")})
-    return _add(member, f"member {person_id}", member=chosen.person, site_url=site_url)
+    return _add(member, f"{MEMBER_KEY}{person_id}", member=chosen.person, site_url=site_url)
 
 
 @transaction.atomic
@@ -66,12 +71,16 @@ def add_address(member: Membership, *, name: str, email: str, site_url: str) -> 
     name, email = " ".join(name.split()), email.strip().lower()
     if not 0 < len(name) <= 120:
         raise ValidationError({"name": gettext("Write their name, of at most 120 characters.")})
+    _check_names(member, name)
     validate_email(email)
     if email == member.person.email:
         raise ValidationError(
             {"email": gettext("This is your own address. Choose another person.")}
         )
-    key = _key_of(email)
+    key = key_of(email)
+    known = _asked_before(member, key)
+    if known is not None:
+        return _put_back(member, known, name=name, email=email)
     recent = CheckInContact.objects.filter(
         member=None, asked_at__gt=timezone.now() - ASKED_WITHIN
     ).exclude(owner=member.person_id, address_key=key)
@@ -110,6 +119,37 @@ def decline(contact: CheckInContact) -> None:
         _forget(locked, declined_at=timezone.now())
 
 
+def _check_names(member: Membership, name: str) -> None:
+    if _ADDRESS.search(name):
+        raise ValidationError(
+            {"name": gettext("Write a name only, without an email or web address.")}
+        )
+    if _ADDRESS.search(member.person.name):
+        raise ValidationError(
+            gettext("Your own name holds an email or web address. Ask a coordinator to change it.")
+        )
+
+
+def _asked_before(owner: Membership, key: str) -> CheckInContact | None:
+    """The row of somebody who was taken off the list and has not answered. Raises ValidationError
+    for who said no to this observer, in whichever program."""
+    rows = CheckInContact.objects.filter(owner=owner.person_id, address_key=key)
+    if rows.exclude(declined_at=None).exists():
+        raise ValidationError(gettext("This person does not want these emails."))
+    removed = rows.filter(program=owner.program_id, confirmed_at=None).exclude(removed_at=None)
+    return removed.first()
+
+
+def _put_back(owner: Membership, known: CheckInContact, **facts: str) -> CheckInContact:
+    """On the list again, without another mail: the link of the first one works again."""
+    _check_room(owner)
+    known.removed_at = None
+    for name, value in facts.items():
+        setattr(known, name, value)
+    known.save()
+    return known
+
+
 def _lock_list(member: Membership) -> None:
     """Two requests at once take turns, so that neither passes the limits."""
     require(member, Permission.SURVEY)
@@ -123,10 +163,7 @@ def _add(owner: Membership, key: str, **facts: object) -> CheckInContact:
         raise ValidationError(gettext("This person does not want these emails."))
     if known is not None and known.removed_at is None:
         raise ValidationError(gettext("This person is on your list already."))
-    if contacts_of(owner).count() >= MOST_CONTACTS:
-        raise ValidationError(
-            said("You can have {number} contacts. Remove one first.", number=MOST_CONTACTS)
-        )
+    _check_room(owner)
     if known is not None and known.asked_at > timezone.now() - ASKED_WITHIN and "email" in facts:
         raise ValidationError(gettext("This person was asked today. Try again tomorrow."))
     if known is not None:
@@ -136,6 +173,13 @@ def _add(owner: Membership, key: str, **facts: object) -> CheckInContact:
     )
 
 
+def _check_room(owner: Membership) -> None:
+    if contacts_of(owner).count() >= MOST_CONTACTS:
+        raise ValidationError(
+            said("You can have {number} contacts. Remove one first.", number=MOST_CONTACTS)
+        )
+
+
 def _forget(contact: CheckInContact, **when: dt.datetime) -> None:
     contact.name, contact.email, contact.member = "", "", None
     for name, at in when.items():
@@ -143,6 +187,6 @@ def _forget(contact: CheckInContact, **when: dt.datetime) -> None:
     contact.save()
 
 
-def _key_of(email: str) -> str:
+def key_of(email: str) -> str:
     """Keyed, since an address can be guessed from a bare hash of it."""
     return salted_hmac("surveys.check_ins.contacts", email, algorithm="sha256").hexdigest()

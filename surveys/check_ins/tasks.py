@@ -5,12 +5,12 @@ from __future__ import annotations
 import datetime as dt
 
 from django.db import transaction
-from django.db.models import F
+from django.db.models import F, Q
 from django.db.models.functions import Greatest
 from django.utils import timezone
 from procrastinate.contrib.django import app
 
-from surveys.check_ins.contacts import ASKED_WITHIN
+from surveys.check_ins.contacts import ASKED_WITHIN, MEMBER_KEY
 from surveys.check_ins.mailing import GRACE, mail_overdue
 from surveys.check_ins.verbs import TOO_LATE
 from surveys.models import CheckIn, CheckInContact
@@ -52,6 +52,9 @@ def forget(timestamp: int) -> None:
     """Old return times, and contacts who were taken off a list."""
     now = timezone.now()
     CheckIn.objects.filter(back_by__lt=now - KEPT).delete()
+    # Of who never answered the hash stays, so that they are not asked again.
     CheckInContact.objects.filter(
-        removed_at__lt=now - ASKED_WITHIN, asked_at__lt=now - ASKED_WITHIN
+        ~Q(confirmed_at=None) | Q(address_key__startswith=MEMBER_KEY),
+        removed_at__lt=now - ASKED_WITHIN,
+        asked_at__lt=now - ASKED_WITHIN,
     ).delete()

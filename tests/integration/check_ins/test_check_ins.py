@@ -82,8 +82,6 @@ def test_the_site_cannot_be_made_to_mail_strangers_without_end(program, observer
         contacts.remove(observer, ask(observer, f"kit{number}@example.org").pk)
     with pytest.raises(ValidationError, match="as many emails"):
         ask(observer, "other@example.org")
-    with pytest.raises(ValidationError, match="asked today"):
-        ask(observer, "kit0@example.org")
     assert len(delivered()) <= contacts.MOST_ASKED
     for _ in range(contacts.MOST_ASKED_AT_ADDRESS):
         ask(make_member(program), "wren@example.org")
@@ -98,6 +96,49 @@ def test_the_site_cannot_be_made_to_mail_strangers_without_end(program, observer
             contacts.add_member(observer, person, site_url=SITE)
     with pytest.raises(PermissionDenied):
         ask(make_member(program, "partner"))
+
+
+def test_who_did_not_answer_is_not_asked_again(program, observer):
+    """Taken off the list and put on again, however much later; their first link works."""
+    first = ask(observer)
+    link = link_of(first)
+    contacts.remove(observer, first.pk)
+    CheckInContact.objects.update(asked_at=timezone.now() - dt.timedelta(days=40))
+    CheckInContact.objects.update(removed_at=timezone.now() - dt.timedelta(days=40))
+    assert len(delivered()) == 0
+    forget(0)
+    again = ask(observer, name="Kit")
+    assert (again.pk, again.name, again.email) == (first.pk, "Kit", "kit@example.org")
+    assert delivered() == []
+    Client().post(link.removeprefix(SITE.rstrip("/")), {"yes": "1"})
+    assert contacts.usable_contacts(observer).get() == first
+    contacts.remove(observer, first.pk)
+    CheckInContact.objects.update(asked_at=timezone.now())
+    with pytest.raises(ValidationError, match="asked today"):
+        ask(observer)
+    CheckInContact.objects.update(removed_at=timezone.now() - dt.timedelta(days=2))
+    CheckInContact.objects.update(asked_at=timezone.now() - dt.timedelta(days=2))
+    forget(0)
+    assert not CheckInContact.objects.exists()
+
+
+def test_a_no_holds_in_every_program_of_the_observer(observer):
+    contacts.decline(ask(observer))
+    elsewhere = make_member(make_program(), person=observer.person)
+    with pytest.raises(ValidationError, match="does not want"):
+        ask(elsewhere)
+
+
+@pytest.mark.parametrize("name", ["You won: https://x.example/", "www.x.example", "a@b.example",
+                                  "x.example"])  # fmt: skip
+def test_a_stranger_is_not_mailed_a_link_as_a_name(observer, name):
+    with pytest.raises(ValidationError, match="name only"):
+        ask(observer, name=name)
+    observer.person.name = name
+    with pytest.raises(ValidationError, match="Your own name"):
+        ask(observer, name="Dr. J.R. Reed-St. John Jr.")
+    observer.person.name = "Ann"
+    assert ask(observer, name="Dr. J.R. Reed-St. John Jr.")
 
 
 def test_a_late_one_is_mailed_once_and_again_when_back(observer, late, program):
@@ -229,6 +270,7 @@ def test_nothing_is_kept_that_is_old_or_of_a_person_erased(coordinator, observer
     assert own_data(observer.person)["return_times"][0]["car"] == "green van"
     queue_overdue(timezone.now())
     ask(observer, "wren@example.org")
+    ask(make_member(observer.program), observer.person.email)
     erase(coordinator, observer.pk)
     assert not CheckIn.objects.exists()
     assert not CheckInContact.objects.exists()
