@@ -6,6 +6,7 @@ from __future__ import annotations
 from django.urls import reverse
 from procrastinate.contrib.django import app
 
+from accounts.access import Permission, may
 from accounts.models import Person
 from surveys import dates
 from surveys.language import gettext, said
@@ -17,9 +18,12 @@ from surveys.runs.queues import MAIL, MAIL_RETRY
 
 @app.task(name="planning.mail_asked", queue=MAIL, retry=MAIL_RETRY)
 def mail_asked(*, request_id: int, person_id: int, site_url: str) -> None:
-    """Tell a coordinator that an observer asks for a route, unless it is settled since."""
+    """Tell a coordinator that an observer asks for a route, unless it is settled since, or they
+    are a coordinator no more: the mail may have waited a night."""
     request, person = _request(request_id), Person.objects.get(pk=person_id)
-    if request.state != RequestState.ASKED or not person.has_account:
+    members = person.memberships.filter(program=request.program_id, active=True)
+    coordinates = any(may(one, Permission.MANAGE) for one in members)
+    if request.state != RequestState.ASKED or not (person.has_account and coordinates):
         return
     name = request.member.person.name
     mail_to(

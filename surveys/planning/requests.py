@@ -3,6 +3,8 @@ that of two who want it at once the second is told."""
 
 from __future__ import annotations
 
+import datetime as dt
+
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import QuerySet
@@ -18,6 +20,9 @@ from surveys.planning.notices import mail_answer, mail_asked
 from surveys.programs.assignments import give, lock_route, today_of
 from surveys.programs.cover import covers
 from surveys.runs.mail_hours import defer_by_day
+
+# Each is mailed to all coordinators: requests of one observer, those withdrawn among them.
+MOST_ASKED, ASKED_WITHIN = 10, dt.timedelta(days=1)
 
 
 def let_take_routes(member: Membership, allowed: bool) -> Program:
@@ -58,6 +63,7 @@ def ask_for_route(
     ).first()
     if known is not None:
         return known
+    _check_number(member)
     request = RouteRequest(
         program=member.program,
         route=route,
@@ -163,6 +169,21 @@ def _lock_open(
             )
         )
     return request
+
+
+def _check_number(member: Membership) -> None:
+    """The row is locked, so that two requests at once take turns."""
+    Membership.objects.select_for_update().get(pk=member.pk)
+    if member.route_requests.filter(asked_at__gt=timezone.now() - ASKED_WITHIN).count() >= (
+        MOST_ASKED
+    ):
+        raise ValidationError(
+            said(
+                "You have asked for {number} routes today. Ask again tomorrow, or write to your "
+                "coordinator.",
+                number=MOST_ASKED,
+            )
+        )
 
 
 def _check_free(member: Membership, route: Route, year: int, window: str) -> None:

@@ -33,6 +33,7 @@ from tests.support.season_plan import NOW, TODAY
 
 pytestmark = pytest.mark.django_db
 
+SITE = "https://frogs.example.org"
 MAY = dt.date(2025, 5, 2)
 
 
@@ -322,6 +323,29 @@ def test_withdrawing_is_for_whoever_asked(plan):
     assert requests.withdraw_request(plan.bo, asked.pk).state == RequestState.WITHDRAWN
     with pytest.raises(ValidationError, match="answered already"):
         requests.withdraw_request(plan.bo, asked.pk)
+
+
+def test_coordinators_are_not_mailed_without_end(plan, coordinator):
+    """To ask and to withdraw, over and over."""
+    for _ in range(requests.MOST_ASKED):
+        asked = requests.ask_for_route(plan.bo, route_id=plan.far.pk, site_url=SITE)
+        requests.withdraw_request(plan.bo, asked.pk)
+    with pytest.raises(ValidationError, match="Ask again tomorrow"):
+        requests.ask_for_route(plan.bo, route_id=plan.far.pk)
+    assert requests.ask_for_route(plan.ann, route_id=plan.far.pk, site_url=SITE)
+    RouteRequest.objects.filter(member=plan.bo).update(
+        asked_at=timezone.now() - dt.timedelta(days=1, seconds=1)
+    )
+    assert requests.ask_for_route(plan.bo, route_id=plan.far.pk, site_url=SITE)
+
+
+def test_who_coordinates_no_more_is_not_told_of_requests(plan, coordinator):
+    other = make_member(plan.program, Role.COORDINATOR)
+    requests.ask_for_route(plan.bo, route_id=plan.far.pk, site_url=SITE)
+    other.role = Role.OBSERVER
+    other.save()
+    texts = send_mail_of("planning.mail_asked")
+    assert [text.split(":")[0] for text in texts] == [coordinator.person.email]
 
 
 def test_answers_keep_quiet_hours(plan, coordinator, monkeypatch):
