@@ -14,6 +14,7 @@ from allauth.account.forms import (
 from allauth.mfa.base.forms import AuthenticateForm as CodeForm
 from allauth.mfa.base.forms import ReauthenticateForm as CodeAgainForm
 from allauth.mfa.totp.forms import ActivateTOTPForm
+from django.conf import settings
 from django.http import HttpRequest
 
 from accounts.form_errors import Form, HelpfulErrors
@@ -43,6 +44,7 @@ class _NewPassword(Form):
         for name, field in self.fields.items():
             field.label = labels[name]
             field.widget.attrs.pop("placeholder", None)
+        self.fields["password1"].widget.attrs["minlength"] = settings.PASSWORD_LENGTHS[0]
 
 
 class NewPasswordForm(_NewPassword, ChangePasswordForm):

@@ -1,7 +1,8 @@
 """Migrations of a table of 15 million calls while somebody writes to it.
 
 The kinds of change that `tests/integration/test_migrations_lock.py` lets through, and some that it
-refuses, each made by Django's own operations. What counts is how long a writer waits; the floor is
+refuses, each made by Django's own operations; and the newest migration of the project that changes
+the table, as it is. What counts is how long a writer waits; the floor is
 one reading of the whole table in the same run. CALL_ROWS makes a smaller table.
 
     CALL_ROWS=1500000 pytest -m slow -s tests/benchmarks/test_large_migration.py
@@ -21,6 +22,7 @@ from django.contrib.postgres.operations import (
     AddIndexConcurrently,
     ValidateConstraint,
 )
+from django.core.management import call_command
 from django.db import connection, models
 from django.db.migrations import AddField, AddIndex
 from django.db.migrations.operations.base import Operation
@@ -55,6 +57,7 @@ REFUSED: dict[str, list[Operation]] = {
         AddField("CallIndex", "loudness", models.PositiveSmallIntegerField(db_default=0))
     ],
 }
+BEFORE_NEWEST, NEWEST = "0035_season_plan", "0036_fewer_indexes_of_calls"
 # Of the time that reading the table takes; it leaves room for what else the machine does.
 MOST_WAIT = 1.0
 INSERT = """
@@ -123,12 +126,27 @@ def made(operations: list[Operation], species: int) -> tuple[float, float]:
     return seconds, max(took)
 
 
+def newest_made(species: int) -> dict[str, tuple[float, float]]:
+    """Seconds, and the longest wait of a writer, for the newest migration back and forth."""
+    found = {}
+    for way, name in (("back", BEFORE_NEWEST), ("forth", NEWEST)):
+        with writer(species) as took:
+            time.sleep(0.5)
+            begun = time.perf_counter()
+            call_command("migrate", "surveys", name, verbosity=0)
+            seconds = time.perf_counter() - begun
+            time.sleep(0.2)
+        found[f"{NEWEST}, {way}"] = seconds, max(took)
+    return found
+
+
 def test_a_writer_hardly_waits(species, record_property):
     with connection.cursor() as cursor:
         begun = time.perf_counter()
         cursor.execute("SELECT sum(index) FROM surveys_callindex")
         floor = time.perf_counter() - begun
-    found = {name: made(operations, species) for name, operations in LET_THROUGH.items()}
+    found = newest_made(species)
+    found |= {name: made(operations, species) for name, operations in LET_THROUGH.items()}
     refused = {name: made(operations, species) for name, operations in REFUSED.items()}
     said = f"{ROWS} rows, read in {floor:.2f} s\n" + "\n".join(
         f"{kind} {name}: {seconds:.2f} s, a writer waited {1000 * wait:.0f} ms"

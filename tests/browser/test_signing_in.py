@@ -83,5 +83,28 @@ def test_screens_of_the_account_are_accessible(program, open_context):
         "/accounts/second-step/webauthn/add/",
         "/accounts/devices/",
         "/accounts/reauthenticate/",
+        "/accounts/password/change/",
     ]
     assert faults_of(page, pages) == {}
+    page.goto("/accounts/password/change/")
+    assert said_of_a_new_password(page) == {
+        "heron reed": "Too short.",
+        "heronreed7heronreed7": "It repeats itself. Use more different letters.",
+        "abababcdabca": "It repeats itself. Use more different letters.",
+        "heron reed 7": "Long enough. One more word makes it stronger.",
+        "heron reed lantern 7": "A good length.",
+        "": "",
+    }
+    # Only the field for a new one says so, and only once.
+    assert page.locator("[data-strength-of]").count() == 1
+
+
+def said_of_a_new_password(page: Page) -> dict[str, str]:
+    """While it is typed, below the field."""
+    field, words = page.get_by_label("New password", exact=True), page.locator(".strength p")
+    told = {}
+    for password in ("heron reed", "heronreed7heronreed7", "abababcdabca", "heron reed 7",
+                     "heron reed lantern 7", ""):  # fmt: skip
+        field.fill(password)
+        told[password] = words.text_content()
+    return told

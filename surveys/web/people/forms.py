@@ -190,6 +190,7 @@ class JoinForm(Form):
 
     def __init__(self, *args: object, **options: object) -> None:
         super().__init__(*args, **options)
+        self.fields["password"].widget.attrs["minlength"] = settings.PASSWORD_LENGTHS[0]
         self.fields["password"].help_text = said(
             "At least {number} characters. Three or four unrelated words make a good one.",
             number=settings.PASSWORD_LENGTHS[0],
