@@ -15,7 +15,7 @@ import numpy as np
 
 from surveys.trends.estimates import PROTOCOL_CHANGED, STOPS_CHANGED
 from surveys.trends.histories import PeriodColumns
-from surveys.trends.numerics.arrays import AnyArray, IntArray
+from surveys.trends.numerics.arrays import AnyArray, BoolArray, IntArray
 
 # Common practice, no source: a change that touches fewer of the surveys of a year is no break.
 LEAST_SHARE = 0.1
@@ -200,35 +200,77 @@ def _other_stops(
     seasons: _RouteYears, periods: PeriodColumns, in_use: Mapping[int, InUse]
 ) -> _Shares:
     """Stops that joined or left the list of a route since the season of the route before."""
-    lists = _stop_lists(seasons, periods, in_use)
     changed: Counter[int] = Counter()
     of_all: Counter[int] = Counter()
-    for season in seasons.again:
-        now, then = lists[season], lists[int(seasons.before[season])]
-        year = int(seasons.year[season])
-        changed[year] += max(len(now - then), len(then - now))
-        of_all[year] += max(len(now), len(then))
+    if not in_use:
+        return changed, of_all
+    listed = _ListedStops.of(seasons, periods, in_use)
+    again = np.flatnonzero(seasons.before >= 0)
+    before = seasons.before[again]
+    joined = listed.without(again, before)
+    left = listed.without(before, again)
+    sizes = np.maximum(listed.sizes[again], listed.sizes[before])
+    for year, change, size in zip(
+        seasons.year[again].tolist(), np.maximum(joined, left).tolist(), sizes.tolist(), strict=True
+    ):
+        changed[year] += change
+        of_all[year] += size
     return changed, of_all
 
 
-def _stop_lists(
-    seasons: _RouteYears, periods: PeriodColumns, in_use: Mapping[int, InUse]
-) -> list[frozenset[int]]:
-    """The stops of each season's route that were in use on its last night, listened to or not."""
-    last_night = np.zeros(len(seasons.year), dtype=np.int64)
-    np.maximum.at(last_night, seasons.at, periods.night)
-    of_route: dict[object, set[int]] = defaultdict(set)
-    for route, stop in set(zip(periods.route.tolist(), periods.stop.tolist(), strict=True)):
-        of_route[route].add(stop)
+@dataclass(frozen=True, kw_only=True)
+class _ListedStops:
+    """The stops of each season's route that were in use on its last night, listened to or not.
 
-    def used(stop: int, night: int) -> bool:
-        since, until = in_use.get(stop, (night, None))
-        return since <= night and (until is None or night <= until)
+    Every stop of a route stands in every season of it: ``used`` (N,) says which were in use,
+    ``first`` (R,) where each season begins, ``count`` (R,) how many stops its route ever had.
+    """
 
-    return [
-        frozenset(stop for stop in of_route[route] if used(stop, night))
-        for route, night in zip(seasons.route.tolist(), last_night.tolist(), strict=True)
-    ]
+    used: BoolArray
+    first: IntArray
+    count: IntArray
+
+    @classmethod
+    def of(
+        cls, seasons: _RouteYears, periods: PeriodColumns, in_use: Mapping[int, InUse]
+    ) -> _ListedStops:
+        last_night = np.zeros(len(seasons.year), dtype=np.int64)
+        np.maximum.at(last_night, seasons.at, periods.night)
+        routes, of_season = np.unique(seasons.route, return_inverse=True)
+        stops, stop = np.unique(periods.stop, return_inverse=True)
+        pairs = np.unique(of_season[seasons.at] * len(stops) + stop)
+        stops_of = np.bincount(pairs // len(stops), minlength=len(routes))
+        count = stops_of[of_season]
+        first = np.cumsum(count) - count
+        season = np.repeat(np.arange(len(count)), count)
+        of_route = (np.cumsum(stops_of) - stops_of)[of_season]
+        pair = pairs[np.repeat(of_route - first, count) + np.arange(len(season))] % len(stops)
+        since, until = np.array(
+            [_ends_of(in_use.get(stop)) for stop in stops.tolist()], dtype=np.float64
+        ).T
+        night = last_night[season]
+        used: BoolArray = (since[pair] <= night) & (night <= until[pair])
+        return cls(used=used, first=first, count=count)
+
+    @property
+    def sizes(self) -> IntArray:
+        """Stops in use in each season (R,)."""
+        season = np.repeat(np.arange(len(self.count)), self.count)
+        return np.bincount(season[self.used], minlength=len(self.count)).astype(np.int64)
+
+    def without(self, some: IntArray, others: IntArray) -> IntArray:
+        """How many stops were in use in some seasons and not in others of the same routes (n,)."""
+        count = self.count[some]
+        number = np.repeat(np.arange(len(some)), count)
+        within = np.arange(len(number)) - np.repeat(np.cumsum(count) - count, count)
+        in_some = self.used[self.first[some][number] + within]
+        in_others = self.used[self.first[others][number] + within]
+        return np.bincount(number[in_some & ~in_others], minlength=len(some)).astype(np.int64)
+
+
+def _ends_of(used: InUse | None) -> tuple[float, float]:
+    since, until = used or (-np.inf, None)
+    return since, np.inf if until is None else until
 
 
 def _large(shares: _Shares) -> tuple[int, ...]:

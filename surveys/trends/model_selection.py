@@ -23,6 +23,7 @@ from surveys.trends.models.likely_levels import likely_levels
 from surveys.trends.models.trend import TrendFit, fit_trend
 from surveys.trends.models.year_levels import YearLevels, fit_year_levels
 from surveys.trends.numerics.arrays import BoolArray, FloatArray
+from surveys.trends.numerics.visit_columns import picked
 from surveys.trends.site_covariates import FISH, HABITAT, WATER_HELD, EmptyKind, SiteCovariate
 from surveys.trends.species_result import RankedModel
 from surveys.trends.unequal_contest import UNEQUAL, unequal_candidates
@@ -303,7 +304,7 @@ def model_terms(
     columns = [covariate.columns for covariate in site_covariates]
     return {
         "occupancy": {name: values for named in columns for name, values in named.items()},
-        "detection": {name: covariates[name] for name in detection_covariates(model)},
+        "detection": picked(covariates, detection_covariates(model)),
         "detection_by_year": without_unequal(model).endswith(BY_YEAR),
         "empty": empty if empty.any() else None,
     }

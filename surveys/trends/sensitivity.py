@@ -193,7 +193,7 @@ def _as_confirmed(data: TrendData, fit: YearTrend) -> SensitivityLine:
 def _by_route(data: TrendData, periods: SpeciesPeriods) -> Iterator[SensitivityLine]:
     if data.site != "stop":
         return
-    fit = trend_of(told_data(periods, "route"))
+    fit = trend_of(told_data(periods, "route", breaks=data.breaks))
     yield _line(BY_ROUTE, fit, summarize_year_trend(fit).occupancy)
 
 

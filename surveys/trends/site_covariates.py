@@ -59,15 +59,21 @@ def site_covariates(
     ``periods`` are those the histories were built from, ``stops`` the facts of each stop by name.
     A covariate that does not vary is left out.
     """
-    row, stop = _stops_of_rows(histories, periods, site)
+    row, stop_of_row = _stops_of_rows(histories, periods, site)
+    known, stop = np.unique(stop_of_row, return_inverse=True)
     covariates: dict[str, SiteCovariate | None] = {}
     for name in (HABITAT, FISH):
         class_of = stops.get(name, {})
-        labels = np.array([class_of.get(key, UNKNOWN) for key in stop.tolist()], dtype=np.str_)
-        covariates[name] = _classes(name, labels, row, histories)
+        labels, label = np.unique(
+            np.array([class_of.get(key, UNKNOWN) for key in known.tolist()], dtype=np.str_),
+            return_inverse=True,
+        )
+        covariates[name] = _classes(name, labels.tolist(), label[stop], row, histories)
     held = stops.get(WATER_HELD, {})
-    amounts = [HYDROPERIOD.get(held.get(key, "")) for key in stop.tolist()]
-    covariates[WATER_HELD] = _amount(np.array(amounts, dtype=np.float64), row, len(histories.site))
+    amounts = np.array(
+        [HYDROPERIOD.get(held.get(key, "")) for key in known.tolist()], dtype=np.float64
+    )
+    covariates[WATER_HELD] = _amount(amounts[stop], row, len(histories.site))
     return {name: covariate for name, covariate in covariates.items() if covariate is not None}
 
 
@@ -93,14 +99,15 @@ def _stops_of_rows(
 
 
 def _classes(
-    name: str, labels: AnyArray, row: AnyArray, histories: Histories
+    name: str, labels: list[str], label_of: AnyArray, row: AnyArray, histories: Histories
 ) -> SiteCovariate | None:
+    """``label_of`` numbers the label of each stop of a row (see ``_stops_of_rows``)."""
     rows = len(histories.site)
     total = np.bincount(row, minlength=rows).astype(np.float64)
     heard = np.nansum(histories.detected, axis=1) > 0
     shares = {
-        label: np.bincount(row, weights=labels == label, minlength=rows) / np.maximum(total, 1)
-        for label in np.unique(labels).tolist()
+        label: np.bincount(row, weights=label_of == at, minlength=rows) / np.maximum(total, 1)
+        for at, label in enumerate(labels)
     }
     sites = {label: _distinct(histories.site[share > 0]) for label, share in shares.items()}
     small = [label for label in shares if sites[label] < FEWEST_SITES or label == OTHER]

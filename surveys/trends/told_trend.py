@@ -10,7 +10,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from surveys.trends import estimates
 from surveys.trends.breaks import Breaks, find_breaks, steps_within, told_years
@@ -47,6 +46,7 @@ from surveys.trends.models.year_trend import (
     year_trend_line,
 )
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
+from surveys.trends.numerics.visit_columns import of_rows, visit_columns
 from surveys.trends.periods import HEARD, SpeciesPeriods, calling_season
 from surveys.trends.site_covariates import site_covariates
 from surveys.trends.species_result import Trend
@@ -72,8 +72,9 @@ class TrendData:
     filled: tuple[tuple[str, float], ...]
 
 
-def told_data(periods: SpeciesPeriods, site: Site) -> TrendData:
-    """The histories of the seasons that are over, with the models that are chosen for them."""
+def told_data(periods: SpeciesPeriods, site: Site, *, breaks: Breaks | None = None) -> TrendData:
+    """The histories of the seasons that are over, with the models that are chosen for them;
+    ``breaks`` where they are known."""
     season = calling_season(periods)
     if periods.open_year is not None:
         season = take(season, season.season_year != periods.open_year)
@@ -84,7 +85,8 @@ def told_data(periods: SpeciesPeriods, site: Site) -> TrendData:
         for name, covariate in site_covariates(histories, season, periods.stops, site).items()
         if covariate.filled <= MOST_FILLED
     }
-    choice = choose_trend(histories, covariates, candidates)
+    columns = visit_columns(histories.detected, covariates)
+    choice = choose_trend(histories, columns, candidates)
     filled |= {
         name: covariate.filled
         for name, covariate in choice.site_covariates.items()
@@ -94,9 +96,9 @@ def told_data(periods: SpeciesPeriods, site: Site) -> TrendData:
         site=site,
         season=season,
         histories=histories,
-        covariates=covariates,
+        covariates=columns,
         choice=choice,
-        breaks=find_breaks(season, periods.in_use),
+        breaks=breaks or find_breaks(season, periods.in_use),
         chosen_where_heard=HEARD in periods.chosen.values(),
         filled=tuple(sorted(filled.items())),
     )
@@ -275,13 +277,9 @@ def _of_rows(model: LevelModel, rows: BoolArray) -> LevelModel:
 def terms_of(terms: Terms, rows: BoolArray | IntArray) -> Terms:
     """The terms of some rows."""
     empty = terms["empty"]
-
-    def kept(covariates: Mapping[str, ArrayLike]) -> dict[str, ArrayLike]:
-        return {name: np.asarray(values)[rows] for name, values in covariates.items()}
-
     return {
-        "occupancy": kept(terms["occupancy"]),
-        "detection": kept(terms["detection"]),
+        "occupancy": of_rows(terms["occupancy"], rows),
+        "detection": of_rows(terms["detection"], rows),
         "detection_by_year": terms["detection_by_year"],
         "empty": None if empty is None else empty[rows],
     }

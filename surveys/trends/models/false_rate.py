@@ -8,9 +8,10 @@ import numpy as np
 
 from surveys.trends.models.occupancy import OccupancyFit
 from surveys.trends.models.occupancy_likelihood import objective_of
+from surveys.trends.numerics.arrays import FloatArray
 from surveys.trends.numerics.optimize import maximize
 
-_SETTLED, _MOST_PASSES = 1e-4, 20
+_SETTLED, _MOST_PASSES, _MOST = 1e-6, 10, 0.5
 
 
 def false_rate(fit: OccupancyFit, share: float) -> float | None:
@@ -22,20 +23,38 @@ def false_rate(fit: OccupancyFit, share: float) -> float | None:
     if fit.maximum is None or not 0 < share < 1:
         return None
     detections = float(np.nansum(fit.history))
-    visits = (~np.isnan(fit.history)).sum(axis=1).astype(np.float64)
-    end = fit.maximum
+    of_rows = (~np.isnan(fit.history)).sum(axis=1).astype(np.float64)
+    visits = np.zeros(len(fit.cells.weight)) + np.bincount(fit.cells.group, weights=of_rows)
+    search = _Search(fit, share * detections, visits)
     rate = share * detections / max(float(visits.sum()), 1.0)
-    blocks = replace(fit.cells, false_rate=rate).blocks
-    occupied = np.empty(len(fit.cells.weight))
     for _ in range(_MOST_PASSES):
-        if_empty = replace(fit.cells, false_rate=rate).if_empty
-        blocks = tuple(replace(block, if_empty=if_empty[block.at]) for block in blocks)
-        end = maximize(objective_of(blocks), end.theta)
-        for block in blocks:
-            occupied[block.at] = block.evaluate(end.theta).occupied
-        empty = 1 - occupied[fit.cells.group]
-        before = rate
-        rate = min(share * detections / max(float(empty @ visits), 1.0), 0.5)
-        if abs(rate - before) <= _SETTLED * before:
+        again = search.after(rate)
+        if abs(again - rate) <= _SETTLED * rate:
             break
-    return rate
+        # What is left shrinks by the same part from pass to pass (Aitken 1926).
+        third = search.after(again)
+        bend = third - 2 * again + rate
+        ahead = third if bend == 0 else rate - (again - rate) ** 2 / bend
+        rate = ahead if 0 < ahead < _MOST else third
+    return again
+
+
+class _Search:
+    """From one chance of a false detection to the next: of ``wrong`` detections over the visits to
+    sites that the model takes as empty with that chance. ``visits`` (G,) are those of all rows of a
+    cell."""
+
+    def __init__(self, fit: OccupancyFit, wrong: float, visits: FloatArray) -> None:
+        self._cells, self._wrong, self._visits = fit.cells, wrong, visits
+        self._blocks = replace(fit.cells, false_rate=_SETTLED).blocks
+        self._theta = np.zeros(0) if fit.maximum is None else fit.maximum.theta
+
+    def after(self, rate: float) -> float:
+        if_empty = replace(self._cells, false_rate=rate).if_empty
+        blocks = tuple(replace(block, if_empty=if_empty[block.at]) for block in self._blocks)
+        self._theta = maximize(objective_of(blocks), self._theta).theta
+        empty = 0.0
+        for block in blocks:
+            of_block = self._visits[block.at] * (1 - block.evaluate(self._theta).occupied)
+            empty += float(of_block.sum())
+        return min(self._wrong / max(empty, 1.0), _MOST)

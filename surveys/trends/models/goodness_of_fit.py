@@ -6,26 +6,23 @@ MacKenzie & Bailey 2004, Journal of Agricultural, Biological, and Environmental 
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import partial
 
 import numpy as np
 from scipy.special import ndtr
 
 from surveys.trends import estimates
 from surveys.trends.estimates import Estimate, merge_flags, not_estimable
+from surveys.trends.models.many_surveys import simulated_statistics
 from surveys.trends.models.occupancy import OccupancyFit
-from surveys.trends.models.occupancy_blocks import Block
 from surveys.trends.models.occupancy_likelihood import objective_of
 from surveys.trends.models.simulated_surveys import (
     SurveyFrame,
     pearson_of,
     survey_frame,
 )
-from surveys.trends.numerics.arrays import FloatArray
 from surveys.trends.numerics.intervals import WILSON, normal_quantile, wilson
-from surveys.trends.numerics.optimize import Maximum, maximize, newton_step
+from surveys.trends.numerics.optimize import Maximum, maximize
 
 METHOD = "pearson-bootstrap"
 # Common practice: a p below this is called a poor fit.
@@ -91,13 +88,11 @@ def goodness_of_fit(
     theta = fit.maximum.theta
     observed = pearson_of(frame, frame.coded(fit.history), theta)
     rng = np.random.default_rng(seed)
-    chances, simulated = frame.chances(theta), []
-    many = fit.history.size > _MANY and not frame.visits_alike
-    find_again = _few_steps(frame, fit.maximum) if many else partial(_settled, fit.maximum)
-    for _ in range(_enough(fit) if replicates is None else replicates):
-        codes = frame.simulated(*chances, rng)
-        if codes.any():
-            simulated.append(pearson_of(frame, codes, find_again(frame.blocks(codes))))
+    surveys = _enough(fit) if replicates is None else replicates
+    if fit.history.size > _MANY and not frame.visits_alike:
+        simulated = simulated_statistics(frame, fit.maximum, surveys=surveys, rng=rng).tolist()
+    else:
+        simulated = _fitted_again(frame, fit.maximum, surveys, rng)
     worse = sum(value >= observed for value in simulated)
     # The data count as one of the surveys, so that p is never 0.
     share = wilson(worse + 1, len(simulated) + 1, name="goodness of fit, p")
@@ -127,24 +122,18 @@ def goodness_of_fit(
     )
 
 
-def _settled(near: Maximum, blocks: tuple[Block, ...]) -> FloatArray:
-    return maximize(objective_of(blocks), near.theta, curvature=near.hessian).theta
-
-
-def _few_steps(frame: SurveyFrame, near: Maximum) -> Callable[[tuple[Block, ...]], FloatArray]:
-    """Where visits are many a survey moves the estimates so little that two steps with the
-    curvature of the fit find them again. The first is from where all surveys begin, which is worked
-    out once."""
-    silent = [block.evaluate(near.theta) for block in frame.silent.blocks]
-
-    def found(blocks: tuple[Block, ...]) -> FloatArray:
-        def after(theta: FloatArray, gradient: FloatArray) -> FloatArray:
-            return theta + newton_step(gradient, near.hessian, near.held)[0]
-
-        theta = after(near.theta, frame.gradient(blocks, silent, len(near.theta)))
-        return after(theta, objective_of(blocks).value_gradient(theta)[1])
-
-    return found
+def _fitted_again(
+    frame: SurveyFrame, near: Maximum, surveys: int, rng: np.random.Generator
+) -> list[float]:
+    """X2 of surveys that are drawn at a maximum, each at the maximum of its own."""
+    chances, statistics = frame.chances(near.theta), []
+    for _ in range(surveys):
+        codes = frame.simulated(*chances, rng)
+        if codes.any():
+            goal = objective_of(frame.blocks(codes))
+            theta = maximize(goal, near.theta, curvature=near.hessian).theta
+            statistics.append(pearson_of(frame, codes, theta))
+    return statistics
 
 
 def _enough(fit: OccupancyFit) -> int:

@@ -30,12 +30,14 @@ _FALSE_RATE, _CERTAIN_SHARE = 0.02, 0.3
 @dataclass(frozen=True, kw_only=True)
 class LevelLikelihood:
     """What is searched, the scores (rows, K) of the rows, where the single numbers begin (E,), and
-    the curvature of their prior (E,)."""
+    the curvature of their prior (E,). A form that is ``far`` from equal detection is searched for
+    long from there."""
 
     objective: Objective
     row_scores: Callable[[FloatArray], FloatArray]
     start: FloatArray
     curvature: FloatArray
+    far: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -164,6 +166,7 @@ def _mixture(
         row_scores=lambda theta: mixture_scores(cells, model, theta, len(start))[cells.group],
         start=start,
         curvature=np.full(len(start), PRIOR_SD_NUMBER**-2),
+        far=True,
     )
 
 
@@ -175,4 +178,5 @@ def _false_positive(
         row_scores=lambda theta: false_positives.cell_scores(cells, theta)[cells.group],
         start=start,
         curvature=np.full(len(start), PRIOR_SD_NUMBER**-2),
+        far=True,
     )

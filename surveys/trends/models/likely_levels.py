@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import numpy as np
+
 from surveys.trends.estimates import DID_NOT_CONVERGE
 from surveys.trends.models.trend import YEAR, TrendFit
 from surveys.trends.numerics.arrays import FloatArray
@@ -54,7 +56,11 @@ def _at_means(design: Design, of_design: FloatArray, part: str) -> tuple[float, 
     """The predictor at the mean of all columns, and the coefficients of covariates of unit scale;
     levels of a factor count as zero."""
     columns = of_design[design.levels :]
-    mean, spread = moments(design.matrix)
+    if design.units is None:
+        mean, spread = moments(design.matrix)
+    else:
+        mean, spread = design.units
+        mean = np.where(np.array(design.names[design.levels :]) == INTERCEPT, 1.0, mean)
     by_name = {
         f"{part}: {name}": float(value)
         for name, value in zip(design.names[design.levels :], columns * spread, strict=True)

@@ -215,8 +215,14 @@ def fit_occupancy_designs(
     scaled_p, back_p = standardized(_without_missing(p, history))
     visits = (~np.isnan(history)).sum(axis=1).astype(np.float64)
     scale = level_scale(p, visits if p.matrix.ndim == 3 else np.ones(len(history)))
-    cells = occupancy_cells(history, scaled_psi, scaled_p, levels=1 / scale, level=p.level)
+    cells = occupancy_cells(
+        history, scaled_psi, scaled_p, levels=1 / scale, level=p.level, clean=p.units is not None
+    )
     back = blocks(blocks(back_psi, np.diag(1 / scale)), back_p)
+    if p.units is not None and p.levels:
+        # Levels stand in place of an intercept, and take up where the columns are centered.
+        first = len(back_psi)
+        back[first : first + p.levels, first + p.levels :] = -p.units[0] / p.units[1]
 
     heard = int(np.nansum(history.max(axis=1, initial=0.0, where=~np.isnan(history))))
     naive = wilson(heard, len(history), name="naive occupancy")
@@ -283,7 +289,7 @@ def history_flags(history: FloatArray) -> tuple[str, ...]:
 def _without_missing(p: Design, history: FloatArray) -> Design:
     """Visits that did not happen must not shift the scaling of a covariate."""
     missing = np.ascontiguousarray(np.isnan(history).T)
-    if p.matrix.ndim == 2 or not missing.any():
+    if p.matrix.ndim == 2 or p.units is not None or not missing.any():
         return p
     return replace(p, matrix=np.where(missing, np.nan, p.matrix.T).T)
 

@@ -311,7 +311,7 @@ def _part_share(
     fit: OccupancyFit, part: Part, name: str, level: float, interval: Interval
 ) -> Estimate:
     design = fit.psi if part == "occupancy" else fit.p
-    flat = design.matrix.reshape(-1, len(design.names))
+    flat = design.own_units.reshape(-1, len(design.names))
     if part == "detection" and design.matrix.ndim == 3:
         flat = flat[(fit.cells.trials[fit.cells.group] > 0).ravel()]
     if not len(flat) or (flat == flat[0]).all():

@@ -90,16 +90,17 @@ def occupancy_cells(
     *,
     levels: FloatArray | None = None,
     level: IntArray | None = None,
+    clean: bool = False,
 ) -> OccupancyCells:
     """Group detection histories (rows, visits) of 0, 1 and NaN with their design rows; ``levels``
-    (L,) and ``level`` (rows,) as in ``OccupancyCells``."""
+    (L,) and ``level`` (rows,) as in ``OccupancyCells``. A ``clean`` design holds no NaN."""
     seen = ~np.isnan(detections)
     heard = np.where(seen, detections, 0.0)
     trials = seen.astype(np.float64)
     if p_design.ndim == 2:
         heard, trials = heard.sum(axis=1, keepdims=True), trials.sum(axis=1, keepdims=True)
         p_design = p_design[:, None, :]
-    elif not seen.all():
+    elif not clean and not seen.all():
         # A covariate of a visit that did not happen must not keep rows apart, nor be NaN.
         p_design = np.where(np.ascontiguousarray(seen.T), p_design.T, 0.0).T
     of_level = () if level is None else (level.astype(np.float64)[:, None],)

@@ -7,7 +7,6 @@ the counts of histories then change from one survey to the next.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -15,7 +14,7 @@ import numpy as np
 from scipy.special import expit
 
 from surveys.trends.models.occupancy import OccupancyFit
-from surveys.trends.models.occupancy_blocks import Block, BlockState
+from surveys.trends.models.occupancy_blocks import Block
 from surveys.trends.models.occupancy_likelihood import OccupancyCells
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
 from surveys.trends.numerics.grouping import group_rows
@@ -85,17 +84,6 @@ class SurveyFrame:
             group=np.arange(len(filled)),
             level=None if self.silent.level is None else self.silent.level[unit],
         ).blocks
-
-    def gradient(
-        self, blocks: tuple[Block, ...], silent: Sequence[BlockState], size: int
-    ) -> FloatArray:
-        """Of the log-likelihood of blocks that differ from the silent units by what was heard, with
-        the states of the silent ones at the same coefficients."""
-        gradient = np.zeros(size)
-        for block, state in zip(blocks, silent, strict=True):
-            occupied = np.where(block.heard.any(axis=0), 1.0, state.occupied)
-            gradient[block.columns] += block.gradient(replace(state, occupied=occupied))
-        return gradient
 
     @cached_property
     def cohort_of(self) -> IntArray:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -37,6 +38,7 @@ from surveys.trends.numerics.design import (
     moments,
     site_design,
     visit_design,
+    without_intercept,
 )
 from surveys.trends.numerics.optimize import Maximum, Objective, identified, maximize
 from surveys.trends.numerics.sandwich import sandwich_covariance
@@ -49,6 +51,9 @@ PRIOR_SD_DETECTION = 1.0
 _STEP = 1e-9
 # A mean share nearer to 0 or 1 than this that the data cannot hold is at the end of the range.
 _EDGE = 1e-3
+# Sites in a season times visits from which a long search begins at the end of one over a part of
+# the rows: one of so many.
+_MANY, _PART = 60_000, 16
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -190,15 +195,21 @@ def fit_year_levels(
     )
     if estimates.NOT_IDENTIFIED in flags or not heard.any():
         return levels
-    stretches = _stretches(
-        model, history, columns, p, at, np.searchsorted(years, year[at]), by_year=detection_by_year
-    )
+    stretches_of = partial(
+        _stretches,
+        model, history, columns, p, at, np.searchsorted(years, year[at]), by_year=detection_by_year,
+    )  # fmt: skip
+    stretches = stretches_of()
+    rough = None
+    if stretches[0].likelihood.far and history.size > _MANY:
+        rough = stretches_of(every=_PART)
     search = _Search(
         stretches=stretches,
         names=_names(years, columns, p, by_year=detection_by_year),
         penalty=_penalty(len(years), columns, p, by_year=detection_by_year),
         route=np.unique(route[at], return_inverse=True)[1],
         begin=_beginning(like) if history.size > MOST_NUMBERS else {},
+        rough=rough,
     )
     return _found(levels, search, columns)
 
@@ -231,16 +242,17 @@ def _stretches(
     code: IntArray,
     *,
     by_year: bool,
+    every: int = 1,
 ) -> list[Stretch]:
     """The likelihood of each year, or of a few years in a small program; ``code`` (rows,) numbers
     the years. All years share what covariates do, detection its level too unless that is
-    ``by_year``."""
+    ``by_year``. Of ``every`` so many rows of a year one is taken."""
     years, shared = int(code.max()) + 1, len(columns.names)
     first = years + shared
     covariates = first + (years if by_year else 1)
     made = []
     for some in _runs_of_years(np.bincount(code) * history.shape[1]):
-        rows = np.flatnonzero((code >= some[0]) & (code <= some[-1]))
+        rows = np.flatnonzero((code >= some[0]) & (code <= some[-1]))[::every]
         level = factor_design(code[rows], levels=some, prefix="")
         constant = level if by_year else site_design(len(rows))
         likelihood = model(
@@ -288,11 +300,13 @@ def site_columns(
 
 def _detection(p: Design, history: FloatArray) -> Design:
     """Covariates of detection without their intercept, centered and of unit scale."""
-    keep = [k for k, name in enumerate(p.names) if name != INTERCEPT]
-    matrix = p.matrix.T[keep].T
+    covariates = without_intercept(p)
+    if covariates.units is not None:
+        return covariates
+    matrix = covariates.matrix
     if matrix.ndim == 3:
         matrix = np.where(np.ascontiguousarray(np.isnan(history).T), np.nan, matrix.T).T
-    return Design(names=tuple(p.names[k] for k in keep), matrix=_standard(matrix))
+    return Design(names=covariates.names, matrix=_standard(matrix))
 
 
 def _standard(matrix: FloatArray) -> FloatArray:
@@ -333,13 +347,15 @@ def _penalized(likelihood: Objective, penalty: FloatArray, center: FloatArray) -
 class _Search:
     """``names`` are those of the coefficients but the single numbers of the form of detection,
     ``penalty`` the curvature of their prior, ``route`` (rows,) the clusters, ``begin`` where the
-    search begins, by name, if not at zero."""
+    search begins, by name, if not at zero. ``rough`` is the likelihood of a part of the rows, at
+    whose maximum it begins."""
 
     stretches: Sequence[Stretch]
     names: tuple[str, ...]
     penalty: FloatArray
     route: IntArray
     begin: Mapping[str, float]
+    rough: Sequence[Stretch] | None = None
 
     def maximum(self) -> Maximum:
         numbers = self.stretches[0].likelihood
@@ -348,6 +364,8 @@ class _Search:
         # A form with numbers of its own may have two hills: these numbers always begin on one side.
         start = center.copy()
         start[: len(self.names)] = [self.begin.get(name, 0.0) for name in self.names]
+        if self.rough is not None:
+            start = maximize(_penalized(joined(self.rough), penalty, center), start).theta
         return maximize(_penalized(joined(self.stretches), penalty, center), start)
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from surveys.trends.numerics.arrays import AnyArray, BoolArray, FloatArray, IntArray
+from surveys.trends.numerics.visit_columns import VisitColumns
 
 INTERCEPT = "intercept"
 PartName = TypeVar("PartName", bound=str)
@@ -23,12 +24,16 @@ class Design:
 
     The first ``levels`` names may be those of a factor, whose columns are not in the matrix:
     ``level`` (rows,) says which of them is 1 in a row, the others being 0.
+
+    With ``units``, center and scale of the columns (columns,), these are of unit scale already and
+    hold no NaN; coefficients are told in the units from before. An intercept has 0 and 1.
     """
 
     names: tuple[str, ...]
     matrix: FloatArray
     levels: int = 0
     level: IntArray | None = None
+    units: tuple[FloatArray, FloatArray] | None = None
 
     def __post_init__(self) -> None:
         if self.matrix.ndim < 2 or self.matrix.shape[-1] + self.levels != len(self.names):
@@ -36,12 +41,21 @@ class Design:
                 f"design: {len(self.names)} names do not fit a matrix of shape {self.matrix.shape}"
             )
 
+    @property
+    def own_units(self) -> FloatArray:
+        """The matrix in the units in which coefficients are told."""
+        if self.units is None:
+            return self.matrix
+        return np.asarray(self.matrix * self.units[1] + self.units[0])
+
     def select(self, rows: BoolArray | IntArray) -> Design:
         """The design of the rows that a mask (rows,) marks, or that are numbered."""
         if rows.dtype == np.bool_:
             if rows.all():
                 return self
             rows = np.flatnonzero(rows)
+        elif len(rows) == len(self.matrix) and (rows == np.arange(len(rows))).all():
+            return self
         return replace(
             self,
             matrix=np.take(self.matrix.T, rows, axis=-1).T,
@@ -67,6 +81,8 @@ def visit_design(
 
     The matrix keeps two axes as long as nothing differs between the visits of a row.
     """
+    if isinstance(covariates, VisitColumns):
+        return _of_columns(covariates, rows, visits)
     arrays = {
         name: np.asarray(values, dtype=np.float64) for name, values in (covariates or {}).items()
     }
@@ -83,6 +99,16 @@ def visit_design(
     return Design(names=(INTERCEPT, *arrays), matrix=columns.T)
 
 
+def _of_columns(covariates: VisitColumns, rows: int, visits: int) -> Design:
+    if covariates.columns.shape[1:] != (visits, rows):
+        raise ValueError(f"covariates: expected shape ({rows}, {visits})")
+    return Design(
+        names=(INTERCEPT, *covariates.names),
+        matrix=covariates.columns.T,
+        units=(np.r_[0.0, covariates.center], np.r_[1.0, covariates.scale]),
+    )
+
+
 def factor_design(values: ArrayLike, *, levels: AnyArray, prefix: str) -> Design:
     """One column a level and no intercept, so that each coefficient is one level's own."""
     matrix = (np.asarray(values)[:, None] == levels[None, :]).astype(np.float64)
@@ -92,16 +118,29 @@ def factor_design(values: ArrayLike, *, levels: AnyArray, prefix: str) -> Design
 def with_levels(values: ArrayLike, *, levels: AnyArray, prefix: str, design: Design) -> Design:
     """A design with a level of its own for each of ``levels`` in place of an intercept; rows with
     another value have the first."""
-    kept = [k for k, name in enumerate(design.names) if name != INTERCEPT]
+    rest = without_intercept(design)
     places = np.searchsorted(levels, np.asarray(values))
     return Design(
         names=(
             *(f"{prefix}{label}" for label in levels.tolist()),
-            *(design.names[k] for k in kept),
+            *rest.names,
         ),
-        matrix=design.matrix.T[kept].T,
+        matrix=rest.matrix,
+        units=rest.units,
         levels=len(levels),
         level=np.where(places < len(levels), places, 0).astype(np.int64),
+    )
+
+
+def without_intercept(design: Design) -> Design:
+    """The columns of covariates alone, not copied where the intercept is the first."""
+    kept = [k for k, name in enumerate(design.names) if name != INTERCEPT]
+    at = slice(1, None) if kept == list(range(1, len(design.names))) else kept
+    units = design.units
+    return Design(
+        names=tuple(design.names[k] for k in kept),
+        matrix=design.matrix.T[at].T,
+        units=None if units is None else (units[0][kept], units[1][kept]),
     )
 
 
@@ -137,8 +176,14 @@ def standardized(design: Design) -> tuple[FloatArray, FloatArray]:
     matrix = design.matrix
     if not matrix.size or design.names == (INTERCEPT,):
         return matrix, np.eye(matrix.shape[-1])
-    mean, spread = moments(matrix)
     is_intercept = np.array([name == INTERCEPT for name in design.names[design.levels :]])
+    if design.units is not None:
+        center, scale = design.units
+        back = np.diag(1.0 / scale)
+        if is_intercept.any():
+            back[int(np.argmax(is_intercept))] -= center / scale
+        return matrix, back
+    mean, spread = moments(matrix)
     scale = np.where(spread > 0, spread, 1.0)
     center = np.where((spread > 0) & is_intercept.any(), mean, 0.0)
     back = np.diag(1.0 / scale)
@@ -209,10 +254,12 @@ def drop_incomplete(
     ``history`` is (rows, visits) with NaN for a visit that did not happen. Returns the history of
     the rows that stay, which rows those are, and whether a visit or row listened to was left out.
     """
-    unknown = np.asarray(np.isnan(by_visit.matrix).any(axis=-1))
-    unknown = unknown if unknown.ndim == 2 else unknown[:, None]
-    complete = np.where(unknown, np.nan, history)
     listened = ~np.isnan(history)
+    complete = history
+    if by_visit.units is None:
+        unknown = np.asarray(np.isnan(by_visit.matrix).any(axis=-1))
+        unknown = unknown if unknown.ndim == 2 else unknown[:, None]
+        complete = np.where(unknown, np.nan, history)
     kept = np.asarray((~np.isnan(complete)).any(axis=1) & ~np.isnan(by_row.matrix).any(axis=1))
     incomplete = bool((listened & np.isnan(complete)).any() or (listened.any(axis=1) & ~kept).any())
     return complete[kept], kept, incomplete

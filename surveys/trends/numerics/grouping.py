@@ -8,6 +8,12 @@ from surveys.trends.numerics.arrays import FloatArray, IntArray
 
 # Any fixed multipliers do: rows that share a key are compared before they count as equal.
 _MULTIPLIERS = np.random.default_rng(20).random(997) + 0.5
+_FEW = 6
+
+
+def _mostly_differ(key: FloatArray) -> bool:
+    ordered = np.sort(key)
+    return 1 + int(np.count_nonzero(ordered[1:] != ordered[:-1])) > len(key) // 2
 
 
 def group_rows(*blocks: FloatArray) -> tuple[IntArray, IntArray]:
@@ -19,11 +25,11 @@ def group_rows(*blocks: FloatArray) -> tuple[IntArray, IntArray]:
     rows = len(blocks[0])
     columns = [column for block in blocks if rows for column in block.T.reshape(-1, rows)]
     key = np.zeros(rows)
-    for number, values in enumerate(columns):
-        key += values * _MULTIPLIERS[number % len(_MULTIPLIERS)]
-    ordered = np.sort(key)
-    if 1 + np.count_nonzero(ordered[1:] != ordered[:-1]) > rows // 2:
-        return np.arange(rows), np.arange(rows)
+    # From the last on: those are of visits, which differ most, and a few of them may tell.
+    for number in range(len(columns) - 1, -1, -1):
+        key += columns[number] * _MULTIPLIERS[number % len(_MULTIPLIERS)]
+        if number in (0, len(columns) - _FEW) and _mostly_differ(key):
+            return np.arange(rows), np.arange(rows)
     _, first, group = np.unique(key, return_index=True, return_inverse=True)
     if not all(bool((values == values[first][group]).all()) for values in columns):
         return np.arange(rows), np.arange(rows)

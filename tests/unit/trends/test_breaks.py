@@ -1,5 +1,7 @@
 """Where listening changed: rules, stops, and which seasons carry a line."""
 
+from collections import Counter
+
 import numpy as np
 import pytest
 
@@ -105,6 +107,30 @@ def test_a_stop_that_was_not_reached_is_on_the_list_all_the_same():
 
     always = {int(stop): (0, None) for stop in np.unique(columns.stop)}
     assert find_breaks(take(columns, ~missed), always) == Breaks()
+
+
+def test_stops_that_joined_and_left_are_those_counted_one_by_one():
+    """Lists drawn at random, on routes that are not run every season."""
+    rng = np.random.default_rng(7)
+    whole = periods(run=lambda route, year: rng.random(len(route)) < 0.8)
+    columns = take(whole, rng.permutation(len(whole.route)))
+    begins = nights(rng.integers(2008, 2017, 4000))
+    ends = nights(rng.integers(2013, 2022, 4000)) - 1
+    used = {int(k): (int(begins[k]), int(ends[k])) for k in np.unique(columns.stop)}
+    changed, of_all = Counter(), Counter()
+    for route in range(ROUTES):
+        own = columns.route == route
+        seasons = np.unique(columns.season_year[own]).tolist()
+        lists = [
+            {int(k) for k in columns.stop[own] if used[int(k)][0] <= nights(y) <= used[int(k)][1]}
+            for y in seasons
+        ]
+        for year, now, then in zip(seasons[1:], lists[1:], lists, strict=False):
+            changed[year] += max(len(now - then), len(then - now))
+            of_all[year] += max(len(now), len(then))
+    found = tuple(y for y in sorted(changed) if changed[y] >= 0.1 * max(of_all[y], 1))
+    assert 0 < len(found) < len(changed)
+    assert find_breaks(columns, used).stops == found
 
 
 def test_flags_name_what_changed():

@@ -1,5 +1,6 @@
 """Goodness of fit."""
 
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
@@ -8,12 +9,12 @@ from scipy.special import logit
 
 from surveys.trends import estimates
 from surveys.trends.models.goodness_of_fit import (
-    _few_steps,
-    _settled,
+    _fitted_again,
     goodness_of_fit,
     quasi,
     quasi_level,
 )
+from surveys.trends.models.many_surveys import expected_counts, simulated_statistics
 from surveys.trends.models.occupancy import fit_occupancy
 from surveys.trends.models.occupancy_estimates import occupancy_share
 from surveys.trends.models.occupancy_likelihood import objective_of
@@ -119,18 +120,6 @@ class TestFrame:
         )
         assert quick.value == pytest.approx(afresh.log_likelihood, abs=1e-6)
 
-    def test_two_steps_find_what_a_search_finds(self):
-        rng = np.random.default_rng(6)
-        history = occupancy_histories(rng, psi=np.full(3000, 0.5), p=np.full((3000, 3), 0.5))
-        fit = fit_occupancy(history, detection={"air": rng.normal(size=history.shape)})
-        frame = survey_frame(fit)
-        codes = frame.simulated(*frame.chances(fit.maximum.theta), rng)
-        settled = _settled(fit.maximum, frame.blocks(codes))
-        stepped = _few_steps(frame, fit.maximum)(frame.blocks(codes))
-        se = np.sqrt(np.diag(np.linalg.inv(-fit.maximum.hessian)))
-        assert np.abs((fit.maximum.theta - settled) / se).max() > 0.5
-        assert np.abs((stepped - settled) / se).max() < 1e-3
-
     def test_drawn_shares_are_those_of_the_model(self):
         fit = fit_occupancy(survey(9))
         frame, rng = survey_frame(fit), np.random.default_rng(2)
@@ -139,6 +128,47 @@ class TestFrame:
         psi, p = 1 / (1 + np.exp(-fit.coefficients))
         visits = (~np.isnan(fit.history)).sum(axis=1)
         assert np.mean(drawn) == pytest.approx((psi * (1 - (1 - p) ** visits)).mean(), abs=0.01)
+
+
+@pytest.fixture(scope="module")
+def many():
+    """A fit whose detection differs between visits, some of which did not happen."""
+    rng = np.random.default_rng(6)
+    air, level = rng.normal(size=(1500, 3)), rng.normal(size=1500)
+    psi = 1 / (1 + np.exp(-0.5 * level))
+    history = occupancy_histories(rng, psi=psi, p=1 / (1 + np.exp(-air)))
+    history[rng.random(history.shape) < 0.1] = NAN
+    return fit_occupancy(history, occupancy={"level": level}, detection={"air": air})
+
+
+class TestManySurveys:
+    def test_expected_counts_are_those_of_the_model_and_follow_their_slope(self, many):
+        frame, theta = survey_frame(many), many.maximum.theta
+        expected = expected_counts(frame, theta)
+        sizes = expected.counts.reshape(len(frame.cohorts), 8).sum(axis=1)
+        assert sizes == pytest.approx([len(cohort) for cohort in frame.cohorts])
+        silent = (1 - frame.chances(theta)[1]).prod(axis=1)
+        psi = frame.chances(theta)[0]
+        never = expected.counts.reshape(-1, 8)[:, 0].sum()
+        assert never == pytest.approx((1 - psi + psi * silent).sum())
+        for number, step in enumerate(1e-5 * np.eye(len(theta))):
+            ahead, behind = (expected_counts(frame, theta + s).counts for s in (step, -step))
+            slope = (ahead - behind) / 2e-5
+            assert expected.slope[:, number] == pytest.approx(slope, rel=1e-5, abs=1e-5)
+
+    def test_statistics_are_those_of_surveys_fitted_again(self, many):
+        """Parametric bootstrap, MacKenzie & Bailey 2004: 600 surveys in one step, 150 by a search
+        each. 3 standard errors apart at most."""
+        frame, rng = survey_frame(many), np.random.default_rng(4)
+        quick = simulated_statistics(frame, many.maximum, surveys=600, rng=rng)
+        slow = np.array(_fitted_again(frame, many.maximum, 150, rng))
+        error = np.sqrt(quick.var() / len(quick) + slow.var() / len(slow))
+        assert abs(quick.mean() - slow.mean()) < 3 * error
+        assert 0.75 < quick.std() / slow.std() < 1.33
+        # Without the step to estimates of its own a survey fits worse.
+        still = replace(many.maximum, hessian=1e12 * many.maximum.hessian)
+        fixed = simulated_statistics(frame, still, surveys=600, rng=rng)
+        assert fixed.mean() > quick.mean() + 1
 
 
 class TestQuasi:

@@ -22,6 +22,7 @@ from surveys.trends.models.year_levels import (
     fit_year_levels,
 )
 from surveys.trends.numerics import optimize
+from surveys.trends.numerics.visit_columns import visit_columns
 
 
 def simulated(seed=1, *, routes=12, stops=6, years=6, visits=3, psi=0.5, p=0.55):
@@ -294,3 +295,38 @@ class TestLargePrograms:
         near = fit_year_levels(*other, detection_by_year=True)
         assert np.abs(near.levels - afresh.levels).max() > 0.3
         self.same(fit_year_levels(**survey, model=form, like=near), afresh)
+
+    @pytest.mark.parametrize("form", FORMS[1:3])
+    def test_a_rough_start_changes_nothing(self, survey, form, monkeypatch):
+        afresh = fit_year_levels(**survey, model=form)
+        monkeypatch.setattr(year_levels, "_MANY", 100)
+        monkeypatch.setattr(year_levels, "_PART", 3)
+        begun = []
+        search = year_levels.maximize
+        monkeypatch.setattr(
+            year_levels,
+            "maximize",
+            lambda goal, start: begun.append(start) or search(goal, start),
+        )
+        self.same(fit_year_levels(**survey, model=form), afresh)
+        assert len(begun) == 2
+        assert np.abs(begun[1] - begun[0]).max() > 0.3
+
+    @pytest.mark.parametrize("form", FORMS[:2])
+    def test_columns_of_visits_laid_out_once_change_nothing(self, survey, form):
+        """Some visits did not happen, some rows are left out; on a scale of all of them."""
+        heard, air = survey["detections"], survey["detection"]["air"]
+        wind = np.where(np.isnan(heard), np.nan, 3 + 2 * air**2)
+        both = {"air": air, "wind": wind}
+        kept = np.arange(len(heard)) % 5 > 0
+        columns = visit_columns(heard, both).of_rows(kept)
+        rest = {name: survey[name][kept] for name in ("detections", "season_years", "routes")} | {
+            "detection_by_year": True,
+            "model": form,
+        }
+        plain = {name: values[kept] for name, values in both.items()}
+        for names in (("air",), ("wind",), ("wind", "air")):
+            self.same(
+                fit_year_levels(**rest, detection=columns.pick(names)),
+                fit_year_levels(**rest, detection={name: plain[name] for name in names}),
+            )
