@@ -115,7 +115,7 @@ def test_stops_that_joined_and_left_are_those_counted_one_by_one():
     whole = periods(run=lambda route, year: rng.random(len(route)) < 0.8)
     columns = take(whole, rng.permutation(len(whole.route)))
     begins = nights(rng.integers(2008, 2017, 4000))
-    ends = nights(rng.integers(2013, 2022, 4000)) - 1
+    ends = nights(rng.integers(2013, 2022, 4000))
     used = {int(k): (int(begins[k]), int(ends[k])) for k in np.unique(columns.stop)}
     changed, of_all = Counter(), Counter()
     for route in range(ROUTES):
