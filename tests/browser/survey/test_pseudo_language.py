@@ -240,9 +240,10 @@ def survey_a_stop(walk: Walk, phone) -> None:
         walk.look(name)
         if page.locator("dialog[open] .picks").count():
             page.locator("dialog[open] .picks button").nth(1).click()
-        else:
+            continue
+        if page.locator("dialog[open] .steps").count():
             page.locator("dialog[open] .steps button").last.click()
-            walk.tap("Done")
+        walk.tap("Done")
     phone.pass_time(minutes=5)
     walk.phase("Stop done")
     walk.look("stop done")

@@ -6,6 +6,7 @@ import { distance } from "../rules/words.js";
 import { callRow } from "./calls/row.js";
 import { searchSpecies } from "./calls/search.js";
 import {
+  callWords,
   checklist,
   groupWords,
   indexWords,
@@ -48,7 +49,7 @@ export function calls(app, number) {
 
   async function set(species, text) {
     await writeStop(number, { [`calls.${species.code}`]: text });
-    const words = isIndexed(text) ? `${text}, ${shortHint(text)}` : indexWords(text);
+    const words = isIndexed(text) ? `${callWords(text)}, ${shortHint(text)}` : indexWords(text);
     app.snack(`${species.common_name}: ${words}`, undo);
   }
 

@@ -22,6 +22,12 @@ export function indexWords(text) {
   return [words, DISTANCES[distance]].filter(Boolean).join(", ");
 }
 
+/** A call index as it is written, its mark in the reader's language: `2 far`. */
+export function callWords(text) {
+  const { index, distance } = callOf(text);
+  return distance ? `${index} ${DISTANCES[distance]}` : index;
+}
+
 export const shortHint = (text) =>
   ["", gettext("single callers"), gettext("some overlap"), gettext("full chorus")][callOf(text).index] ?? "";
 
@@ -72,5 +78,5 @@ export function heardAt(number) {
   return allSpecies()
     .map((species) => [species, typed(`calls.${species.code}`)])
     .filter(([, text]) => isHeard(text))
-    .map(([species, text]) => `${species.common_name} ${text}`);
+    .map(([species, text]) => `${species.common_name} ${callWords(text)}`);
 }
