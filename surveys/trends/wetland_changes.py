@@ -102,7 +102,9 @@ def _rows_of(kind: str, histories: Histories, changes: Mapping[str, Mapping[int,
     other = {stop for name, stops in changes.items() if name != kind for stop in stops}
     on = np.array([of_kind.get(stop, 0) for stop in site.tolist()], dtype=np.float64)
     changed = on > 0
-    first, last = np.nanmin(histories.night, axis=1), np.nanmax(histories.night, axis=1)
+    # With these a species that no one has listened for in its season has no rows, and no error.
+    first = np.nanmin(histories.night, axis=1, initial=np.inf)
+    last = np.nanmax(histories.night, axis=1, initial=-np.inf)
     on = np.where(changed, on, np.median(list(of_kind.values())))
     before, after = last < on, first >= on
     both = _with_both(site, changed & before, changed & after)

@@ -101,5 +101,13 @@ def test_few_changed_stops_have_shares_and_no_odds():
     assert [share.sites > 0 for share in effect.shares] == [True] * 4
 
 
+def test_a_species_listed_after_its_season_has_no_sites_and_no_error(halved):
+    """As a joint entry does that a checklist got in the fall."""
+    nowhere = np.zeros(len(halved.in_season), dtype=bool)
+    effect = effect_of(replace(halved, in_season=nowhere))
+    assert (effect.stops, effect.unchanged, effect.odds.flags) == (0, 0, (TOO_FEW_DATA,))
+    assert [share.sites for share in effect.shares] == [0, 0, 0, 0]
+
+
 def test_without_changes_there_is_nothing(halved):
     assert list(change_effects(replace(halved, changes={}))) == []
