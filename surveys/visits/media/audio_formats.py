@@ -12,13 +12,14 @@ _MPEG_SYNC = 0xE0
 
 # File extension and signature by media type. WebM: EBML header, RFC 8794 section 11.2.1.
 # Ogg: RFC 3533 section 6. MP4: file type box, ISO/IEC 14496-12 section 4.3. WAVE: RFC 2361
-# and the RIFF form it names. MPEG audio: frame sync, ISO/IEC 11172-3 section 2.4.1.3, or an
-# ID3v2 tag before it.
+# and the RIFF form it names. FLAC: RFC 9639 section 8.1. MPEG audio: frame sync, ISO/IEC
+# 11172-3 section 2.4.1.3, or an ID3v2 tag before it.
 _KINDS: dict[str, tuple[str, Callable[[bytes], bool]]] = {
     "audio/webm": ("webm", lambda head: head[:4] == b"\x1a\x45\xdf\xa3"),
     "audio/ogg": ("ogg", lambda head: head[:4] == b"OggS"),
     "audio/mp4": ("m4a", lambda head: head[4:8] == b"ftyp"),
     "audio/wav": ("wav", lambda head: head[:4] == b"RIFF" and head[8:12] == b"WAVE"),
+    "audio/flac": ("flac", lambda head: head[:4] == b"fLaC"),
     "audio/mpeg": (
         "mp3",
         lambda head: (
@@ -27,7 +28,12 @@ _KINDS: dict[str, tuple[str, Callable[[bytes], bool]]] = {
         ),
     ),
 }
-_ALSO_CALLED = {"audio/x-wav": "audio/wav", "audio/wave": "audio/wav", "audio/x-m4a": "audio/mp4"}
+_ALSO_CALLED = {
+    "audio/x-wav": "audio/wav",
+    "audio/wave": "audio/wav",
+    "audio/x-m4a": "audio/mp4",
+    "audio/x-flac": "audio/flac",
+}
 SIGNATURE_BYTES = 16
 MEDIA_TYPES = tuple(_KINDS)
 

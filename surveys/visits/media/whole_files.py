@@ -66,7 +66,7 @@ def _media_type(upload: UploadedFile) -> str:
         if has_signature_of(media_type, head):
             return media_type
     raise RecordingRefused(
-        gettext("We cannot use this kind of sound file. Send WAV, MP3, M4A, Ogg or WebM.")
+        gettext("We cannot use this kind of sound file. Send WAV, FLAC, MP3, M4A, Ogg or WebM.")
     )
 
 

@@ -36,6 +36,7 @@ HEADS = {
     "audio/ogg": b"OggS\x00\x02" + bytes(10),  # RFC 3533, section 6
     "audio/mp4": b"\x00\x00\x00\x20ftypiso5" + bytes(4),  # ISO/IEC 14496-12, 4.3 (from memory)
     "audio/wav": b"RIFF\x24\x08\x00\x00WAVEfmt ",  # RIFF (from memory)
+    "audio/flac": b"fLaC\x00\x00\x00\x22" + bytes(8),  # RFC 9639, section 8.1 (from memory)
     "audio/mpeg": b"ID3\x04\x00\x00" + bytes(10),  # id3.org, ID3v2.4.0, 3.1 (from memory)
 }
 
@@ -68,5 +69,6 @@ def test_words():
         "ogg",
         "m4a",
         "wav",
+        "flac",
         "mp3",
     }
