@@ -75,8 +75,6 @@ def decode(content: bytes, media_type: str, *, most_s: float = MOST_SECONDS) -> 
     if not count:
         raise UnreadableError("no sound")
     samples = np.concatenate(parts)[:most]
-    # Samples of a float file may be anything.
-    np.nan_to_num(samples, copy=False, nan=0, posinf=1, neginf=-1)
     np.clip(samples, -1, 1, out=samples)
     return Wave(samples=samples, cut=count > most)
 
@@ -114,9 +112,16 @@ def _resampled(source: InputContainer, stream: AudioStream) -> Iterator[Samples]
         # What a header says of the time is not used: gaps and jumps would be filled with it.
         frame.pts = None
         for part in resampler.resample(frame):
-            yield part.to_ndarray().reshape(-1).astype(np.float32, copy=False) * share
+            yield _finite(part) * share
     for part in resampler.resample(None):
-        yield part.to_ndarray().reshape(-1).astype(np.float32, copy=False) * share
+        yield _finite(part) * share
+
+
+def _finite(part: AudioFrame) -> Samples:
+    """Samples of a float file may be anything."""
+    samples = part.to_ndarray().reshape(-1).astype(np.float32, copy=False)
+    samples = np.nan_to_num(samples, nan=0, posinf=1, neginf=-1)
+    return np.clip(samples, -2, 2)
 
 
 def _frames(source: InputContainer, stream: AudioStream) -> Iterator[AudioFrame]:
