@@ -1,6 +1,10 @@
-"""Mail goes out within ten seconds while everything else is at work."""
+"""Mail goes out within ten seconds while everything else is at work.
+
+    pytest -m slow -s tests/integration/runs/test_mail_meanwhile.py
+"""
 
 import itertools
+import os
 import signal
 import subprocess
 import sys
@@ -33,7 +37,7 @@ from tests.support.worker_process import PATIENCE_S
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.slow]
 
 WITHIN_S = 10
-LETTERS = 5
+LETTERS = 20
 
 
 @pytest.fixture
@@ -97,8 +101,14 @@ def test_mail_waits_for_nothing_else(coordinator, record_property):
     finally:
         workers.send_signal(signal.SIGTERM)
         workers.wait(PATIENCE_S)
-    record_property("seconds", took)
-    record_property("states when the last letter had gone", states)
+    took.sort()
+    said = (
+        f"{LETTERS} letters: median {took[LETTERS // 2]:.1f} s, 95th percentile"
+        f" {took[-(LETTERS // 20) - 1]:.1f} s, longest {took[-1]:.1f} s; load"
+        f" {os.getloadavg()[0]:.0f}; when the last had gone: {states}"
+    )
+    record_property("seconds until mailed", said)
+    print(said)  # noqa: T201 - shown with -s
     assert not {RunState.FAILED, RunState.REFUSED} & set(states.values()), states
     assert RunState.RUNNING in states.values()
-    assert max(took) < WITHIN_S
+    assert took[-1] < WITHIN_S, said
