@@ -2,11 +2,12 @@
 
 A worker that is killed leaves its run as it was; `tasks.take_up_stalled` gives the job to the next
 one, whose attempt has a higher number. From then on the run is that attempt's alone: a worker that
-was only thought dead can neither finish nor fail it.
+was only thought dead can neither finish nor fail it, nor end the job.
 """
 
 import contextlib
 import logging
+import time
 from collections.abc import Callable
 from typing import Any
 
@@ -14,11 +15,13 @@ import pghistory
 from django.core.exceptions import PermissionDenied
 from django.db.models import F, QuerySet
 from django.utils import timezone
-from procrastinate import JobContext, RetryStrategy
+from procrastinate import BaseRetryStrategy, JobContext, RetryDecision
 from procrastinate.contrib.django import app
+from procrastinate.jobs import Job
 from procrastinate.tasks import Task
 
 from surveys import dates, disk
+from surveys.database_away import is_away
 from surveys.language import gettext, said
 from surveys.models import UNDER_WAY, BackgroundRun, RunKind, RunState
 from surveys.runs.kinds import FACTS, task_name
@@ -31,6 +34,8 @@ Work = Callable[[BackgroundRun, Progress], None]
 RETRY_AFTER_S = 5
 # A run that takes its worker down with it, for want of memory say, is begun no more than this.
 MOST_ATTEMPTS = 12
+# How often a worker that was thought dead looks whether its successor is done.
+_LOOK_EVERY_S = 5.0
 
 
 class RunOverError(Exception):
@@ -38,6 +43,22 @@ class RunOverError(Exception):
 
     def __init__(self) -> None:
         super().__init__("This was stopped, or another worker took over. Nothing was saved.")
+
+
+class _Retry(BaseRetryStrategy):
+    """As often as a kind says; while the database is away, as if the worker had been killed."""
+
+    def __init__(self, tries: int) -> None:
+        self.tries = tries
+
+    def get_retry_decision(self, *, exception: BaseException, job: Job) -> RetryDecision | None:
+        if job.attempts + 1 >= _tries_after(exception, self.tries):
+            return None
+        return RetryDecision(retry_in={"seconds": RETRY_AFTER_S})
+
+
+def _tries_after(error: BaseException, tries: int) -> int:
+    return MOST_ATTEMPTS if is_away(error) else tries
 
 
 def carries_out(
@@ -56,14 +77,13 @@ def carries_out(
             name=task_name(kind),
             queue=facts.queue,
             pass_context=True,
-            # No attempts at all would mean no limit.
-            retry=facts.tries > 1
-            and RetryStrategy(max_attempts=facts.tries - 1, wait=RETRY_AFTER_S),
+            retry=_Retry(facts.tries),
         )
         def carry_out(context: JobContext, *, run_id: int) -> None:
             run = begin(run_id, context.job.attempts + 1)
             if run is not None:
                 _carry_out(run, work, refusals)
+                _leave_job_to_successor(run)
 
         return carry_out
 
@@ -152,12 +172,26 @@ def _carry_out(run: BackgroundRun, work: Work, refusals: tuple[type[Exception], 
         if disk.is_full(error):
             fail(run, f"{disk.full_words()} {_nothing_done(run)}")
             return
-        _try_again_or_fail(run)
-        raise
+        # What a successor tidied away is none of its failures.
+        if not _has_successor(run):
+            _try_again_or_fail(run, error)
+            raise
 
 
-def _try_again_or_fail(run: BackgroundRun) -> None:
-    tries = FACTS[RunKind(run.kind)].tries
+def _has_successor(run: BackgroundRun) -> bool:
+    under_way = BackgroundRun.objects.filter(pk=run.pk, state__in=UNDER_WAY)
+    return under_way.exclude(attempts=run.attempts).exists()
+
+
+def _leave_job_to_successor(run: BackgroundRun) -> None:
+    """Wait until another attempt that is under way is over. Both have the same job, and the queue
+    library ends it for whoever returns first: the run would have no job, and be given up."""
+    while _has_successor(run):
+        time.sleep(_LOOK_EVERY_S)
+
+
+def _try_again_or_fail(run: BackgroundRun, error: Exception) -> None:
+    tries = _tries_after(error, FACTS[RunKind(run.kind)].tries)
     if run.attempts < tries:
         _own(run).update(state=RunState.QUEUED, step="")
         return

@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import datetime as dt
 import logging
 from argparse import ArgumentParser
 from collections.abc import Coroutine
@@ -14,6 +15,10 @@ from procrastinate.contrib.django import app
 from surveys.operations.heartbeats import beating
 from surveys.runs import clock
 from surveys.runs.queues import SHORT, WORKERS
+
+# When a worker that begins forgets others that are silent. Whose jobs go to the next worker is for
+# `take_up_stalled` to say: a clock that is a day ahead for a while makes all of them look silent.
+FORGET_WORKERS = dt.timedelta(days=30)
 
 log = logging.getLogger(__name__)
 
@@ -40,7 +45,10 @@ async def _work(name: str) -> None:
     async with app.open_async(), contextlib.AsyncExitStack() as stack:
         await stack.enter_async_context(beating(app.connector, name))
         working = app.run_worker_async(
-            name=name, queues=list(facts.queues), concurrency=facts.concurrency
+            name=name,
+            queues=list(facts.queues),
+            concurrency=facts.concurrency,
+            stalled_worker_timeout=FORGET_WORKERS.total_seconds(),
         )
         if SHORT in facts.queues:
             await _until_the_clock_jumps(working)

@@ -1,8 +1,9 @@
 """Mail goes out within ten seconds while everything else is at work.
 
-    pytest -m slow -s tests/integration/runs/test_mail_meanwhile.py
+pytest -m slow -s tests/integration/runs/test_mail_meanwhile.py
 """
 
+import datetime as dt
 import itertools
 import os
 import signal
@@ -53,7 +54,8 @@ def ask_for_everything(coordinator) -> list[BackgroundRun]:
     study = request_power_study(coordinator, species, routes=9, visits=3, years=9, fall=0.3)
     importing = make_member(make_program(), Role.COORDINATOR)
     spring = {"name": "Spring", "opens_month": 4, "opens_day": 1, "closes_month": 6}
-    version = make_version(importing.program, windows=[spring], season_begins_month=10)
+    version = make_version(importing.program, windows=[spring], season_begins_month=10,
+                           in_force_from=dt.date(1930, 1, 1))  # fmt: skip
     make_route(importing.program, version=version, code="R1")
     make_checklist(importing.program, PEEPER, WOOD_FROG)
     nights = [
@@ -109,6 +111,9 @@ def test_mail_waits_for_nothing_else(coordinator, record_property):
     )
     record_property("seconds until mailed", said)
     print(said)  # noqa: T201 - shown with -s
-    assert not {RunState.FAILED, RunState.REFUSED} & set(states.values()), states
+    # A worker finishes what it has in hand.
+    for run in runs:
+        run.refresh_from_db()
+        assert run.state == RunState.DONE, f"{run.kind}: {run.problem}"
     assert RunState.RUNNING in states.values()
     assert took[-1] < WITHIN_S, said

@@ -3,10 +3,11 @@
 import datetime as dt
 from types import SimpleNamespace
 
+import psycopg
 import pytest
 from asgiref.sync import async_to_sync
 from django.core.exceptions import PermissionDenied
-from django.db import IntegrityError, connection, transaction
+from django.db import IntegrityError, OperationalError, connection, transaction
 from django.utils import timezone
 from procrastinate.contrib.django import app
 from procrastinate.contrib.django.models import ProcrastinateJob
@@ -15,6 +16,7 @@ from accounts.invitations import invite
 from accounts.mailing import send_letter
 from surveys.models import UNDER_WAY, BackgroundRun, RunKind, RunState
 from surveys.runs import tasks
+from surveys.runs import work as work_module
 from surveys.runs.enqueue import (
     another_is_due,
     current_run,
@@ -27,7 +29,16 @@ from surveys.runs.kinds import FACTS, task_name
 from surveys.runs.progress import Progress
 from surveys.runs.queues import FITS, LONG, SIMULATIONS
 from surveys.runs.tasks import clean_up, put_back_stalled, silent_workers, take_up_stalled
-from surveys.runs.work import MOST_ATTEMPTS, RunOverError, _carry_out, begin, fail, finish, note
+from surveys.runs.work import (
+    MOST_ATTEMPTS,
+    RunOverError,
+    _carry_out,
+    _leave_job_to_successor,
+    begin,
+    fail,
+    finish,
+    note,
+)
 from tests.support.builders import make_program
 from tests.support.runs import forget_jobs, task_of
 
@@ -213,6 +224,49 @@ def test_an_end_that_came_too_late_is_no_failure(program):
     assert (again(run).state, again(run).problem) == (RunState.FAILED, "Given up.")
 
 
+def test_an_attempt_that_was_taken_up_ends_neither_run_nor_job(program, monkeypatch):
+    """What was thought dead breaks off since its successor tidied up, or is done too late. It
+    returns once the successor is done: until then it would end the job of both."""
+    slept = []
+
+    def end_successor(seconds):
+        slept.append(seconds)
+        assert again(run).state == RunState.RUNNING
+        if len(slept) % 2 == 0:
+            finish(again(run))
+
+    def late(first, report):
+        begin(first.pk, 2)
+        if number:
+            raise FileNotFoundError("Its folder is gone.")
+        finish(first)
+
+    monkeypatch.setattr(work_module.time, "sleep", end_successor)
+    for number in range(2):
+        run = ask_about(program, subject=f"power study {number}", kind=RunKind.POWER)
+        first = begin(run.pk, 1)
+        _carry_out(first, late, ())
+        assert again(run).state == RunState.RUNNING
+        _leave_job_to_successor(first)
+        assert (again(run).state, len(slept)) == (RunState.DONE, 2 * number + 2)
+
+
+@pytest.mark.parametrize("kind", RunKind)
+def test_a_database_that_is_away_costs_no_try(program, kind):
+    def break_off(run, report):
+        raise OperationalError("server closed the connection") from psycopg.OperationalError()
+
+    run = ask_about(program, kind=kind)
+    for attempt in range(1, MOST_ATTEMPTS + 1):
+        with pytest.raises(OperationalError) as raised:
+            carry_out(run, break_off, attempt)
+        is_last = attempt == MOST_ATTEMPTS
+        assert again(run).state == (RunState.FAILED if is_last else RunState.QUEUED)
+        job = SimpleNamespace(attempts=attempt - 1)
+        decision = task_of(kind).retry_strategy.get_retry_decision(exception=raised.value, job=job)
+        assert bool(decision) != is_last
+
+
 @pytest.mark.parametrize("kind", RunKind)
 def test_what_breaks_off_is_tried_as_often_as_its_kind_says(program, kind):
     def break_off(run, report):
@@ -228,7 +282,7 @@ def test_what_breaks_off_is_tried_as_often_as_its_kind_says(program, kind):
     strategy = task_of(kind).retry_strategy
     for attempts in range(tries):
         job = SimpleNamespace(attempts=attempts)
-        decision = strategy and strategy.get_retry_decision(exception=OSError(), job=job)
+        decision = strategy.get_retry_decision(exception=OSError(), job=job)
         assert bool(decision) == (attempts + 1 < tries)
 
 
