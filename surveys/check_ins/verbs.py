@@ -77,7 +77,7 @@ def set_check_in(
         found.car = car.strip()[:LONGEST_CAR]
     if back_at is not None:
         # The clock of the phone may be wrong.
-        found.back_at = max(found.begun_at, min(back_at, now))
+        found.back_at = max(found.begun_at - LONGEST, min(back_at, now))
     found.save()
     if found.back_at is not None and found.overdue_at is not None:
         mail_back.defer(check_in_id=str(found.pk))

@@ -172,6 +172,13 @@ def test_who_is_back_before_the_mail_goes_out_is_not_told_of(observer, late):
     assert delivered() == []
 
 
+def test_a_phone_whose_clock_is_wrong_is_not_back_years_ago(observer, route):
+    wanted = {"route": route, "back_by": timezone.now(), "contact_id": None}
+    first_day = dt.datetime(1, 1, 1, tzinfo=dt.UTC)
+    kept = verbs.set_check_in(observer, uuid.uuid4(), back_at=first_day, **wanted)
+    assert kept.back_at == kept.begun_at - verbs.LONGEST
+
+
 @pytest.mark.parametrize(
     ("back_ago", "begun_ago", "is_mailed"),
     [

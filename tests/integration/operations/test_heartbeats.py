@@ -2,9 +2,11 @@
 
 import asyncio
 import contextlib
+import datetime as dt
 import logging
 
 import pytest
+from django.utils import timezone
 from procrastinate.contrib.django import app
 
 from surveys.models import WorkerHeartbeat
@@ -50,3 +52,6 @@ def test_workers_that_never_ran_are_silent():
     assert silent_workers() == list(WORKERS)
     WorkerHeartbeat.objects.create(name="long", host="here", pid=1)
     assert silent_workers() == [name for name in WORKERS if name != "long"]
+    # It died while the clock was a day ahead.
+    WorkerHeartbeat.objects.update(seen_at=timezone.now() + dt.timedelta(days=1))
+    assert silent_workers() == list(WORKERS)
