@@ -87,7 +87,7 @@ def test_new_routes_under_other_rules_are_no_change():
 
 def in_use(moved_in, routes):
     """The first stop of some routes lies at a new place from a season on."""
-    return {100 * route: (0, nights(moved_in) - 1) for route in routes} | {
+    return {100 * route: (0, nights(moved_in - 1)) for route in routes} | {
         100 * route + 50: (nights(moved_in), None) for route in routes
     }
 
