@@ -21,12 +21,28 @@ from surveys.trends.numerics.optimize import Objective
 
 @dataclass(frozen=True, kw_only=True)
 class Predicted:
-    """Of g cells at P predictors: log-likelihoods (g,), their derivatives (P, g), and the second
-    ones (P, P, g)."""
+    """Of g cells at P predictors: log-likelihoods (g,), their derivatives (P, g), and the Hessian
+    of the block by its coefficients and the single numbers (k, k)."""
+
+    value: FloatArray
+    slope: FloatArray
+    hessian: Callable[[], FloatArray]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Curved:
+    """The same with the second derivatives by the predictors (P, P, g)."""
 
     value: FloatArray
     slope: FloatArray
     curvature: Callable[[], FloatArray]
+
+    def of_block(self, block: Block) -> Predicted:
+        return Predicted(
+            value=self.value,
+            slope=self.slope,
+            hessian=lambda: _hessian(block, block.weight * self.curvature()),
+        )
 
 
 # Of a block of cells at the logits of occupancy (g,), the logits of detection (J, g) and the single
@@ -36,7 +52,7 @@ StateModel = Callable[[Block, FloatArray, FloatArray, FloatArray], Predicted]
 
 def summed(
     logs: FloatArray, scores: FloatArray, mean_curvature: Callable[[FloatArray], FloatArray]
-) -> Predicted:
+) -> Curved:
     """The sum over S states, from the log-chance of each with its history (S, g), its derivatives
     (S, P, g), and the second ones averaged with weights (S, g) to (P, P, g)."""
     highest = logs.max(axis=0)
@@ -51,7 +67,7 @@ def summed(
         matrix -= slope[:, None] * slope
         return matrix
 
-    return Predicted(value=highest + np.log(total), slope=slope, curvature=curvature)
+    return Curved(value=highest + np.log(total), slope=slope, curvature=curvature)
 
 
 def mixture_objective(cells: OccupancyCells, model: StateModel, numbers: int) -> Objective:
@@ -84,8 +100,7 @@ def mixture_objective(cells: OccupancyCells, model: StateModel, numbers: int) ->
         matrix = np.zeros((len(theta), len(theta)))
         for block, at in zip(cells.blocks, evaluate(theta), strict=True):
             columns = _columns(block, theta, numbers)
-            own = _hessian(block, block.weight * at.curvature())
-            matrix[columns[:, None], columns] += own
+            matrix[columns[:, None], columns] += at.hessian()
         return matrix
 
     return Objective(value_gradient=value_gradient, hessian=hessian)
@@ -98,7 +113,7 @@ def mixture_scores(
     scores = np.zeros((len(theta), len(cells.weight)))
     for block in cells.blocks:
         slope = _evaluate(block, model, theta, numbers).slope
-        scores[np.ix_(_columns(block, theta, numbers), block.at)] = _by_coefficients(block, slope)
+        scores[np.ix_(_columns(block, theta, numbers), block.at)] = by_coefficients(block, slope)
     return scores.T
 
 
@@ -111,7 +126,7 @@ def _columns(block: Block, theta: FloatArray, numbers: int) -> IntArray:
     return np.concatenate([block.columns, np.arange(len(theta) - numbers, len(theta))])
 
 
-def _by_coefficients(block: Block, slope: FloatArray) -> FloatArray:
+def by_coefficients(block: Block, slope: FloatArray) -> FloatArray:
     """From derivatives by the predictors (..., P, g) to those by the coefficients (..., k, g)."""
     visits = len(block.trials)
     return np.concatenate(
@@ -126,7 +141,7 @@ def _by_coefficients(block: Block, slope: FloatArray) -> FloatArray:
 
 def _hessian(block: Block, curvature: FloatArray) -> FloatArray:
     """From second derivatives by the predictors (P, P, g) to those by the coefficients (k, k)."""
-    rows = _by_coefficients(block, curvature)
+    rows = by_coefficients(block, curvature)
     visits = len(block.trials)
     by_psi = block.psi @ rows[0].T
     of_visits = rows[1 : 1 + visits].swapaxes(1, 2).reshape(-1, rows.shape[1])

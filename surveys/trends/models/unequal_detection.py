@@ -16,9 +16,9 @@ from itertools import product
 import numpy as np
 from scipy.special import expit, gammaln
 
-from surveys.trends.models.latent_mixture import Predicted, summed
+from surveys.trends.models.latent_mixture import Curved, Predicted, by_coefficients, summed
 from surveys.trends.models.occupancy_blocks import Block, soft_and_chance
-from surveys.trends.numerics.arrays import FloatArray, IntArray
+from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
 
 # Largest number of animals summed over. Occupancy, unlike the mean number, barely depends on it.
 BOUND = 30
@@ -38,36 +38,76 @@ def two_classes(
     first = float(expit(in_first))
     visits, count = p_logit.shape
     logs = np.empty((3, count))
-    scores = np.zeros((3, visits + 3, count))
     logs[0] = -np.inf if block.if_empty is None else block.if_empty - soft_psi
-    scores[0, 0] = -psi
-    spreads = []
+    scores, spreads = np.empty((2, visits + 3, count)), []
     for state, side in ((1, 0.5), (2, -0.5)):
         logit = p_logit + side * apart
         soft, p, spread = soft_and_chance(logit)
-        residual = block.heard - block.trials * p
+        logit *= block.heard
+        soft *= block.trials
+        logit -= soft
         of_class = -np.logaddexp(0.0, -in_first if state == 1 else in_first)
-        heard = (block.heard * logit - block.trials * soft).sum(axis=0)
-        logs[state] = psi_logit - soft_psi + of_class + heard
-        scores[state, 0] = 1 - psi
-        scores[state, 1 : 1 + visits] = residual
-        scores[state, -2] = side * residual.sum(axis=0)
-        scores[state, -1] = 1 - first if state == 1 else -first
-        spreads.append(block.trials * spread)
+        logs[state] = psi_logit - soft_psi + of_class + logit.sum(axis=0)
+        p *= block.trials
+        score = scores[state - 1]
+        score[0] = 1 - psi
+        residual = np.subtract(block.heard, p, out=score[1 : 1 + visits])
+        score[-2] = side * residual.sum(axis=0)
+        score[-1] = 1 - first if state == 1 else -first
+        spread *= block.trials
+        spreads.append(spread)
+    value, (empty, *of_classes) = _over_states(logs)
+    slope = of_classes[0] * scores[0] + of_classes[1] * scores[1]
+    slope[0] -= empty * psi
 
-    def mean_curvature(weights: FloatArray) -> FloatArray:
-        matrix = np.zeros((visits + 3, visits + 3, count))
-        matrix[0, 0] = -psi_spread
-        matrix[-1, -1] = -(1 - weights[0]) * first * (1 - first)
-        visit = np.arange(1, visits + 1)
-        higher, lower = weights[1] * spreads[0], weights[2] * spreads[1]
+    def hessian() -> FloatArray:
+        weighted = block.weight * np.array([empty, *of_classes])
+        matrix = _variance_of_scores(block, weighted, scores, psi)
+        k = len(block.psi)
+        # If the states were known, averaged over what they may be.
+        matrix[:k, :k] -= (block.psi * (block.weight * psi_spread)) @ block.psi.T
+        higher, lower = weighted[1] * spreads[0], weighted[2] * spreads[1]
         both = higher + lower
-        matrix[visit, visit] = -both
-        matrix[1 : visits + 1, -2] = matrix[-2, 1 : visits + 1] = (lower - higher) / 2
-        matrix[-2, -2] = -both.sum(axis=0) / 4
+        matrix[k:-2, k:-2] -= (block.flat * both.ravel()) @ block.flat.T
+        crossed = block.flat @ (lower - higher).ravel() / 2
+        matrix[k:-2, -2] += crossed
+        matrix[-2, k:-2] += crossed
+        matrix[-2, -2] -= float(both.sum()) / 4
+        matrix[-1, -1] -= float(weighted[1:].sum()) * first * (1 - first)
         return matrix
 
-    return summed(logs, scores, mean_curvature)
+    return Predicted(value=value, slope=slope, hessian=hessian)
+
+
+def _variance_of_scores(
+    block: Block, weighted: FloatArray, scores: FloatArray, psi: FloatArray
+) -> FloatArray:
+    """What not knowing the state adds to the Hessian of two classes, by coefficients (k, k).
+
+    ``weighted`` (3, g) are the rows of a cell times the chances of its states, ``scores`` (2, P, g)
+    those of the classes; an empty site has only ``-psi``, by the logit of occupancy.
+    """
+    k = len(block.psi)
+    mean = np.zeros((k + len(block.p) + 2, len(psi)))
+    mean[:k] = (-weighted[0] * psi) * block.psi
+    matrix = np.zeros((len(mean), len(mean)))
+    matrix[:k, :k] = (block.psi * (weighted[0] * psi**2)) @ block.psi.T
+    for chance, score in zip(weighted[1:], scores, strict=True):
+        own = by_coefficients(block, score)
+        times = own * chance
+        matrix += times @ own.T
+        mean += times
+    matrix -= (mean / block.weight) @ mean.T
+    return matrix
+
+
+def _over_states(logs: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """The log of the sum of the chances of the states (S, g), and how likely each of them is."""
+    highest = logs.max(axis=0)
+    chances = np.exp(logs - highest)
+    total = chances.sum(axis=0)
+    chances /= total
+    return highest + np.log(total), chances
 
 
 def abundance_induced(
@@ -77,12 +117,12 @@ def abundance_induced(
     single ``numbers``."""
     visits = len(p_logit)
     if not 1 < visits <= _MOST_VISITS:
-        return _by_animals(block.heard, block.trials, psi_logit, p_logit)
+        return _by_animals(block.heard, block.trials, psi_logit, p_logit).of_block(block)
     sums = _Sums(block.heard, block.trials, psi_logit, p_logit)
     lost = np.flatnonzero(sums.value < _LOST * sums.size)
     told = sums.predicted()
     if not len(lost):
-        return told
+        return told.of_block(block)
     again = _by_animals(
         block.heard[:, lost], block.trials[:, lost], psi_logit[lost], p_logit[:, lost]
     )
@@ -93,7 +133,7 @@ def abundance_induced(
         matrix[:, :, lost] = again.curvature()
         return matrix
 
-    return Predicted(value=told.value, slope=told.slope, curvature=curvature)
+    return Curved(value=told.value, slope=told.slope, curvature=curvature).of_block(block)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,11 +142,19 @@ class _Term:
     (n,) that one animal is missed on all visits of the set, and ``rest``, that it is not;
     ``member`` (J, n), 1 for the visits of the set."""
 
-    rows: IntArray
+    rows: IntArray | slice
     term: FloatArray
     every: FloatArray
     rest: FloatArray
     member: FloatArray
+
+
+def _where(mask: BoolArray) -> IntArray | slice | None:
+    """Positions of a mask; a slice, which copies nothing, where that is all of it."""
+    if mask.all():
+        return slice(None)
+    at = np.flatnonzero(mask)
+    return at if len(at) else None
 
 
 class _Sums:
@@ -133,11 +181,13 @@ class _Sums:
         of_silent = (silent * soft_p).sum(axis=0)
         for chosen in product((False, True), repeat=visits):
             added = np.flatnonzero(chosen)
-            rows = np.flatnonzero((heard[added] > 0).all(axis=0))
-            if not len(rows):
+            rows = _where(np.asarray((heard[added] > 0).all(axis=0)))
+            if rows is None:
                 continue
             member = silent[:, rows]
-            member[added] = 1.0
+            if len(added):
+                member = member.copy()
+                member[added] = 1.0
             log_all = -of_silent[rows] - soft_p[added][:, rows].sum(axis=0)
             rest = -np.expm1(log_all)
             term = np.exp(-self.soft_psi[rows] * rest) * (-1) ** len(added)
@@ -147,14 +197,14 @@ class _Sums:
             self.by_mean[rows] -= rest * term
             self.by_missed[:, rows] += member * (self.soft_psi[rows] * (1 - rest) * term)
 
-    def predicted(self) -> Predicted:
+    def predicted(self) -> Curved:
         """By the predictors."""
         # Sums that lost their digits are worked out otherwise.
         with np.errstate(divide="ignore", invalid="ignore"):
             value = np.log(self.value)
             by_mean, by_missed = self.by_mean / self.value, self.by_missed / self.value
         slope = np.vstack([by_mean * self.psi, -by_missed * self.r])
-        return Predicted(
+        return Curved(
             value=value, slope=slope, curvature=lambda: self._curvature(by_mean, by_missed)
         )
 
@@ -189,7 +239,7 @@ class _Sums:
 
 def _by_animals(
     detections: FloatArray, trials: FloatArray, psi_logit: FloatArray, p_logit: FloatArray
-) -> Predicted:
+) -> Curved:
     """The sum over 0 animals to the bound."""
     visits, count = trials.shape
     animals = np.arange(BOUND + 1, dtype=np.float64)[:, None]
