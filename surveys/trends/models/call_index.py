@@ -362,10 +362,22 @@ def index_starts(heard: FloatArray, top: int, coefficients: int) -> list[FloatAr
 
 
 def _summary(fit: IndexFit, code: int, label: str, level: float) -> IndexSummary:
+    latest: list[tuple[FloatArray, tuple[FloatArray, FloatArray]]] = []
+
+    def shares(raw: FloatArray) -> tuple[FloatArray, FloatArray]:
+        # All are read at the same coefficients.
+        if not latest or latest[0][0] is not raw:
+            latest[:] = [(raw, _state_shares(fit, code, raw))]
+        return latest[0][1]
+
+    def mixture(weights: FloatArray, raw: FloatArray) -> tuple[float, FloatArray]:
+        of_states, gradient = shares(raw)
+        return float(weights @ of_states), weights @ gradient
+
     def read(weights: FloatArray, name: str) -> Estimate:
         return derived_share(
             fit.fitted,
-            partial(_mixture, fit, code, weights),
+            partial(mixture, weights),
             name=f"{name}, {label}",
             level=level,
         )
@@ -389,11 +401,10 @@ def _summary(fit: IndexFit, code: int, label: str, level: float) -> IndexSummary
     )
 
 
-def _mixture(
-    fit: IndexFit, code: int, weights: FloatArray, raw: FloatArray
-) -> tuple[float, FloatArray]:
-    """A weighted sum of the state chances of one group, at coefficients in their own units."""
+def _state_shares(fit: IndexFit, code: int, raw: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Chances of the states in one group (S,) and their slope (S, K), at coefficients in their own
+    units."""
     rows = np.bincount(fit.cells.group[fit.group == code], minlength=len(fit.cells.weight))
     scale = np.diag(fit.fitted.back)
     shares, gradient = state_shares(fit.cells, raw / scale, rows.astype(np.float64))
-    return float(weights @ shares), (weights @ gradient) / scale
+    return shares, gradient / scale

@@ -62,12 +62,11 @@ def turnbull(earliest: FloatArray, latest: FloatArray) -> Chances:
         raise ValueError("expected intervals whose first end is not after the last")
     first, last = _innermost(earliest, latest)
     pairs, count = np.unique(np.column_stack([earliest, latest]), axis=0, return_counts=True)
-    holds = (pairs[:, :1] <= first) & (last <= pairs[:, 1:])
+    holds = ((pairs[:, :1] <= first) & (last <= pairs[:, 1:])).astype(np.float64)
     share = count / count.sum()
     weight = np.full(len(first), 1 / len(first))
     for _ in range(_MOST_STEPS):
-        each = holds * weight
-        again = share @ (each / each.sum(axis=1, keepdims=True))
+        again = weight * ((share / (holds @ weight)) @ holds)
         settled = np.abs(again - weight).max() < _SETTLED
         weight = again
         if settled:

@@ -27,13 +27,13 @@ from surveys.trends.models.occupancy_estimates import (
 )
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
 from surveys.trends.numerics.design import (
-    INTERCEPT,
     Design,
     factor_design,
     join,
     site_design,
     visit_design,
     with_levels,
+    without_intercept,
 )
 from surveys.trends.numerics.intervals import percent_per_step, transform
 from surveys.trends.numerics.optimize import quadratic_form
@@ -172,13 +172,13 @@ def fit_trend(
     listened = ~np.isnan(history).all(axis=1)
     years = np.unique(year[fitted & listened]).astype(np.int64)
     center = float(years.min() + years.max()) / 2 if len(years) else 0.0
-    by_year = factor_design(year, levels=years, prefix=f"{YEAR} ")
     psi = site_design(rows, occupancy)
     if form == "linear":
         slope = Design(names=(YEAR,), matrix=(year - center).astype(np.float64)[:, None])
         psi = join(psi, slope)
     else:
-        psi = join(by_year, _without_intercept(psi))
+        by_year = factor_design(year, levels=years, prefix=f"{YEAR} ")
+        psi = join(by_year, without_intercept(psi))
     p = visit_design(rows, visits, detection)
     if detection_by_year and len(years):
         p = with_levels(year, levels=years, prefix=f"{YEAR} ", design=p)
@@ -315,11 +315,6 @@ def yearly_occupancy(
             )
         shares.append((year, _labeled(share, name, flags)))
     return tuple(shares)
-
-
-def _without_intercept(design: Design) -> Design:
-    kept = [k for k, name in enumerate(design.names) if name != INTERCEPT]
-    return Design(names=tuple(design.names[k] for k in kept), matrix=design.matrix[..., kept])
 
 
 def _size_flags(fit: OccupancyFit, years: IntArray) -> tuple[str, ...]:
