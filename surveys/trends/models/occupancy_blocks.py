@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import product
 
 import numpy as np
 
@@ -51,6 +52,24 @@ class BlockState:
 
 
 @dataclass(frozen=True, kw_only=True)
+class MissedSets:
+    """For each cell the silent visits with every set of heard ones: n sets in the order of their
+    cells, whose numbers are ``row`` (n,) and whose first sets ``first`` (g,). ``member`` (J, n) is
+    1 for the visits of a set, ``sign`` (n,) minus where an odd number of heard ones was added."""
+
+    row: IntArray
+    first: IntArray
+    sign: FloatArray
+    member: FloatArray
+
+    def of_cells(self, values: FloatArray) -> FloatArray:
+        """Sums (m, g) over the sets of each cell."""
+        if len(self.row) == len(self.first):
+            return values
+        return np.asarray(np.add.reduceat(values, self.first, axis=1))
+
+
+@dataclass(frozen=True, kw_only=True)
 class Block:
     """g cells: ``at`` (g,) says which, ``columns`` (k,) which coefficients they use, those of psi
     first. ``psi`` is (a, g), ``p`` (b, J, g), ``heard`` and ``trials`` (J, g)."""
@@ -68,6 +87,26 @@ class Block:
     def flat(self) -> FloatArray:
         """``p`` as (b, J g)."""
         return self.p.reshape(len(self.p), self.trials.size)
+
+    @cached_property
+    def missed_sets(self) -> MissedSets:
+        """The sets of visits on which an animal was missed, where each visit is heard or not."""
+        silent = self.trials - self.heard
+        rows, members, signs = [], [], []
+        for chosen in product((False, True), repeat=len(silent)):
+            added = np.array(chosen)
+            at = np.flatnonzero((self.heard[added] > 0).all(axis=0))
+            rows.append(at)
+            members.append(np.where(added[:, None], 1.0, silent[:, at]))
+            signs.append(np.full(len(at), (-1.0) ** int(added.sum())))
+        row = np.concatenate(rows)
+        order = np.argsort(row, kind="stable")
+        return MissedSets(
+            row=row[order],
+            first=np.searchsorted(row[order], np.arange(silent.shape[1])),
+            sign=np.concatenate(signs)[order],
+            member=np.concatenate(members, axis=1)[:, order],
+        )
 
     def predictors(self, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Logits of psi (g,) and of p (J, g) at the coefficients of all blocks."""

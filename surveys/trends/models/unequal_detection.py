@@ -10,15 +10,12 @@ when detection is low (Link 2003, Biometrics 59:1123-1130), so each is an assump
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from itertools import product
-
 import numpy as np
 from scipy.special import expit, gammaln
 
 from surveys.trends.models.latent_mixture import Curved, Predicted, by_coefficients, summed
 from surveys.trends.models.occupancy_blocks import Block, soft_and_chance
-from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
+from surveys.trends.numerics.arrays import FloatArray
 
 # Largest number of animals summed over. Occupancy, unlike the mean number, barely depends on it.
 BOUND = 30
@@ -118,7 +115,7 @@ def abundance_induced(
     visits = len(p_logit)
     if not 1 < visits <= _MOST_VISITS:
         return _by_animals(block.heard, block.trials, psi_logit, p_logit).of_block(block)
-    sums = _Sums(block.heard, block.trials, psi_logit, p_logit)
+    sums = _Sums(block, psi_logit, p_logit)
     lost = np.flatnonzero(sums.value < _LOST * sums.size)
     told = sums.predicted()
     if not len(lost):
@@ -136,27 +133,6 @@ def abundance_induced(
     return Curved(value=told.value, slope=told.slope, curvature=curvature).of_block(block)
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Term:
-    """One term of ``_Sums`` for some ``rows``: ``term`` (n,) with its sign; the chance ``every``
-    (n,) that one animal is missed on all visits of the set, and ``rest``, that it is not;
-    ``member`` (J, n), 1 for the visits of the set."""
-
-    rows: IntArray | slice
-    term: FloatArray
-    every: FloatArray
-    rest: FloatArray
-    member: FloatArray
-
-
-def _where(mask: BoolArray) -> IntArray | slice | None:
-    """Positions of a mask; a slice, which copies nothing, where that is all of it."""
-    if mask.all():
-        return slice(None)
-    at = np.flatnonzero(mask)
-    return at if len(at) else None
-
-
 class _Sums:
     """The chance of what was heard, in closed form, with its derivatives.
 
@@ -168,34 +144,20 @@ class _Sums:
     ``value`` (g,) is the sum, ``size`` (g,) that of the terms without their signs.
     """
 
-    def __init__(
-        self, heard: FloatArray, trials: FloatArray, psi_logit: FloatArray, p_logit: FloatArray
-    ) -> None:
-        visits, count = heard.shape
+    def __init__(self, block: Block, psi_logit: FloatArray, p_logit: FloatArray) -> None:
+        self.sets = sets = block.missed_sets
         self.soft_psi, self.psi, self.psi_spread = soft_and_chance(psi_logit)
         soft_p, self.r, self.r_spread = soft_and_chance(p_logit)
-        self.value, self.size, self.by_mean = np.zeros(count), np.zeros(count), np.zeros(count)
-        self.by_missed = np.zeros((visits, count))
-        self.terms: list[_Term] = []
-        silent = trials - heard
-        of_silent = (silent * soft_p).sum(axis=0)
-        for chosen in product((False, True), repeat=visits):
-            added = np.flatnonzero(chosen)
-            rows = _where(np.asarray((heard[added] > 0).all(axis=0)))
-            if rows is None:
-                continue
-            member = silent[:, rows]
-            if len(added):
-                member = member.copy()
-                member[added] = 1.0
-            log_all = -of_silent[rows] - soft_p[added][:, rows].sum(axis=0)
-            rest = -np.expm1(log_all)
-            term = np.exp(-self.soft_psi[rows] * rest) * (-1) ** len(added)
-            self.terms.append(_Term(rows=rows, term=term, every=1 - rest, rest=rest, member=member))
-            self.value[rows] += term
-            self.size[rows] += np.abs(term)
-            self.by_mean[rows] -= rest * term
-            self.by_missed[:, rows] += member * (self.soft_psi[rows] * (1 - rest) * term)
+        # Of each set: the chance that one animal is missed on all of its visits, and that it is
+        # not, and the term with its sign.
+        self.rest = -np.expm1(-(sets.member * soft_p[:, sets.row]).sum(axis=0))
+        self.every, self.mean = 1 - self.rest, self.soft_psi[sets.row]
+        self.term = sets.sign * np.exp(-self.mean * self.rest)
+        by_missed = sets.member * (self.mean * self.every * self.term)
+        self.value, self.size, self.by_mean, *missed = sets.of_cells(
+            np.vstack([self.term, np.abs(self.term), -self.rest * self.term, by_missed])
+        )
+        self.by_missed = np.array(missed)
 
     def predicted(self) -> Curved:
         """By the predictors."""
@@ -210,18 +172,22 @@ class _Sums:
 
     def _curvature(self, by_mean: FloatArray, by_missed: FloatArray) -> FloatArray:
         visits, count = by_missed.shape
+        member, of_one = self.sets.member, self.every * self.term
+        by_both = -of_one * (1 - self.mean * self.rest)
+        by_two = self.mean * of_one * (1 + self.mean * self.every)
+        first, second = np.tril_indices(visits)
+        summed = self.sets.of_cells(
+            np.vstack(
+                [
+                    self.rest**2 * self.term,
+                    member * by_both,
+                    member[first] * member[second] * by_two,
+                ]
+            )
+        )
         matrix = np.zeros((1 + visits, 1 + visits, count))
-        for one in self.terms:
-            rows, mean = one.rows, self.soft_psi[one.rows]
-            all_of_one = one.every * one.term
-            matrix[0, 0, rows] += one.rest**2 * one.term
-            by_both = one.member * (all_of_one * (1 - mean * one.rest))
-            by_two = one.member * (mean * all_of_one * (1 + mean * one.every))
-            for visit in range(visits):
-                matrix[0, 1 + visit, rows] -= by_both[visit]
-                for other in range(visit + 1):
-                    pair = one.member[other] * by_two[visit]
-                    matrix[1 + visit, 1 + other, rows] += pair
+        matrix[0] = summed[: 1 + visits]
+        matrix[1 + first, 1 + second] = summed[1 + visits :]
         with np.errstate(divide="ignore", invalid="ignore"):
             matrix /= self.value
         first = np.vstack([by_mean, -by_missed])
