@@ -23,7 +23,7 @@ from surveys.trends.numerics.sandwich import cluster_scores
 
 # Standard deviation of the prior of a single number on the logit scale; common practice, no source.
 PRIOR_SD_NUMBER = 2.0
-_CLASSES_APART = 2.0
+_CLASSES_APART, _NEARLY_ALIKE = 2.0, 0.2
 _FALSE_RATE, _CERTAIN_SHARE = 0.02, 0.3
 
 
@@ -31,13 +31,14 @@ _FALSE_RATE, _CERTAIN_SHARE = 0.02, 0.3
 class LevelLikelihood:
     """What is searched, the scores (rows, K) of the rows, where the single numbers begin (E,), and
     the curvature of their prior (E,). A form that is ``far`` from equal detection is searched for
-    long from there."""
+    long from there; with ``nearly_equal`` numbers (E,) it hardly differs from it."""
 
     objective: Objective
     row_scores: Callable[[FloatArray], FloatArray]
     start: FloatArray
     curvature: FloatArray
     far: bool = False
+    nearly_equal: FloatArray | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,7 +106,8 @@ def in_two_classes(
     history: FloatArray, psi: FloatArray, p: FloatArray, rows: IntArray
 ) -> LevelLikelihood:
     """Sites are of two classes of detection, nobody knows which are which (Pledger 2000)."""
-    return _mixture(history, psi, p, two_classes, np.array([_CLASSES_APART, 0.0]))
+    mixture = _mixture(history, psi, p, two_classes, np.array([_CLASSES_APART, 0.0]))
+    return replace(mixture, nearly_equal=np.array([_NEARLY_ALIKE, 0.0]))
 
 
 def by_abundance(

@@ -348,7 +348,7 @@ class _Search:
     """``names`` are those of the coefficients but the single numbers of the form of detection,
     ``penalty`` the curvature of their prior, ``route`` (rows,) the clusters, ``begin`` where the
     search begins, by name, if not at zero. ``rough`` is the likelihood of a part of the rows, at
-    whose maximum it begins."""
+    whose maximum it begins, or with sites nearly equal where that is better."""
 
     stretches: Sequence[Stretch]
     names: tuple[str, ...]
@@ -364,9 +364,13 @@ class _Search:
         # A form with numbers of its own may have two hills: these numbers always begin on one side.
         start = center.copy()
         start[: len(self.names)] = [self.begin.get(name, 0.0) for name in self.names]
+        goal = _penalized(joined(self.stretches), penalty, center)
         if self.rough is not None:
-            start = maximize(_penalized(joined(self.rough), penalty, center), start).theta
-        return maximize(_penalized(joined(self.stretches), penalty, center), start)
+            starts = [maximize(_penalized(joined(self.rough), penalty, center), start).theta]
+            if numbers.nearly_equal is not None:
+                starts.append(np.r_[start[: len(self.names)], numbers.nearly_equal])
+            start = max(starts, key=lambda one: goal.value_gradient(one)[0])
+        return maximize(goal, start)
 
 
 def _found(levels: YearLevels, search: _Search, columns: Design) -> YearLevels:
