@@ -21,6 +21,7 @@ from surveys.trends.models.call_index import HIGHEST, index_flags, index_starts,
 from surveys.trends.models.call_index_likelihood import (
     IndexCells,
     cell_scores,
+    hessian,
     index_cells,
     threshold_slices,
 )
@@ -34,7 +35,6 @@ from surveys.trends.numerics.optimize import (
     ValueGradient,
     identified,
     maximize,
-    numeric_hessian,
 )
 from surveys.trends.numerics.ordinal import class_chances, thresholds_of
 from surveys.trends.numerics.sandwich import cluster_scores, sandwich_covariance
@@ -134,7 +134,7 @@ def _search(
     gradient = _penalized(crossed_gradient(cells), penalty)
     objective = Objective(
         value_gradient=gradient,
-        hessian=numeric_hessian(gradient),
+        hessian=lambda theta: hessian(cells, theta) - penalty,
         costly=True,
         upper=step_limits(cells, len(starts[0])),
     )
