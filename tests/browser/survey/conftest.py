@@ -49,6 +49,7 @@ NAMES = {
     "Lithobates catesbeianus": "American bullfrog",
 }
 # It beeps.
+REFUSED = ["--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream=deny"]
 MICROPHONE = ["--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream"]
 SENT = "All on the server since"
 PICTURES = os.environ.get("SURVEY_PICTURES")
@@ -101,6 +102,15 @@ def kept_phones() -> Iterator[KeptPhones]:
 @pytest.fixture(scope="session")
 def browser_with_microphone(browser) -> Iterator[Browser]:
     args = [*FLAGS, *MICROPHONE]
+    chromium = browser.browser_type.launch(executable_path=CHROMIUM, args=args)
+    yield chromium
+    chromium.close()
+
+
+@pytest.fixture
+def browser_that_refuses(browser) -> Iterator[Browser]:
+    """It has a microphone, and its person said no when it asked."""
+    args = [*FLAGS, *REFUSED]
     chromium = browser.browser_type.launch(executable_path=CHROMIUM, args=args)
     yield chromium
     chromium.close()
@@ -213,7 +223,8 @@ class Phone:
 @pytest.fixture
 def phone_options() -> dict:
     """What a test wants of its phone: `permissions`, and to be `new`, without the screen that other
-    tests left, or `killable`, which takes a process of its own."""
+    tests left, `killable`, which takes a process of its own, or that its person `refuses` the
+    microphone."""
     return {"permissions": ["geolocation"]}
 
 
@@ -224,6 +235,8 @@ def phone(
     has_microphone = "microphone" in phone_options["permissions"]
     if has_microphone:
         browser = request.getfixturevalue("browser_with_microphone")
+    elif phone_options.get("refuses"):
+        browser = request.getfixturevalue("browser_that_refuses")
     options = {
         "viewport": PHONE,
         "device_scale_factor": 2 if PICTURES else 1,

@@ -7,7 +7,7 @@ pytestmark = pytest.mark.django_db(transaction=True)
 
 @pytest.fixture
 def phone_options() -> dict:
-    return {"permissions": [], "new": True}
+    return {"permissions": [], "new": True, "refuses": True}
 
 
 def test_what_is_asked_for_is_said_first_and_a_refusal_stops_nobody(phone, take_along):
@@ -20,12 +20,6 @@ def test_what_is_asked_for_is_said_first_and_a_refusal_stops_nobody(phone, take_
     page.get_by_text("your browser will ask for the microphone. Tap Allow.").wait_for()
     page.get_by_role("button", name="Use my location").click()
     page.get_by_text("Location is off. You can survey without it.").wait_for()
-    page.evaluate(
-        """() => {
-          navigator.mediaDevices.getUserMedia = () =>
-            Promise.reject(new DOMException("", "NotAllowedError"));
-        }"""
-    )
     page.get_by_role("button", name="Record this call").click()
     told = page.locator(".trouble").get_by_text("does not let the survey use the microphone.")
     told.filter(has_text="open Permissions, allow the microphone, and try again").wait_for()
