@@ -30,6 +30,8 @@ _POOR = 0.05
 _WIDEST = 1 - 1e-12
 # Surveys to simulate, and how many visits to sites are many.
 _SURVEYS, _FEWEST_SURVEYS, _MANY = 100, 40, 40_000
+# With more visits a season there are too many histories to expect each of them.
+_MOST_VISITS = 6
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,7 +91,8 @@ def goodness_of_fit(
     observed = pearson_of(frame, frame.coded(fit.history), theta)
     rng = np.random.default_rng(seed)
     surveys = _enough(fit) if replicates is None else replicates
-    if fit.history.size > _MANY and not frame.visits_alike:
+    few_histories = fit.history.shape[1] <= _MOST_VISITS
+    if fit.history.size > _MANY and not frame.visits_alike and few_histories:
         simulated = simulated_statistics(frame, fit.maximum, surveys=surveys, rng=rng).tolist()
     else:
         simulated = _fitted_again(frame, fit.maximum, surveys, rng)

@@ -20,6 +20,7 @@ from surveys.trends.periods import (
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
+    make_person,
     make_program,
     make_route,
     make_version,
@@ -176,6 +177,13 @@ def test_the_first_season_of_an_observer_is_that_in_this_program(program, observ
     for year in (2023, 2024):
         make_accepted_visit(route, observer.person, night=dt.date(year, 4, 15))
     assert load_periods(program).columns.first_season.tolist() == [True, False]
+
+
+def test_a_season_of_coming_along_is_not_the_first_of_an_observer(program, observer):
+    route, wren = make_route(program, stops=1), make_person("Wren Holloway")
+    make_accepted_visit(route, observer.person, night=dt.date(2022, 4, 15), second_member=wren)
+    make_accepted_visit(route, wren, night=dt.date(2023, 4, 15))
+    assert load_periods(program).columns.first_season.tolist() == [True, True]
 
 
 def test_query_count_does_not_grow(program, observer, species, django_assert_num_queries):

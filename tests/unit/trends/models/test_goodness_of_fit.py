@@ -8,6 +8,7 @@ import pytest
 from scipy.special import logit
 
 from surveys.trends import estimates
+from surveys.trends.models import goodness_of_fit as goodness_of_fit_module
 from surveys.trends.models.goodness_of_fit import (
     _fitted_again,
     goodness_of_fit,
@@ -169,6 +170,14 @@ class TestManySurveys:
         still = replace(many.maximum, hessian=1e12 * many.maximum.hessian)
         fixed = simulated_statistics(frame, still, surveys=600, rng=rng)
         assert fixed.mean() > quick.mean() + 1
+
+    def test_very_many_visits_are_checked_by_one_step(self, many, monkeypatch):
+        again = goodness_of_fit(many, seed=1)
+        monkeypatch.setattr(goodness_of_fit_module, "_MANY", 1000)
+        quick = goodness_of_fit(many, seed=1)
+        assert (again.p.interval, quick.p.interval) == ("wilson+surveys:100", "wilson+surveys:40")
+        assert quick.statistic == again.statistic
+        assert quick.c_hat.value == pytest.approx(again.c_hat.value, rel=0.1)
 
 
 class TestQuasi:
