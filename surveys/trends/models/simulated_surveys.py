@@ -19,6 +19,9 @@ from surveys.trends.models.occupancy_likelihood import OccupancyCells
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
 from surveys.trends.numerics.grouping import group_rows
 
+# Codes below this are counted in a list of all of them, which is quicker.
+_MOST_COUNTED = 1 << 20
+
 
 @dataclass(frozen=True, kw_only=True)
 class SurveyFrame:
@@ -131,9 +134,7 @@ def pearson_of(frame: SurveyFrame, codes: IntArray, theta: FloatArray) -> float:
     """Pearson's X2 of histories against the model at ``theta``; see ``goodness_of_fit``."""
     psi, p = frame.chances(theta)
     width = 1 << frame.seen.shape[1]
-    found = np.bincount(frame.cohort_of * width + codes)
-    keys = np.flatnonzero(found)
-    counts = found[keys]
+    keys, counts = _counted(frame.cohort_of * width + codes)
     total = 0.0
     for number, units in enumerate(frame.cohorts):
         of_cohort = keys // width == number
@@ -141,6 +142,16 @@ def pearson_of(frame: SurveyFrame, codes: IntArray, theta: FloatArray) -> float:
         total += float(((counts[of_cohort] - expected) ** 2 / expected).sum())
         total += max(float(frame.size[units].sum() - expected.sum()), 0.0)
     return total
+
+
+def _counted(codes: IntArray) -> tuple[IntArray, IntArray]:
+    """The codes that occur, in their order, and how often each does."""
+    if codes.max(initial=0) >= _MOST_COUNTED:
+        # A list of all codes would not fit into memory: 30 visits have a thousand million.
+        return np.unique(codes, return_counts=True)
+    found = np.bincount(codes)
+    keys = np.flatnonzero(found)
+    return keys, found[keys]
 
 
 def _expected(codes: IntArray, psi: FloatArray, p: FloatArray, size: IntArray) -> FloatArray:

@@ -9,6 +9,7 @@ from scipy.special import logit
 
 from surveys.trends import estimates
 from surveys.trends.models import goodness_of_fit as goodness_of_fit_module
+from surveys.trends.models import simulated_surveys
 from surveys.trends.models.goodness_of_fit import (
     _fitted_again,
     goodness_of_fit,
@@ -195,3 +196,21 @@ class TestQuasi:
 
     def test_a_hopeless_model_still_has_an_interval(self):
         assert quasi_level(0.95, 1e6) < 1
+
+
+def test_a_site_that_is_visited_on_most_nights_fits_into_memory(monkeypatch):
+    """36 visits have 7e10 histories, of which 40 occur. Few visits are counted alike either way."""
+    rng = np.random.default_rng(3)
+
+    def statistic(visits):
+        present = rng.random((40, 1)) < 0.7
+        heard = present & (rng.random((40, visits)) < 0.5)
+        return goodness_of_fit(fit_occupancy(heard), seed=1, replicates=3)
+
+    many = statistic(36)
+    assert np.isfinite(many.statistic)
+    state = rng.bit_generator.state
+    few = statistic(4)
+    rng.bit_generator.state = state
+    monkeypatch.setattr(simulated_surveys, "_MOST_COUNTED", 0)
+    assert statistic(4) == few
