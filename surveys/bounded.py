@@ -7,6 +7,7 @@ process that has threads may hang. It knows neither the database nor any secret,
 a file.
 """
 
+import contextlib
 import importlib
 import json
 import logging
@@ -15,10 +16,13 @@ import resource
 import signal
 import subprocess
 import sys
+import tempfile
 import threading
+from collections.abc import Iterator
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
+from typing import BinaryIO
 
 from surveys import scanning
 from surveys.language import gettext_noop, said
@@ -31,6 +35,9 @@ _ENDED_BY_LIMIT = (-signal.SIGXCPU, -signal.SIGKILL, _OUT_OF_MEMORY)
 # What a process needs of the environment to start; it gets nothing else of it.
 _ENVIRONMENT = ("PATH", "LD_LIBRARY_PATH", "LANG")
 _ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "PYTHONUTF8": "1"}
+# An answer up to this size is kept in memory, a larger one in a file without a name.
+_KEPT_IN_MEMORY, _MOST_ANSWERED = 4 * 1024**2, 512 * 1024**2
+_PART, _LOGGED = 64 * 1024, 2000
 # As many as this web process or worker reads at the same time; the others wait.
 _places = threading.BoundedSemaphore(2)
 
@@ -83,15 +90,34 @@ def run(
 
     Raises RefusedError, OverLimitError, BrokenError.
     """
+    with _answer_of(module, function, content, limits, before) as answer:
+        return answer.read()
+
+
+def run_lines(
+    module: str, function: str, content: bytes, limits: Limits, *, before: bytes = b""
+) -> Iterator[bytes]:
+    """As `run`, of a function that makes lines. None is yielded before all of them are made."""
+    with _answer_of(module, function, content, limits, before) as answer:
+        yield from answer
+
+
+@contextlib.contextmanager
+def _answer_of(
+    module: str, function: str, content: bytes, limits: Limits, before: bytes
+) -> Iterator[BinaryIO]:
     _scan(content)
-    if not _places.acquire(timeout=limits.seconds):
-        raise BusyError
-    try:
-        return _result(_started(module, function, before + content, limits))
-    except subprocess.TimeoutExpired:
-        raise OverLimitError from None
-    finally:
-        _places.release()
+    with tempfile.SpooledTemporaryFile(max_size=_KEPT_IN_MEMORY) as answer:
+        if not _places.acquire(timeout=limits.seconds):
+            raise BusyError
+        try:
+            code, errors = _started(module, function, (before, content), limits, answer)
+        finally:
+            _places.release()
+        answer.seek(0)
+        _check_ended(code, errors, answer)
+        answer.seek(0)
+        yield answer
 
 
 def _scan(content: bytes) -> None:
@@ -105,30 +131,69 @@ def _scan(content: bytes) -> None:
 
 
 def _started(
-    module: str, function: str, content: bytes, limits: Limits
-) -> subprocess.CompletedProcess[bytes]:
+    module: str, function: str, given: tuple[bytes, bytes], limits: Limits, answer: BinaryIO
+) -> tuple[int, bytes]:
+    """What the other process ended with, and the end of its log; its answer goes into a file, as
+    it cannot write to one itself. Raises OverLimitError."""
     known = {name: os.environ[name] for name in _ENVIRONMENT if name in os.environ}
     arguments = (module, function, str(limits.cpu_seconds), str(limits.memory_bytes))
-    return subprocess.run(  # noqa: S603 - our own function, named by our own code
-        [sys.executable, "-c", "from surveys.bounded import serve; serve()", *arguments],
-        input=content,
-        capture_output=True,
-        timeout=limits.seconds,
-        cwd=_ROOT,
-        env=known | _ONE_THREAD,
-        check=False,
-    )
-
-
-def _result(ended: subprocess.CompletedProcess[bytes]) -> bytes:
-    if ended.returncode == 0:
-        return ended.stdout
-    if ended.returncode == _REFUSED:
-        refusal = json.loads(ended.stdout)
-        raise RefusedError(refusal["message"], **refusal["values"])
-    if ended.returncode in _ENDED_BY_LIMIT:
+    command = [sys.executable, "-c", "from surveys.bounded import serve; serve()", *arguments]
+    pipe = subprocess.PIPE
+    with subprocess.Popen(  # noqa: S603 - our own function, named by our own code
+        command, stdin=pipe, stdout=pipe, stderr=pipe, cwd=_ROOT, env=known | _ONE_THREAD
+    ) as process:
+        over_time = threading.Event()
+        logged: list[bytes] = []
+        helpers = (
+            threading.Thread(target=_give, args=(process.stdin, given)),
+            threading.Thread(target=lambda: logged.append(process.stderr.read()[-_LOGGED:])),
+        )
+        watch = threading.Timer(limits.seconds, lambda: (over_time.set(), process.kill()))
+        watch.start()
+        for helper in helpers:
+            helper.start()
+        try:
+            _keep(process.stdout, answer)
+            code = process.wait()
+        finally:
+            watch.cancel()
+            process.kill()
+            for helper in helpers:
+                helper.join()
+    if over_time.is_set():
         raise OverLimitError
-    log.warning("A file could not be read: %s", ended.stderr.decode(errors="replace")[-2000:])
+    return code, b"".join(logged)
+
+
+def _give(stdin: BinaryIO, given: tuple[bytes, bytes]) -> None:
+    # A process that ended early has no use for the rest.
+    with contextlib.suppress(OSError), stdin:
+        for part in given:
+            stdin.write(part)
+
+
+def _keep(stdout: BinaryIO, answer: BinaryIO) -> None:
+    size = 0
+    while part := stdout.read(_PART):
+        size += len(part)
+        if size > _MOST_ANSWERED:
+            raise OverLimitError
+        answer.write(part)
+
+
+def _check_ended(code: int, errors: bytes, answer: BinaryIO) -> None:
+    if code == 0:
+        return
+    if code == _REFUSED:
+        # It stands behind the lines that were made before.
+        last = b""
+        for line in answer:
+            last = line
+        refusal = json.loads(last)
+        raise RefusedError(refusal["message"], **refusal["values"])
+    if code in _ENDED_BY_LIMIT:
+        raise OverLimitError
+    log.warning("A file could not be read: %s", errors.decode(errors="replace"))
     raise BrokenError
 
 
@@ -144,13 +209,15 @@ def serve() -> None:
         resource.setrlimit(limit, (most, most))
     try:
         result = getattr(importlib.import_module(module), function)(sys.stdin.buffer.read())
+        for line in (result,) if isinstance(result, bytes) else result:
+            sys.stdout.buffer.write(line)
     except RefusedError as refusal:
         values = {name: str(value) for name, value in refusal.values.items()}
-        result = json.dumps({"message": refusal.message, "values": values}).encode()
-        _answer(result, _REFUSED)
+        told = json.dumps({"message": refusal.message, "values": values}).encode()
+        _answer(told, _REFUSED)
     except MemoryError:
         _answer(b"", _OUT_OF_MEMORY)
-    _answer(result, 0)
+    _answer(b"", 0)
 
 
 def _answer(result: bytes, code: int) -> None:

@@ -2,16 +2,23 @@
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from accounts.models import Membership, Person
 from accounts.past_observers import LONGEST_NAME
 from surveys.dates import day
 from surveys.importing.columns import Choice, check
-from surveys.importing.gathered import NOT_RECORDED, Answers, GatheredSheet
-from surveys.importing.gathering import gather
-from surveys.importing.problems import Problem, ProblemKind
+from surveys.importing.gathered import (
+    NOT_RECORDED,
+    Answers,
+    GatheredSheet,
+    Gathering,
+    Placed,
+)
+from surveys.importing.gathering import gather, gathering, place
+from surveys.importing.problems import Problem, ProblemKind, Problems
+from surveys.importing.row_store import RowStore
 from surveys.importing.table import Table
 from surveys.language import gettext, gettext_noop, said
 from surveys.models import Route, Source, Visit
@@ -47,16 +54,120 @@ class BuiltVisit:
     judgment: Judgment
 
 
-@dataclass(frozen=True, kw_only=True)
-class Built:
-    """`known` are visits of the file that were imported before, `new_observers` names that nobody
-    in the program has."""
+def observer_column(table: Table, choices: Sequence[Choice]) -> str | None:
+    columns = zip(table.headers, choices, strict=True)
+    return next((h for h, c in columns if c.field is not None and c.field.code == "observer"), None)
 
-    visits: tuple[BuiltVisit, ...]
-    problems: tuple[Problem, ...]
+
+def route_names(snapshot: ProgramSnapshot) -> dict[str, str]:
+    names = {route.name.casefold(): code for code, route in snapshot.routes.items()}
+    return names | {code.casefold(): code for code in snapshot.routes}
+
+
+@dataclass(kw_only=True)
+class Building:
+    """An import in the making. `visits` makes one visit after the other; what else is known, and
+    all problems, after the last one. `known` is the number of visits that were imported before,
+    `new_observers` names that nobody in the program has."""
+
+    member: Membership
+    table: Table
+    choices: Sequence[Choice]
+    answers: Answers
+    now: dt.datetime
+    leave_out_known: bool = False
+    report: ReportProgress = no_report
+    problems: Problems = field(default_factory=Problems)
     notices: tuple[str, ...] = ()
     known: int = 0
-    new_observers: tuple[str, ...] = ()
+    named: frozenset[str] = frozenset()
+    people: Mapping[str, Person] = field(default_factory=dict)
+    shared: Collection[str] = ()
+    _spellings: dict[str, str] = field(default_factory=dict)
+    _rows_of_shared: dict[str, list[int]] = field(default_factory=dict)
+
+    def visits(self) -> Iterator[BuiltVisit]:
+        self.notices = self.table.notices
+        self.problems.extend(check(self.table, self.choices))
+        if self.problems:
+            return
+        self.people, self.shared = _people(self.member)
+        with RowStore() as store:
+            yield from self._made(program_snapshot(self.member.program), store)
+        column = observer_column(self.table, self.choices)
+        self.problems.extend(_shared_name(*found, column) for found in self._rows_of_shared.items())
+
+    @property
+    def new_observers(self) -> tuple[str, ...]:
+        return tuple(sorted(self._spellings.values()))
+
+    def _made(self, snapshot: ProgramSnapshot, store: RowStore) -> Iterator[BuiltVisit]:
+        work = gathering(
+            self.table,
+            self.choices,
+            routes=route_names(snapshot),
+            catalog=snapshot.catalog,
+            answers=self.answers,
+            latest_year=night_of(self.now, self.member.program.time_zone).year,
+        )
+        work.problems = self.problems
+        placed = place(work, self.table, store, self.report)
+        self.named = frozenset(work.named)
+        self.notices = (*self.notices, *_notices(snapshot, self.named, self.answers))
+        grounded = list(self._grounded(snapshot, work, self._fresh(placed), store))
+        nights: dict[tuple[str, int], list[dt.date]] = defaultdict(list)
+        for visit, _, year in grounded:
+            nights[visit.route, year].append(visit.night)
+        for number, (visit, background, year) in enumerate(grounded):
+            self.report(gettext("Checking the visits"), number, len(grounded))
+            sheet = gather(work, visit, store)
+            yield _build_visit(self, snapshot, sheet, background, year, nights[visit.route, year])
+
+    def _fresh(self, placed: Sequence[Placed]) -> list[Placed]:
+        """The visits that were not imported before; the others are a problem, or left out."""
+        there = _imported_before(self.member)
+        known = [visit for visit in placed if (visit.route, visit.night) in there]
+        self.known = len(known)
+        if known and not self.leave_out_known:
+            self.problems.add(_known_before(known))
+        return [visit for visit in placed if (visit.route, visit.night) not in there]
+
+    def _grounded(
+        self,
+        snapshot: ProgramSnapshot,
+        work: Gathering,
+        placed: Iterable[Placed],
+        store: RowStore,
+    ) -> Iterator[tuple[Placed, Background, int]]:
+        """Those for which a protocol was in force, with it and the season year."""
+        for visit in placed:
+            background = snapshot.background(snapshot.routes[visit.route], visit.night)
+            if background is None:
+                rows = gather(work, visit, store).rows
+                self.problems.add(_without_protocol(visit, rows))
+            else:
+                begins = background.protocol.season_year_begins
+                yield visit, background, season_year(visit.night, begins)
+
+    def observer_of(self, sheet: GatheredSheet) -> tuple[Person | None, str]:
+        """A person of the program, or the name of one to add; the first spelling is kept."""
+        written = sheet.observer or gettext(NOT_NAMED)
+        person = self.people.get(written.casefold())
+        if written.casefold() in self.shared:
+            self._rows_of_shared.setdefault(written, []).extend(sheet.rows)
+            return None, ""
+        name = written[:LONGEST_NAME].strip()
+        return person, "" if person else self._spellings.setdefault(name.casefold(), name)
+
+
+def _without_protocol(visit: Placed, rows: Sequence[int]) -> Problem:
+    return Problem(
+        row=visit.first_row,
+        rows=tuple(dict.fromkeys(rows)),
+        kind=ProblemKind.ROWS,
+        message=said("No protocol of the route was in force on {night}.", night=day(visit.night)),
+        remedy=gettext("Check the date, or enter a protocol version for that time first."),
+    )
 
 
 def build(
@@ -68,82 +179,20 @@ def build(
     now: dt.datetime,
     leave_out_known: bool = False,
     report: ReportProgress = no_report,
-) -> Built:
+) -> Building:
     """Everything an import would write, and all that stands in its way.
 
-    The number of queries does not depend on the number of rows.
+    Neither the number of queries nor the memory depends on the number of visits.
     """
-    problems = check(table, choices)
-    if problems:
-        return Built(visits=(), problems=problems, notices=table.notices)
-    snapshot = program_snapshot(member.program)
-    gathered = gather(
-        table,
-        choices,
-        routes=route_names(snapshot),
-        catalog=snapshot.catalog,
+    return Building(
+        member=member,
+        table=table,
+        choices=choices,
         answers=answers,
-        latest_year=night_of(now, member.program.time_zone).year,
+        now=now,
+        leave_out_known=leave_out_known,
+        report=report,
     )
-    people, shared = _people(member)
-    sheets, known, known_problems = _without_known(
-        member, snapshot, gathered.sheets, leave_out=leave_out_known
-    )
-    work = _Building(
-        member=member, snapshot=snapshot, people=people, shared=shared, answers=answers, now=now
-    )
-    built = _build_all(work, sheets, gathered.named_species, report)
-    column = observer_column(table, choices)
-    shared_names = (_shared_name(*found, column) for found in work.rows_of_shared.items())
-    return Built(
-        visits=built,
-        problems=(*known_problems, *gathered.problems, *shared_names, *work.problems),
-        notices=(*table.notices, *_notices(snapshot, gathered.named_species, answers)),
-        known=known,
-        new_observers=tuple(sorted(dict.fromkeys(v.new_observer for v in built if v.new_observer))),
-    )
-
-
-def observer_column(table: Table, choices: Sequence[Choice]) -> str | None:
-    columns = zip(table.headers, choices, strict=True)
-    return next((h for h, c in columns if c.field is not None and c.field.code == "observer"), None)
-
-
-def route_names(snapshot: ProgramSnapshot) -> dict[str, str]:
-    names = {route.name.casefold(): code for code, route in snapshot.routes.items()}
-    return names | {code.casefold(): code for code in snapshot.routes}
-
-
-class _Building:
-    def __init__(
-        self,
-        *,
-        member: Membership,
-        snapshot: ProgramSnapshot,
-        people: Mapping[str, Person],
-        shared: Collection[str],
-        answers: Answers,
-        now: dt.datetime,
-    ) -> None:
-        self.member = member
-        self.snapshot = snapshot
-        self.people = people
-        self.shared = shared
-        self.answers = answers
-        self.now = now
-        self.problems: list[Problem] = []
-        self._spellings: dict[str, str] = {}
-        self.rows_of_shared: dict[str, list[int]] = {}
-
-    def observer_of(self, sheet: GatheredSheet) -> tuple[Person | None, str]:
-        """A person of the program, or the name of one to add; the first spelling is kept."""
-        written = sheet.observer or gettext(NOT_NAMED)
-        person = self.people.get(written.casefold())
-        if written.casefold() in self.shared:
-            self.rows_of_shared.setdefault(written, []).extend(sheet.rows)
-            return None, ""
-        name = written[:LONGEST_NAME].strip()
-        return person, "" if person else self._spellings.setdefault(name.casefold(), name)
 
 
 def person_key(person: Person) -> str:
@@ -185,26 +234,18 @@ def _people(member: Membership) -> tuple[dict[str, Person], set[str]]:
     return people, twice
 
 
-def _without_known(
-    member: Membership,
-    snapshot: ProgramSnapshot,
-    sheets: tuple[GatheredSheet, ...],
-    *,
-    leave_out: bool,
-) -> tuple[list[GatheredSheet], int, tuple[Problem, ...]]:
-    """The sheets that were not imported before; the others are a problem, or left out."""
-    there = set(
+def _imported_before(member: Membership) -> set[tuple[str, dt.date]]:
+    return set(
         Visit.objects.filter(route__program=member.program, source=Source.IMPORT)
         .exclude(imported__upload__undone_at__isnull=False)
         .values_list("route__code", "night")
     )
-    fresh = [sheet for sheet in sheets if (sheet.route, sheet.night) not in there]
-    known = [sheet for sheet in sheets if (sheet.route, sheet.night) in there]
-    if not known or leave_out:
-        return fresh, len(known), ()
+
+
+def _known_before(known: Sequence[Placed]) -> Problem:
     listed = ", ".join(
-        said("{route} on {night}", route=sheet.route, night=day(sheet.night))
-        for sheet in known[:_MOST_KNOWN_LISTED]
+        said("{route} on {night}", route=visit.route, night=day(visit.night))
+        for visit in known[:_MOST_KNOWN_LISTED]
     )
     more = len(known) - _MOST_KNOWN_LISTED
     number = (
@@ -212,8 +253,8 @@ def _without_known(
         if len(known) == 1
         else said("{known} visits were", known=len(known))
     )
-    problem = Problem(
-        row=min(row for sheet in known for row in sheet.rows),
+    return Problem(
+        row=min(visit.first_row for visit in known),
         message=said(
             "{number} imported before: {listed}{more}.",
             number=number,
@@ -225,62 +266,25 @@ def _without_known(
             "correct them in review."
         ),
     )
-    return fresh, len(known), (problem,)
-
-
-def _build_all(
-    work: _Building, sheets: Iterable[GatheredSheet], named: frozenset[str], report: ReportProgress
-) -> tuple[BuiltVisit, ...]:
-    grounded = []
-    for sheet in sheets:
-        route = work.snapshot.routes[sheet.route]
-        background = work.snapshot.background(route, sheet.night)
-        if background is None:
-            work.problems.append(
-                Problem(
-                    row=sheet.rows[0],
-                    rows=tuple(dict.fromkeys(sheet.rows)),
-                    kind=ProblemKind.ROWS,
-                    message=said(
-                        "No protocol of the route was in force on {night}.",
-                        night=day(sheet.night),
-                    ),
-                    remedy=gettext(
-                        "Check the date, or enter a protocol version for that time first."
-                    ),
-                )
-            )
-            continue
-        year = season_year(sheet.night, background.protocol.season_year_begins)
-        grounded.append((sheet, route, background, year))
-    nights: dict[tuple[str, int], list[dt.date]] = defaultdict(list)
-    for sheet, _, _, year in grounded:
-        nights[sheet.route, year].append(sheet.night)
-    built = []
-    for number, (sheet, route, background, year) in enumerate(grounded):
-        report(gettext("Checking the visits"), number, len(grounded))
-        companions = nights[sheet.route, year]
-        built.append(_build_visit(work, sheet, route, background, year, companions, named))
-    return tuple(built)
 
 
 def _build_visit(
-    work: _Building,
+    work: Building,
+    snapshot: ProgramSnapshot,
     sheet: GatheredSheet,
-    route: Route,
     background: Background,
     year: int,
     nights: list[dt.date],
-    named: frozenset[str],
 ) -> BuiltVisit:
+    route = snapshot.routes[sheet.route]
     observer, new_observer = work.observer_of(sheet)
-    cells = _cells(work, sheet, background, named)
+    cells = _cells(work, sheet, background)
     companions = _name_member(work, cells, observer)
     judgment = judge_cells(
         cells,
         night=sheet.night,
         background=replace(background, companions=companions),
-        surroundings=work.snapshot.surroundings(
+        surroundings=snapshot.surroundings(
             route,
             sheet.night,
             year,
@@ -293,7 +297,7 @@ def _build_visit(
     if judgment.refusals:
         names = {code: species.name for code, species in background.species.items()}
         reader = work.member.program.reader(names)
-        work.problems += [_problem(sheet, finding, reader) for finding in judgment.refusals]
+        work.problems.extend(_problem(sheet, one, reader) for one in judgment.refusals)
     window = window_of(sheet.night, background.protocol)
     return BuiltVisit(
         route=route,
@@ -309,9 +313,7 @@ def _build_visit(
     )
 
 
-def _cells(
-    work: _Building, sheet: GatheredSheet, background: Background, named: frozenset[str]
-) -> dict[str, str]:
+def _cells(work: Building, sheet: GatheredSheet, background: Background) -> dict[str, str]:
     cells = {
         "night": sheet.night.isoformat(),
         "temperature_unit": background.route.temperature_unit.value,
@@ -320,7 +322,7 @@ def _cells(
     }
     if not work.answers.unnamed_is_zero:
         for species in background.route.checklist:
-            if species.code in named:
+            if species.code in work.named:
                 continue
             for number in sheet.stops:
                 if cells.get(f"stops.{number}.status", "").casefold() == "listened":
@@ -328,7 +330,7 @@ def _cells(
     return cells
 
 
-def _name_member(work: _Building, cells: dict[str, str], observer: Person | None) -> frozenset[int]:
+def _name_member(work: Building, cells: dict[str, str], observer: Person | None) -> frozenset[int]:
     """A second observer whose name or address one other person of the program has is that person:
     the cells say so, and the person is returned. Any other name is a guest's."""
     person = work.people.get(cells.get("second_observer", "").strip().casefold())

@@ -239,7 +239,9 @@ def _guess_column(
         return NOTHING
     if not field.forms:
         return Choice(field=field)
-    return Choice(field=field, form=_form(field, header, table.column(position), temperature_unit))
+    return Choice(
+        field=field, form=_form(field, header, table.different_cells(position), temperature_unit)
+    )
 
 
 def _field_named(name: str, fields: Sequence[Field]) -> Field | None:

@@ -2,16 +2,17 @@
 
 import datetime as dt
 import uuid
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from itertools import islice
 
 from django.db import transaction
 
 from accounts.access import Permission, require
 from accounts.models import Membership, Person
 from accounts.past_observers import add_past_observers
-from surveys.importing.build import Built, BuiltVisit
-from surveys.importing.problems import ImportRefusedError, told_once
+from surveys.importing.build import Building, BuiltVisit
+from surveys.importing.problems import ImportRefusedError
 from surveys.language import gettext, said, said_of
 from surveys.models import (
     ImportedVisit,
@@ -24,12 +25,12 @@ from surveys.models import (
     Visit,
     VisitState,
 )
-from surveys.runs.progress import ReportProgress, no_report
 from surveys.visits.bulk import FreshRows
 
 _FIRST_SUBMITTED_REVISION = 2
 _MOST_ROWS_NAMED = 12
-_BATCH = 2000
+# As many are held in memory, with all their rows.
+_VISITS_AT_ONCE = 200
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,11 +42,10 @@ class Committed:
 
 def commit(
     member: Membership,
-    make: Callable[[], Built],
+    make: Callable[[], Building],
     *,
     upload: SpreadsheetImport,
     now: dt.datetime,
-    report: ReportProgress = no_report,
 ) -> Committed:
     """Import what `make` builds, as submitted visits of the file that wait in review.
 
@@ -55,29 +55,58 @@ def commit(
     require(member, Permission.MANAGE)
     with transaction.atomic():
         Program.objects.select_for_update(no_key=True).get(pk=member.program_id)
-        built = make()
-        if built.problems:
+        building = make()
+        writing = _Writing(member=member, upload=upload, now=now)
+        for visits in _batches(building.visits()):
+            # Once there is a problem, the rest is gone through to count them.
+            if not building.problems:
+                writing.write(visits)
+        if building.problems:
             raise ImportRefusedError(
                 said_of(
                     "Nothing was imported: there is one problem to fix first.",
                     "Nothing was imported: there are {number} problems to fix first.",
-                    len(told_once(built.problems)),
+                    len(building.problems),
                 )
             )
-        if not built.visits:
+        if not writing.visits:
             raise ImportRefusedError(gettext("Nothing was imported: the file has no new visits."))
-        people = add_past_observers(member, built.new_observers)
+    return Committed(visits=writing.visits, periods=writing.periods, calls=writing.calls)
+
+
+def _batches(visits: Iterator[BuiltVisit]) -> Iterator[list[BuiltVisit]]:
+    while some := list(islice(visits, _VISITS_AT_ONCE)):
+        yield some
+
+
+@dataclass(kw_only=True)
+class _Writing:
+    """Writes visits as they come, and counts what was written."""
+
+    member: Membership
+    upload: SpreadsheetImport
+    now: dt.datetime
+    people: dict[str, Person] = field(default_factory=dict)
+    visits: int = 0
+    periods: int = 0
+    calls: int = 0
+
+    def write(self, built: Sequence[BuiltVisit]) -> None:
+        names = {visit.new_observer for visit in built if visit.new_observer} - set(self.people)
+        if names:
+            self.people |= add_past_observers(self.member, sorted(names))
         rows = FreshRows()
-        for number, visit in enumerate(built.visits):
-            report(gettext("Making the rows"), number, len(built.visits))
-            observer = visit.observer or people[visit.new_observer]
-            _add(rows, member, visit, observer, file_name=upload.file_name, now=now)
-        report(gettext("Storing"), len(built.visits), len(built.visits))
+        for visit in built:
+            observer = visit.observer or self.people[visit.new_observer]
+            file_name = self.upload.file_name
+            _add(rows, self.member, visit, observer, file_name=file_name, now=self.now)
         rows.write()
         ImportedVisit.objects.bulk_create(
-            [ImportedVisit(visit=visit, upload=upload) for visit in rows.visits], batch_size=_BATCH
+            ImportedVisit(visit=visit, upload=self.upload) for visit in rows.visits
         )
-    return Committed(visits=len(rows.visits), periods=len(rows.periods), calls=len(rows.calls))
+        self.visits += len(rows.visits)
+        self.periods += len(rows.periods)
+        self.calls += len(rows.calls)
 
 
 def _add(

@@ -2,11 +2,12 @@
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from typing import Any
 
 from surveys.bounded import RefusedError
 from surveys.importing.layout import Layout, Line, taken_apart
-from surveys.importing.parsed import table_json
+from surveys.importing.parsed import table_json, table_lines
 from surveys.language import gettext_noop as _
 
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
@@ -21,7 +22,15 @@ def parse_chosen(payload: bytes) -> bytes:
     return parse(content, layout)
 
 
-def parse(content: bytes, layout: Layout | None = None) -> bytes:
+def archive_lines(payload: bytes) -> Iterator[bytes]:
+    """An archive behind its layout, line by line. Raises RefusedError."""
+    layout, content = taken_apart(payload)
+    return parse(content, layout, made=table_lines)
+
+
+def parse(
+    content: bytes, layout: Layout | None = None, *, made: Callable[..., Any] = table_json
+) -> Any:
     """The table as JSON. Raises RefusedError."""
     text, encoding = _decode(content)
     if "\x00" in text:
@@ -39,7 +48,7 @@ def parse(content: bytes, layout: Layout | None = None) -> bytes:
             ),
         )
     )
-    return table_json(_lines(text, _delimiter(text)), notices, layout)
+    return made(_lines(text, _delimiter(text)), notices, layout)
 
 
 def _lines(text: str, delimiter: str) -> Iterator[Line]:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from surveys.importing.shapes import with_texts
-from surveys.importing.table import Row, Table
+from surveys.importing.table import Row, Table, made_of
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,8 +49,12 @@ def fixed(table: Table, fixes: Iterable[Fix]) -> Table:
         for position, header in enumerate(table.headers)
         if any(header == column for column, _, _ in by_key)
     }
-    rows = (_fixed_row(row, positions, by_key) for row in table.rows)
-    return replace(table, rows=tuple(row for row in rows if row is not None))
+
+    def with_fixes(rows: Iterable[Row]) -> Iterator[Row]:
+        mended = (_fixed_row(row, positions, by_key) for row in rows)
+        return (row for row in mended if row is not None)
+
+    return replace(table, rows=made_of(table.rows, with_fixes), different=None)
 
 
 def _fixed_row(

@@ -1,16 +1,23 @@
 """What is gathered from the rows of a table: sheets with their cells, and problems."""
 
+from __future__ import annotations
+
 import datetime as dt
+from array import array
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from surveys.importing.columns import Choice
-from surveys.importing.problems import Problem, ProblemKind
+from surveys.importing.problems import Problem, ProblemKind, Problems
 from surveys.importing.table import Row
 from surveys.visits.sheet.texts import CellError
 
 NOT_RECORDED = "?"
+
+
+def _numbers() -> array[int]:
+    return array("L")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,10 +50,14 @@ class GatheredSheet:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Gathered:
-    sheets: tuple[GatheredSheet, ...]
-    problems: tuple[Problem, ...]
-    named_species: frozenset[str]
+class Placed:
+    """The rows of one visit, by the numbers under which they were put aside. `first_row` is the
+    number of the first in the file."""
+
+    route: str
+    night: dt.date
+    first_row: int
+    rows: array[int] = field(default_factory=lambda: array("L"))
 
 
 @dataclass(kw_only=True)
@@ -60,16 +71,15 @@ class Gathering:
     long: bool
     in_parts: frozenset[str]
     positions: dict[str, int]
-    sheets: dict[tuple[str, dt.date], GatheredSheet] = field(default_factory=dict)
-    problems: list[Problem] = field(default_factory=list)
-    unknown_routes: dict[str, list[int]] = field(default_factory=lambda: defaultdict(list))
-    unknown_species: dict[str, list[int]] = field(default_factory=lambda: defaultdict(list))
+    problems: Problems = field(default_factory=Problems)
+    unknown_routes: dict[str, array[int]] = field(default_factory=lambda: defaultdict(_numbers))
+    unknown_species: dict[str, array[int]] = field(default_factory=lambda: defaultdict(_numbers))
     named: set[str] = field(default_factory=set)
 
     def report(
         self, row: Row, position: int, error: CellError, kind: ProblemKind = ProblemKind.CELL
     ) -> None:
-        self.problems.append(
+        self.problems.add(
             Problem(
                 row=row.number,
                 column=self.headers[position],

@@ -1,4 +1,5 @@
-"""Rows of a table gathered into one sheet a visit, wide or long.
+"""Rows of a table gathered into one sheet a visit, wide or long: first each row is placed, then the
+rows of one visit after the other are read.
 
 Wide: one row for each stop and visit, a column for each species. Long: one row for
 each stop, visit and species. Either way the cells of a sheet come out, and for each
@@ -16,23 +17,31 @@ from surveys.importing.fields import Level
 from surveys.importing.gathered import (
     NOT_RECORDED,
     Answers,
-    Gathered,
     GatheredSheet,
     Gathering,
+    Placed,
     PlacedRow,
 )
 from surveys.importing.problems import EntryError, Problem, ProblemKind
-from surveys.importing.row_cells import put_field, put_index, put_observer, put_species_row
+from surveys.importing.row_cells import (
+    names_no_species,
+    put_field,
+    put_index,
+    put_observer,
+    put_species_row,
+)
+from surveys.importing.row_store import RowStore
 from surveys.importing.table import Row, Table
 from surveys.importing.unknown_names import unknown_routes, unknown_species
 from surveys.language import gettext, said
+from surveys.runs.progress import ReportProgress, no_report
 from surveys.visits.sheet.cells import storable
 from surveys.visits.sheet.texts import CellError, is_missing, quoted, read_integer
 
 _EXAMPLE = dt.date(2024, 4, 15)
 
 
-def gather(
+def gathering(
     table: Table,
     choices: Sequence[Choice],
     *,
@@ -40,13 +49,10 @@ def gather(
     catalog: Mapping[str, str],
     answers: Answers,
     latest_year: int,
-) -> Gathered:
-    """Gather every row; a row that cannot be placed is a problem and left out.
-
-    `routes` leads from casefolded codes and names to route codes, `catalog` from
-    casefolded names to species codes.
-    """
-    work = Gathering(
+) -> Gathering:
+    """`routes` leads from casefolded codes and names to route codes, `catalog` from casefolded
+    names to species codes."""
+    return Gathering(
         headers=table.headers,
         choices=choices,
         routes=routes,
@@ -58,15 +64,48 @@ def gather(
         positions={c.field.code: p for p, c in enumerate(choices) if c.field is not None},
         named={choice.species for choice in choices if choice.species},
     )
-    for row in table.rows:
-        _gather_row(work, row)
-    for sheet in work.sheets.values():
-        _finish_stops(work, sheet)
-    return Gathered(
-        sheets=tuple(work.sheets.values()),
-        problems=(*_unknown_names(work), *work.problems),
-        named_species=frozenset(work.named),
-    )
+
+
+def place(
+    work: Gathering, table: Table, store: RowStore, report: ReportProgress = no_report
+) -> tuple[Placed, ...]:
+    """Put aside every row with the others of its visit; one that cannot be placed is a problem and
+    left out. Afterwards it is known which species the file names."""
+    visits: dict[tuple[str, dt.date], Placed] = {}
+    total = len(table.rows)
+    for number, row in enumerate(table.rows):
+        report(gettext("Reading the rows"), number, total)
+        route, night, stop = _route(work, row), _night(work, row), _stop(work, row)
+        if route is None or night is None or stop is None:
+            continue
+        if (route, night) not in visits:
+            visits[route, night] = Placed(route=route, night=night, first_row=row.number)
+        visits[route, night].rows.append(store.add(row))
+        if work.long:
+            _note_species(work, row)
+    work.problems.extend(_unknown_names(work))
+    return tuple(visits.values())
+
+
+def gather(work: Gathering, visit: Placed, store: RowStore) -> GatheredSheet:
+    """The sheet of a visit, of the rows that were put aside."""
+    sheet = GatheredSheet(route=visit.route, night=visit.night)
+    for number in visit.rows:
+        row = store[number]
+        _gather_row(work, sheet, row)
+    _finish_stops(work, sheet)
+    return sheet
+
+
+def _note_species(work: Gathering, row: Row) -> None:
+    name = work.text(row, "species")
+    if names_no_species(name):
+        return
+    species = work.catalog.get(name.casefold())
+    if species is None:
+        work.unknown_species[name].append(row.number)
+    else:
+        work.named.add(species)
 
 
 def _unknown_names(work: Gathering) -> list[Problem]:
@@ -82,24 +121,21 @@ def blank_means_zero(table: Table, choices: Sequence[Choice]) -> bool:
     """Whether empty species cells look like zeros: nobody wrote any zero down."""
     columns = [position for position, choice in enumerate(choices) if choice.species]
     return not any(
-        typed.whole_number_text(text) == "0" for p in columns for text in table.column(p)
+        typed.whole_number_text(text) == "0" for p in columns for text in table.different_cells(p)
     )
 
 
-def _gather_row(work: Gathering, row: Row) -> None:
-    route, night, stop = _route(work, row), _night(work, row), _stop(work, row)
-    if route is None or night is None or stop is None:
-        return
-    sheet = work.sheets.setdefault((route, night), GatheredSheet(route=route, night=night))
+def _gather_row(work: Gathering, sheet: GatheredSheet, row: Row) -> None:
+    stop = _stop(work, row)
     if stop in sheet.stops and not work.long:
-        work.problems.append(
+        work.problems.add(
             Problem(
                 row=row.number,
                 message=said(
                     "Stop {stop} of {route} on {night} is in row {sheet} already.",
                     stop=stop,
-                    route=route,
-                    night=day(night),
+                    route=sheet.route,
+                    night=day(sheet.night),
                     sheet=sheet.stops[stop],
                 ),
                 remedy=gettext("Keep one of the two rows, or correct the stop or the date."),

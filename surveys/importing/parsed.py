@@ -1,18 +1,34 @@
-"""Lines of cells in, a table within limits out, as JSON. Runs in `surveys.bounded`."""
+"""Lines of cells in, a table within limits out, as JSON. Runs in `surveys.bounded`.
+
+An archive of visits comes out line by line: first what is known of the whole, then a line for each
+row. Other spreadsheets are small, and come out as one piece.
+"""
 
 import datetime as dt
 import json
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any
 
 from surveys.bounded import RefusedError
 from surveys.importing.layout import Layout, Line, names_and_rows
 from surveys.language import gettext_noop as _
 
-MOST_ROWS = 10_000
 MOST_COLUMNS = 200
-MOST_CELLS = 1_000_000
-MOST_CHARACTERS = 10_000_000
 MAX_TEXT_LENGTH = 2_000
+
+
+@dataclass(frozen=True, kw_only=True)
+class Most:
+    """How much a table may hold."""
+
+    rows: int
+    cells: int
+    characters: int
+
+
+SMALL = Most(rows=10_000, cells=1_000_000, characters=10_000_000)
+ARCHIVE = Most(rows=250_000, cells=10_000_000, characters=60_000_000)
 
 # A marked text and its values: the process that asked tells it.
 Notice = tuple[str, dict[str, str]]
@@ -39,6 +55,32 @@ def table_json(
     sheets: Iterable[str] = (),
 ) -> bytes:
     """Headers, rows with their numbers, notices, and where they were found. Raises RefusedError."""
+    found = _found(lines, notices, layout, sheets, SMALL)
+    head = next(found)
+    return json.dumps({**head, "rows": list(found)}).encode()
+
+
+def table_lines(
+    lines: Iterable[Line],
+    notices: Iterable[Notice],
+    layout: Layout | None = None,
+    sheets: Iterable[str] = (),
+) -> Iterator[bytes]:
+    """As `table_json`, of an archive: the head, then each row, with a line for each."""
+    return (
+        json.dumps(part, ensure_ascii=False, separators=(",", ":")).encode() + b"\n"
+        for part in _found(lines, notices, layout, sheets, ARCHIVE)
+    )
+
+
+def _found(
+    lines: Iterable[Line],
+    notices: Iterable[Notice],
+    layout: Layout | None,
+    sheets: Iterable[str],
+    most: Most,
+) -> Iterator[Any]:
+    """The head, then the rows."""
     filled = ((number, texts) for number, texts in lines if any(text.strip() for text in texts))
     names, below, above = names_and_rows(filled, layout or Layout())
     if names is None:
@@ -49,18 +91,19 @@ def table_json(
     if len(headers) > MOST_COLUMNS:
         raise RefusedError(_("There are more than {most} columns."), most=MOST_COLUMNS)
     _check_lengths(names.row, headers)
-    rows = list(_rows(below, headers))
-    if not rows:
+    rows = _rows(below, headers, most)
+    first = next(rows, None)
+    if first is None:
         raise NoRowsError
-    found = {
+    yield {
         "headers": headers,
-        "rows": rows,
         "notices": [*notices, *_said_of_names(names.row, names.rows, above)],
         "sheets": list(sheets),
         "names_row": names.row,
         "name_rows": names.rows,
     }
-    return json.dumps(found).encode()
+    yield first
+    yield from rows
 
 
 def _said_of_names(row: int, rows: int, above: int) -> Iterator[Notice]:
@@ -72,9 +115,11 @@ def _said_of_names(row: int, rows: int, above: int) -> Iterator[Notice]:
         yield text, {"row": str(row)}
 
 
-def _rows(filled: Iterator[Line], headers: list[str]) -> Iterator[tuple[int, list[str]]]:
+def _rows(
+    filled: Iterator[Line], headers: list[str], most: Most
+) -> Iterator[tuple[int, list[str]]]:
     width, characters = len(headers), sum(map(len, headers))
-    most_rows = min(MOST_ROWS, MOST_CELLS // max(width, 1))
+    most_rows = min(most.rows, most.cells // max(width, 1))
     for count, (number, texts) in enumerate(filled, start=1):
         if count > most_rows:
             raise RefusedError(
@@ -92,14 +137,14 @@ def _rows(filled: Iterator[Line], headers: list[str]) -> Iterator[tuple[int, lis
         padded = [*texts[:width], *[""] * (width - len(texts))]
         _check_lengths(number, padded)
         characters += sum(map(len, padded))
-        if characters > MOST_CHARACTERS:
+        if characters > most.characters:
             raise RefusedError(
                 _(
                     "Up to row {number} the cells hold more than {most} million characters. Split "
                     "the file, for example by year."
                 ),
                 number=number,
-                most=MOST_CHARACTERS // 1_000_000,
+                most=most.characters // 1_000_000,
             )
         yield number, [text.strip() for text in padded]
 

@@ -1,15 +1,17 @@
 """What an import would do, before it does it."""
 
+import datetime as dt
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
+from itertools import islice
 from typing import Any
 
 from surveys.dates import day
-from surveys.importing.build import Built
+from surveys.importing.build import Building, BuiltVisit
 from surveys.importing.columns import Choice
 from surveys.importing.gathered import NOT_RECORDED
-from surveys.importing.problems import Problem, ProblemKind, told_once
+from surveys.importing.problems import Problem, ProblemKind, Problems, Sort, sort_of
 from surveys.importing.table import Row, Table
 from surveys.language import gettext, said
 from surveys.protocol.values import PeriodStatus, Severity
@@ -21,7 +23,8 @@ _INDEX_TEXTS = frozenset({"0", "1", "2", "3", "", "-", NOT_RECORDED})
 
 @dataclass(frozen=True, kw_only=True)
 class Preview:
-    """`problems` are those shown; `problem_count` counts all of them."""
+    """`problems` are those shown; `problem_count` counts all of them, `sorts` those of each kind
+    and column."""
 
     visits: int
     stops: int
@@ -31,6 +34,7 @@ class Preview:
     species: tuple[tuple[str, int], ...]
     problems: tuple[Problem, ...]
     problem_count: int
+    sorts: tuple[tuple[ProblemKind, str, int], ...]
     notices: tuple[str, ...]
     headers: tuple[str, ...]
     meanings: tuple[str, ...]
@@ -44,42 +48,54 @@ class Preview:
 
 
 def preview(
-    table: Table, choices: Sequence[Choice], built: Built, *, species_names: Mapping[str, str]
+    table: Table, choices: Sequence[Choice], built: Building, *, species_names: Mapping[str, str]
 ) -> Preview:
     """`species_names` leads from codes to the names to show."""
-    periods = [
-        period
-        for visit in built.visits
-        for period in visit.judgment.reading.visit.periods
-        if period.status is PeriodStatus.LISTENED
-    ]
-    heard = Counter(call.species for period in periods for call in period.calls if call.index)
-    nights = sorted(visit.night for visit in built.visits)
-    problems = told_once(built.problems)
+    counts = _Counts()
+    for visit in built.visits():
+        counts.add(visit)
     return Preview(
-        visits=len(built.visits),
-        stops=len(periods),
-        detections=heard.total(),
-        queries=sum(
-            finding.severity is Severity.QUERY
-            for visit in built.visits
-            for finding in visit.judgment.findings
-        ),
-        nights=said("{first} to {last}", first=day(nights[0]), last=day(nights[-1]))
-        if nights
+        visits=counts.visits,
+        stops=counts.stops,
+        detections=counts.heard.total(),
+        queries=counts.queries,
+        nights=said("{first} to {last}", first=day(counts.first), last=day(counts.last))
+        if counts.visits
         else "",
         species=tuple(
-            (species_names.get(code, code), number) for code, number in heard.most_common()
+            (species_names.get(code, code), number) for code, number in counts.heard.most_common()
         ),
-        problems=_in_order(problems)[:MOST_PROBLEMS],
-        problem_count=len(problems),
+        problems=_shown(built.problems),
+        problem_count=len(built.problems),
+        sorts=tuple((*sort, count) for sort, count in built.problems.counts.items()),
         notices=(*built.notices, *_ignored(table, choices)),
         headers=table.headers,
         meanings=tuple(meaning(choice, species_names) for choice in choices),
-        first_rows=table.rows[:FIRST_ROWS],
+        first_rows=tuple(islice(table.rows, FIRST_ROWS)),
         known=built.known,
         new_observers=built.new_observers,
     )
+
+
+@dataclass(kw_only=True)
+class _Counts:
+    """What visits hold, in numbers."""
+
+    visits: int = 0
+    stops: int = 0
+    queries: int = 0
+    first: dt.date = dt.date.max
+    last: dt.date = dt.date.min
+    heard: Counter[str] = field(default_factory=Counter)
+
+    def add(self, visit: BuiltVisit) -> None:
+        self.visits += 1
+        self.first, self.last = min(self.first, visit.night), max(self.last, visit.night)
+        self.queries += sum(f.severity is Severity.QUERY for f in visit.judgment.findings)
+        for period in visit.judgment.reading.visit.periods:
+            if period.status is PeriodStatus.LISTENED:
+                self.stops += 1
+                self.heard.update(call.species for call in period.calls if call.index)
 
 
 def plain_preview(seen: Preview) -> dict[str, Any]:
@@ -93,6 +109,8 @@ def preview_from_plain(plain: Mapping[str, Any]) -> Preview:
             **plain,
             "species": tuple((name, number) for name, number in plain["species"]),
             "problems": tuple(_problem_from_plain(problem) for problem in plain["problems"]),
+            # A check from before they were counted has none.
+            "sorts": tuple((ProblemKind(k), c, n) for k, c, n in plain.get("sorts", ())),
             "first_rows": tuple(
                 Row(number=row["number"], texts=tuple(row["texts"])) for row in plain["first_rows"]
             ),
@@ -117,15 +135,24 @@ def meaning(choice: Choice, species_names: Mapping[str, str]) -> str:
     return f"{choice.field.label} ({form})" if form else str(choice.field.label)
 
 
-def _in_order(problems: Sequence[Problem]) -> tuple[Problem, ...]:
-    return tuple(sorted(problems, key=lambda problem: (problem.row is not None, problem.row or 0)))
+def _shown(problems: Problems) -> tuple[Problem, ...]:
+    """The first ones, by their rows; of each sort some, even where another has thousands."""
+    in_order = sorted(problems.told(), key=lambda p: (p.row is not None, p.row or 0))
+    share = max(MOST_PROBLEMS // max(len(problems.counts), 1), 1)
+    of_sort: Counter[Sort] = Counter()
+    shown, later = [], []
+    for problem in in_order:
+        of_sort[sort_of(problem)] += 1
+        (shown if of_sort[sort_of(problem)] <= share else later).append(problem)
+    chosen = [*shown, *later][:MOST_PROBLEMS]
+    return tuple(sorted(chosen, key=lambda p: (p.row is not None, p.row or 0)))
 
 
 def _ignored(table: Table, choices: Sequence[Choice]) -> list[str]:
     """Ignored columns that hold something; those that look like call indices first."""
     indices, others = [], []
     for position, (header, choice) in enumerate(zip(table.headers, choices, strict=True)):
-        texts = set(table.column(position))
+        texts = set(table.different_cells(position))
         if choice.field is not None or choice.species or texts <= {""}:
             continue
         (indices if texts <= _INDEX_TEXTS else others).append(f"“{header}”")

@@ -1,9 +1,9 @@
 """Bytes of an uploaded file in, a table of texts out. The file is read in another process."""
 
 import json
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any
 
 from surveys import bounded
@@ -13,7 +13,10 @@ from surveys.importing.table import Row, Table
 from surveys.language import gettext, said
 
 MOST_BYTES = 10 * 1024 * 1024
+MOST_BYTES_OF_ARCHIVE = 50 * 1024 * 1024
 LIMITS = bounded.Limits(seconds=45, cpu_seconds=20, memory_bytes=1024**3)
+# Longer, and the proxy gives up waiting.
+ARCHIVE_LIMITS = bounded.Limits(seconds=70, cpu_seconds=60, memory_bytes=1024**3)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,14 +33,23 @@ _OLD_EXCEL = b"\xd0\xcf\x11\xe0"
 
 
 def read_table(content: bytes, layout: Layout | None = None) -> Table:
-    """Read a CSV or XLSX file. The kind is told from the content, not from the name.
+    """Read a small CSV or XLSX file. The kind is told from the content, not from the name.
 
     Raises UnreadableFileError with a sentence that says what to do.
     """
-    chosen = layout or Layout()
-    return table_of(
-        read_within_limits(content, lambda file: _parsed(chosen.head, file), _sentences())
-    )
+    return table_of(read_within_limits(content, lambda file: _parsed(file, layout), _sentences()))
+
+
+def archive_lines(content: bytes, layout: Layout) -> Iterator[bytes]:
+    """What `table_of` needs of an archive of visits, then a line for each row: its number, and its
+    texts. The file is read when the first line is asked for. Raises UnreadableFileError."""
+    sentences = _sentences()
+    _check_whole(content, sentences.too_large, MOST_BYTES_OF_ARCHIVE)
+    module = f"surveys.importing.{_module(content)}"
+    with _said(sentences):
+        yield from bounded.run_lines(
+            module, "archive_lines", content, ARCHIVE_LIMITS, before=layout.head
+        )
 
 
 def _sentences() -> Sentences:
@@ -57,20 +69,29 @@ def _sentences() -> Sentences:
     )
 
 
-# Each step of an import reads the file again.
-@lru_cache(maxsize=2)
-def _parsed(head: bytes, content: bytes) -> bytes:
-    module = "workbooks" if content.startswith(_ZIP) else "csv_files"
-    return bounded.run(f"surveys.importing.{module}", "parse_chosen", content, LIMITS, before=head)
+def _parsed(content: bytes, layout: Layout | None) -> bytes:
+    module = f"surveys.importing.{_module(content)}"
+    head = (layout or Layout()).head
+    return bounded.run(module, "parse_chosen", content, LIMITS, before=head)
+
+
+def _module(content: bytes) -> str:
+    return "workbooks" if content.startswith(_ZIP) else "csv_files"
 
 
 def read_within_limits(
     content: bytes, parse: Callable[[bytes], bytes], sentences: Sentences
 ) -> dict[str, Any]:
     """What `parse` makes of a file, in a process of its own. Raises UnreadableFileError."""
-    _check_whole(content, sentences.too_large)
-    try:
+    _check_whole(content, sentences.too_large, MOST_BYTES)
+    with _said(sentences):
         return json.loads(parse(content))
+
+
+@contextmanager
+def _said(sentences: Sentences) -> Iterator[None]:
+    try:
+        yield
     except bounded.RefusedError as refusal:
         raise UnreadableFileError(str(refusal)) from None
     except bounded.OverLimitError:
@@ -79,13 +100,13 @@ def read_within_limits(
         raise UnreadableFileError(sentences.broken) from None
 
 
-def _check_whole(content: bytes, too_large: str) -> None:
+def _check_whole(content: bytes, too_large: str, most_bytes: int) -> None:
     if not content or content.isspace():
         raise UnreadableFileError(gettext("The file is empty."))
-    if len(content) > MOST_BYTES:
+    if len(content) > most_bytes:
         raise UnreadableFileError(
             too_large.format(
-                content=f"{len(content) / 1024**2:.0f}", most_bytes=MOST_BYTES // 1024**2
+                content=f"{len(content) / 1024**2:.0f}", most_bytes=most_bytes // 1024**2
             )
         )
     if content.startswith(_OLD_EXCEL):
@@ -97,10 +118,19 @@ def _check_whole(content: bytes, too_large: str) -> None:
         )
 
 
-def table_of(parsed: Mapping[str, Any]) -> Table:
+def table_of(
+    parsed: Mapping[str, Any],
+    *,
+    rows: Collection[Row] | None = None,
+    different: tuple[tuple[str, ...], ...] | None = None,
+) -> Table:
+    """With the rows that were parsed, or others."""
+    if rows is None:
+        rows = tuple(Row(number=number, texts=tuple(texts)) for number, texts in parsed["rows"])
     return Table(
         headers=named_columns(parsed["headers"]),
-        rows=tuple(Row(number=number, texts=tuple(texts)) for number, texts in parsed["rows"]),
+        rows=rows,
+        different=different,
         notices=tuple(said(text, **values) for text, values in parsed["notices"]),
         sheets=tuple(parsed.get("sheets", ())),
         names_row=parsed.get("names_row", 1),

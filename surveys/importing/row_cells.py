@@ -75,19 +75,22 @@ def put_index(placed: PlacedRow, position: int, species: str) -> None:
         placed.set_cell(_call_address(placed.stop, species), _index_text(text), position)
 
 
+def names_no_species(name: str) -> bool:
+    """Whether a row of the long form says that nothing was heard."""
+    return is_missing(name) or name.casefold() in _NOTHING_HEARD
+
+
 def put_species_row(placed: PlacedRow) -> None:
     """A row of the long form: one species at one stop, or that nothing was heard there."""
     work, row, sheet, stop = placed.work, placed.row, placed.sheet, placed.stop
     position, name = work.positions["index"], placed.text("species")
     index = typed.whole_number_text(row.texts[position])
-    if is_missing(name) or name.casefold() in _NOTHING_HEARD:
+    if names_no_species(name):
         _put_silence(placed, index)
         return
     species = work.catalog.get(name.casefold())
     if species is None:
-        work.unknown_species[name].append(row.number)
         return
-    work.named.add(species)
     address = _call_address(stop, species)
     if address in sheet.cells:
         first = sheet.origins[address][0]

@@ -5,12 +5,12 @@ one row with a column for each stop and species.
 """
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from surveys.importing.columns import Choice, is_long
 from surveys.importing.fields import plain
-from surveys.importing.table import Row, Table
+from surveys.importing.table import MOST_DIFFERENT, DifferentCells, Row, Table, made_of
 from surveys.language import said_of
 from surveys.visits.sheet.texts import is_missing
 
@@ -42,15 +42,43 @@ def spread(table: Table) -> Table:
     if len(parts) < _FEWEST_STOPS or not repeated or has_stop:
         return table
     headers = [*(table.headers[position] for position in common), STOP_HEADER, *names]
-    rows = []
-    for row in table.rows:
-        shared = [row.texts[position] for position in common]
-        for stop in sorted(parts):
-            columns = parts[stop]
-            own = [row.texts[columns[name]] if name in columns else "" for name in names]
-            texts = (*shared, str(stop), *own)
-            rows.append(Row(number=row.number, texts=texts, part=f"{STOP_HEADER} {stop} "))
-    return replace(table, headers=tuple(headers), rows=tuple(rows), in_parts=frozenset(names))
+
+    def by_stop(rows: Iterable[Row]) -> Iterator[Row]:
+        for row in rows:
+            shared = [row.texts[position] for position in common]
+            for stop in sorted(parts):
+                columns = parts[stop]
+                own = [row.texts[columns[name]] if name in columns else "" for name in names]
+                texts = (*shared, str(stop), *own)
+                yield Row(number=row.number, texts=texts, part=f"{STOP_HEADER} {stop} ")
+
+    return replace(
+        table,
+        headers=tuple(headers),
+        rows=made_of(table.rows, by_stop, len(table.rows) * len(parts)),
+        in_parts=frozenset(names),
+        different=_different_by_stop(table, common, parts, names),
+    )
+
+
+def _different_by_stop(
+    table: Table,
+    common: Sequence[int],
+    parts: Mapping[int, Mapping[str, int]],
+    names: Sequence[str],
+) -> tuple[tuple[str, ...], ...] | None:
+    """The different cells of the columns that `spread` makes, from those of the table."""
+    if table.different is None:
+        return None
+    merged = []
+    for name in names:
+        cells = DifferentCells(1)
+        for columns in parts.values():
+            for text in table.different[columns[name]] if name in columns else ("",):
+                cells.add((text,))
+        merged += cells.by_column
+    stops = tuple(str(stop) for stop in sorted(parts))
+    return (*(table.different[position] for position in common), stops, *merged)
 
 
 def _stop_and_name(header: str) -> tuple[int, str] | None:
@@ -65,7 +93,7 @@ def has_gaps(table: Table, choices: Sequence[Choice]) -> bool:
     """Whether the route or the date stands in the first row of a visit only."""
     positions = _positions(choices)
     for code in ("route", "night", *(("stop",) if is_long(choices) else ())):
-        column = table.column(positions[code]) if code in positions else []
+        column = table.different_cells(positions[code]) if code in positions else []
         if column and column[0] and not all(column):
             return True
     return False
@@ -76,7 +104,12 @@ def without_totals(table: Table, choices: Sequence[Choice]) -> Table:
     total; a notice says which."""
     positions = _positions(choices)
     columns = [positions[c] for c in ("route", "night", "stop", "species") if c in positions]
-    totals = {
+    may_be_totals = any(
+        len(table.different_cells(column)) >= MOST_DIFFERENT
+        or any(map(_TOTAL.fullmatch, table.different_cells(column)))
+        for column in columns
+    )
+    totals = may_be_totals and {
         row.number
         for row in table.rows
         if any(_TOTAL.fullmatch(row.texts[column]) for column in columns)
@@ -92,8 +125,9 @@ def without_totals(table: Table, choices: Sequence[Choice]) -> Table:
     )
     return replace(
         table,
-        rows=tuple(row for row in table.rows if row.number not in totals),
+        rows=made_of(table.rows, lambda rows: (r for r in rows if r.number not in totals)),
         notices=(*table.notices, notice),
+        different=None,
     )
 
 
@@ -103,10 +137,11 @@ def filled_down(table: Table, choices: Sequence[Choice]) -> Table:
     positions = _positions(choices)
     columns = [positions[code] for code in _REPEATED if code in positions]
     stop = positions.get("stop") if is_long(choices) else None
-    return replace(table, rows=tuple(_filled_down(table.rows, columns, stop)))
+    rows = made_of(table.rows, lambda rows: _filled_down(rows, columns, stop))
+    return replace(table, rows=rows, different=None)
 
 
-def _filled_down(rows: Sequence[Row], columns: Sequence[int], stop: int | None) -> Iterator[Row]:
+def _filled_down(rows: Iterable[Row], columns: Sequence[int], stop: int | None) -> Iterator[Row]:
     above: dict[int, str] = {}
     for row in rows:
         filled = {}

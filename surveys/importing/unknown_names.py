@@ -12,22 +12,26 @@ _ROWS_NAMED = 5
 # A short word at most before the number: names of places often end in one that means another thing.
 _NUMBERED = re.compile(r"(?:[^\W\d_]{0,3}|route|transect|line)[\s.#_-]*0*(\d{1,6})", re.I)
 _ROUTES_NAMED = 20
+# As many are looked up and told; a file in which the wrong column was chosen has thousands.
+_MOST_COMPARED = 200
+_MOST_ROWS_LISTED = 1_000
 
 
 def unknown_routes(
-    rows_by_name: Mapping[str, list[int]], *, known: Mapping[str, str], column: str
+    rows_by_name: Mapping[str, Sequence[int]], *, known: Mapping[str, str], column: str
 ) -> list[Problem]:
     """`rows_by_name` leads from what was written to the rows; `known` from names to codes."""
     codes = sorted(set(known.values()))
     problems = []
-    for text, rows in rows_by_name.items():
+    for number, (text, rows) in enumerate(rows_by_name.items()):
         if is_missing(text):
             message, remedy = (
                 gettext("The route is missing."),
                 gettext("Write the code of the route."),
             )
         else:
-            similar = _suggestions(suggested_codes(text, known))
+            compared = number < _MOST_COMPARED
+            similar = _suggestions(suggested_codes(text, known)) if compared else ""
             routes = said("The routes are {codes}.", codes=", ".join(codes[:_ROUTES_NAMED]))
             message = said("{quoted} is not a route of this program.", quoted=quoted(text))
             remedy = (similar or routes) if codes else gettext("Add it first.")
@@ -39,14 +43,15 @@ def unknown_routes(
                 remedy=remedy,
                 kind=ProblemKind.ROUTE,
                 written=text,
-                rows=tuple(rows),
+                rows=tuple(rows[:_MOST_ROWS_LISTED]),
+                row_count=len(rows),
             )
         )
     return problems
 
 
 def unknown_species(
-    rows_by_name: Mapping[str, list[int]], *, known: Mapping[str, str], column: str
+    rows_by_name: Mapping[str, Sequence[int]], *, known: Mapping[str, str], column: str
 ) -> list[Problem]:
     """As `unknown_routes`, of species names."""
     return [
@@ -58,13 +63,18 @@ def unknown_species(
                 quoted=quoted(name),
                 other_rows=_other_rows(rows),
             ).strip(),
-            remedy=_suggestions([_capital(similar) for similar in _similar(name, known)])
+            remedy=_suggestions(
+                [_capital(similar) for similar in _similar(name, known)]
+                if number < _MOST_COMPARED
+                else []
+            )
             or gettext("Use the scientific name, or add the species to the checklist first."),
             kind=ProblemKind.SPECIES,
             written=name,
-            rows=tuple(rows),
+            rows=tuple(rows[:_MOST_ROWS_LISTED]),
+            row_count=len(rows),
         )
-        for name, rows in rows_by_name.items()
+        for number, (name, rows) in enumerate(rows_by_name.items())
     ]
 
 
@@ -104,7 +114,7 @@ def _suggestions(names: Sequence[str]) -> str:
     )
 
 
-def _other_rows(rows: list[int]) -> str:
+def _other_rows(rows: Sequence[int]) -> str:
     others = rows[1:]
     if not others:
         return ""

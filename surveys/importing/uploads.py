@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from accounts.access import Permission, require
 from accounts.models import Membership
-from surveys.importing.build import Built, build
+from surveys.importing.build import Building, build
 from surveys.importing.columns import Choice, MappingError, choice_of, guess, with_explicit
 from surveys.importing.commit import Committed, commit
 from surveys.importing.fields import Field, fields_of
@@ -23,9 +23,9 @@ from surveys.importing.gathering import blank_means_zero
 from surveys.importing.layout import Layout
 from surveys.importing.preview import Preview, preview
 from surveys.importing.problems import ImportRefusedError
-from surveys.importing.reading import read_table
 from surveys.importing.runs import check_idle, is_large, subject_of
 from surveys.importing.shapes import filled_down, has_gaps, spread, without_totals
+from surveys.importing.staging import ReadFile, forget_parts, kept_table
 from surveys.importing.table import Table
 from surveys.language import gettext, said
 from surveys.models import BackgroundRun, Species, SpreadsheetImport
@@ -63,17 +63,19 @@ def store(member: Membership, *, file_name: str, content: bytes) -> SpreadsheetI
     """Keep an uploaded file and guess its columns. Raises UnreadableFileError, NoRoomLeft."""
     require(member, Permission.MANAGE)
     check_room(member, len(content))
-    table = spread(read_table(content))
-    columns, answers = _as_before(member, table) or _guessed(member, table)
-    return SpreadsheetImport.objects.create(
-        program=member.program,
-        uploaded_by=member.person,
-        file_name=storable(file_name)[:_LONGEST_NAME] or "spreadsheet",
-        content=content,
-        sha256=hashlib.sha256(content).hexdigest(),
-        columns=columns,
-        answers=answers,
-    )
+    read = ReadFile(content, Layout())
+    with transaction.atomic():
+        row = SpreadsheetImport.objects.create(
+            program=member.program,
+            uploaded_by=member.person,
+            file_name=storable(file_name)[:_LONGEST_NAME] or "spreadsheet",
+            content=content,
+            sha256=hashlib.sha256(content).hexdigest(),
+        )
+        table = spread(read.keep(row))
+        row.columns, row.answers = _as_before(member, table) or _guessed(member, table)
+        row.save(update_fields=["columns", "answers"])
+    return row
 
 
 def _guessed(member: Membership, table: Table) -> tuple[list[list[str]], dict[str, Any]]:
@@ -105,25 +107,29 @@ def _as_before(member: Membership, table: Table) -> tuple[list[list[str]], dict[
     return None
 
 
-@transaction.atomic
 def choose_layout(member: Membership, row: SpreadsheetImport, layout: Layout) -> None:
     """Read another sheet, or take the column names from other rows; the columns are guessed
     again. Raises UnreadableFileError, and ImportRefusedError while the worker has the file."""
     require(member, Permission.MANAGE)
     check_idle(row)
-    table = spread(read_table(bytes(row.content), layout))
-    row.columns, answers = _guessed(member, table)
-    row.answers = {**answers, "layout": layout.plain}
-    row.save(update_fields=["columns", "answers"])
+    read = ReadFile(bytes(row.content), layout)
+    with transaction.atomic():
+        SpreadsheetImport.objects.select_for_update().only("pk").get(pk=row.pk)
+        check_idle(row)
+        table = spread(read.keep(row))
+        row.columns, answers = _guessed(member, table)
+        row.answers = {**answers, "layout": layout.plain}
+        row.save(update_fields=["columns", "answers"])
 
 
 def open_upload(member: Membership, upload_id: uuid.UUID | str) -> Upload:
     """The member's program's upload. Raises Http404, UnreadableFileError."""
     require(member, Permission.MANAGE)
-    row = SpreadsheetImport.objects.filter(program=member.program, pk=upload_id).first()
+    rows = SpreadsheetImport.objects.defer("content")
+    row = rows.filter(program=member.program, pk=upload_id).first()
     if row is None:
         raise Http404(gettext("There is no such import in this program."))
-    table = spread(read_table(bytes(row.content), Layout(**row.answers.get("layout", {}))))
+    table = spread(kept_table(row))
     catalog, names = _species()
     fields = fields_of(member.program)
     choices = tuple(_choice(code, catalog, fields) for _, code in row.columns)
@@ -191,7 +197,7 @@ def build_upload(
     *,
     now: dt.datetime | None = None,
     report: ReportProgress = no_report,
-) -> Built:
+) -> Building:
     return build(
         member,
         prepared(upload),
@@ -240,11 +246,11 @@ def commit_upload(
         lambda: build_upload(member, upload, now=now, report=report),
         upload=upload.row,
         now=now,
-        report=report,
     )
     upload.row.committed_at = now
     upload.row.visit_count = done.visits
     upload.row.save(update_fields=["committed_at", "visit_count"])
+    forget_parts(upload.row)
     if end is not None:
         end()
     return done

@@ -7,19 +7,27 @@ import datetime as dt
 import io
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from decimal import Decimal
 from xml.etree.ElementTree import ParseError
 
-from openpyxl import load_workbook
+from openpyxl import Workbook, load_workbook
 from openpyxl.utils.exceptions import InvalidFileException
 
 from surveys.bounded import RefusedError
 from surveys.importing.layout import Layout, Line, taken_apart
-from surveys.importing.parsed import MOST_COLUMNS, EmptySheetError, Notice, clock_of, table_json
+from surveys.importing.parsed import (
+    MOST_COLUMNS,
+    EmptySheetError,
+    Notice,
+    clock_of,
+    table_json,
+    table_lines,
+)
 from surveys.language import gettext_noop as _
 
 MOST_BYTES_UNPACKED = 200 * 1024 * 1024
+MOST_BYTES_OF_ARCHIVE_UNPACKED = 600 * 1024 * 1024
 # The last row of a sheet in OOXML programs (ECMA-376 leaves the number to them).
 LAST_ROW = 1_048_576
 # Spreadsheet programs keep a time of day as a date-time on their day 0.
@@ -48,24 +56,41 @@ def parse_chosen(payload: bytes) -> bytes:
     return parse(content, layout)
 
 
+def archive_lines(payload: bytes) -> Iterator[bytes]:
+    """An archive behind its layout, line by line. Raises RefusedError."""
+    layout, content = taken_apart(payload)
+    workbook = _opened(content, MOST_BYTES_OF_ARCHIVE_UNPACKED)
+    return _first_filled_sheet(workbook, layout, table_lines)
+
+
 def parse(content: bytes, layout: Layout | None = None) -> bytes:
     """The chosen sheet, or the first that holds something, as JSON. Raises RefusedError."""
+    sheets = _first_filled_sheet(
+        _opened(content, MOST_BYTES_UNPACKED),
+        layout or Layout(),
+        lambda *found: iter([table_json(*found)]),
+    )
+    return next(sheets)
+
+
+def _opened(content: bytes, most_unpacked: int) -> Workbook:
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
             unpacked = sum(entry.file_size for entry in archive.infolist())
-        if unpacked > MOST_BYTES_UNPACKED:
+        if unpacked > most_unpacked:
             raise RefusedError(
                 _("The workbook is too large when unpacked. Save the one sheet as CSV.")
             )
-        workbook = load_workbook(io.BytesIO(content), read_only=True, data_only=True)
+        return load_workbook(io.BytesIO(content), read_only=True, data_only=True)
     except _BROKEN:
         raise RefusedError(
             _("This is not a workbook that can be read. Save it as .xlsx or CSV.")
         ) from None
-    return _first_filled_sheet(workbook, layout or Layout())
 
 
-def _first_filled_sheet(workbook, layout: Layout) -> bytes:
+def _first_filled_sheet(
+    workbook: Workbook, layout: Layout, made: Callable[..., Iterator[bytes]]
+) -> Iterator[bytes]:
     names = [sheet.title for sheet in workbook.worksheets]
     chosen = [sheet for sheet in workbook.worksheets if sheet.title == layout.sheet]
     for sheet in chosen or workbook.worksheets:
@@ -77,9 +102,10 @@ def _first_filled_sheet(workbook, layout: Layout) -> bytes:
         try:
             # The sheet that is read stands first.
             others_last = sorted(names, key=lambda name, read=sheet.title: name != read)
-            return table_json(_lines(sheet), notices, layout, others_last)
+            yield from made(_lines(sheet), notices, layout, others_last)
         except EmptySheetError:
             continue
+        return
     raise EmptySheetError
 
 

@@ -2,7 +2,7 @@ from surveys.models.catalog import CallingRegion, LookAlikes, SeasonMark, Specie
 from surveys.models.check_in import CheckIn, CheckInContact
 from surveys.models.confirmation import Confirmation
 from surveys.models.fit import PowerStudy, SiteKind, SpeciesFit
-from surveys.models.importing import ImportedVisit, SpreadsheetImport
+from surveys.models.importing import ImportedVisit, ImportPart, SpreadsheetImport
 from surveys.models.operation import OperationKind, OperationRecord, WorkerHeartbeat
 from surveys.models.own_field import OwnField
 from surveys.models.program import DataLicense, Program, PublicationAudience, Sensitivity
@@ -86,6 +86,7 @@ __all__ = [
     "Habitat",
     "HelpOffer",
     "Hydroperiod",
+    "ImportPart",
     "ImportedVisit",
     "JointMember",
     "LetterCopy",

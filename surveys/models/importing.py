@@ -47,6 +47,23 @@ class SpreadsheetImport(models.Model):
         return self.file_name
 
 
+class ImportPart(models.Model):
+    """Rows of an uploaded file as they were read, compressed; part 0 says what is known of all.
+    They are gone once the file is imported."""
+
+    upload = models.ForeignKey(SpreadsheetImport, on_delete=models.CASCADE, related_name="parts")
+    number = models.PositiveSmallIntegerField()
+    packed = models.BinaryField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["upload", "number"], name="import_part_once")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.number} of {self.upload_id}"
+
+
 class ImportedVisit(models.Model):
     """Which file a visit came from."""
 

@@ -10,9 +10,8 @@ from dataclasses import dataclass, field
 from surveys.bounded import RefusedError
 from surveys.importing.parsed import (
     MAX_TEXT_LENGTH,
-    MOST_CHARACTERS,
     MOST_COLUMNS,
-    MOST_ROWS,
+    SMALL,
     Notice,
 )
 from surveys.language import gettext_noop as _
@@ -40,24 +39,24 @@ class Found:
     _characters: int = 0
 
     def add_point(self, position: Position, texts: Mapping[str, object]) -> None:
-        if len(self.rows) == MOST_ROWS:
+        if len(self.rows) == SMALL.rows:
             raise RefusedError(
                 _("There are more than {most} points. Split the file, for example by region."),
-                most=MOST_ROWS,
+                most=SMALL.rows,
             )
         if len(texts) > MOST_COLUMNS:
             raise RefusedError(_("There are more than {most} columns."), most=MOST_COLUMNS)
         latitude, longitude = self._checked([position])[0]
         kept = _kept(texts) | {LATITUDE: f"{latitude:.7f}", LONGITUDE: f"{longitude:.7f}"}
         self._characters += sum(map(len, kept.values()))
-        if self._characters > MOST_CHARACTERS:
+        if self._characters > SMALL.characters:
             raise RefusedError(
                 _(
                     "Up to point {number} the file holds more than {most} million characters. "
                     "Split it, for example by region."
                 ),
                 number=len(self.rows) + 1,
-                most=MOST_CHARACTERS // 1_000_000,
+                most=SMALL.characters // 1_000_000,
             )
         self.rows.append(kept)
 

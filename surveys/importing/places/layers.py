@@ -10,7 +10,7 @@ import pyogrio
 from pyogrio.raw import read, write
 
 from surveys.bounded import RefusedError
-from surveys.importing.parsed import MOST_ROWS
+from surveys.importing.parsed import SMALL
 from surveys.importing.places.found import FOLDER, Found
 from surveys.importing.places.geojson import read_geojson
 from surveys.language import gettext_noop as _
@@ -48,7 +48,7 @@ def read_layers(content: bytes, found: Found) -> None:
 
 
 def _read_layer(content: bytes, layer: int, extra: Mapping[str, str], found: Found) -> None:
-    meta, _fids, geometry, columns = read(content, layer=layer, max_features=MOST_ROWS + 1)
+    meta, _fids, geometry, columns = read(content, layer=layer, max_features=SMALL.rows + 1)
     if geometry is None or not len(geometry):
         return
     crs = meta["crs"]

@@ -11,7 +11,8 @@ from django.http import QueryDict
 from accounts.models import Person
 from surveys.importing.build import NOT_NAMED, observer_column, person_key, route_names
 from surveys.importing.fixes import Fix
-from surveys.importing.problems import Problem, ProblemKind
+from surveys.importing.preview import Preview
+from surveys.importing.problems import Problem, ProblemKind, Sort, sort_of
 from surveys.importing.unknown_names import suggested_codes
 from surveys.importing.uploads import Upload
 from surveys.language import gettext, said, said_of
@@ -55,14 +56,24 @@ class Item:
     def plain(self) -> str:
         """The problem as the page sends it back with its answer."""
         problem = self.problem
-        return json.dumps([problem.kind, problem.column, problem.written, problem.all_rows])
+        # An answer for every row where the same is written needs none of their numbers.
+        of_rows = problem.kind in (ProblemKind.ROWS, ProblemKind.CLASH)
+        rows = problem.all_rows if of_rows else ()
+        return json.dumps([problem.kind, problem.column, problem.written, rows])
 
 
 @dataclass(frozen=True, kw_only=True)
 class Group:
+    """`count` is the number of problems, of which `items` are the first."""
+
     key: str
     title: str
     items: tuple[Item, ...]
+    count: int
+
+    @property
+    def is_whole(self) -> bool:
+        return self.count == len(self.items)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -141,15 +152,20 @@ def observer_items(upload: Upload, observers: Sequence[str], names: Names) -> tu
     )
 
 
-def groups_of(problems: Sequence[Problem], names: Names) -> tuple[Group, ...]:
+def groups_of(seen: Preview, names: Names) -> tuple[Group, ...]:
     """By kind and column, in the order in which they first appear."""
-    by_key: dict[tuple[ProblemKind, str], list[Item]] = {}
-    for number, problem in enumerate(problems):
-        column = "" if problem.kind in (ProblemKind.ROWS, ProblemKind.OTHER) else problem.column
-        by_key.setdefault((problem.kind, column or ""), []).append(_item(number, problem, names))
+    by_sort: dict[Sort, list[Item]] = {}
+    for number, problem in enumerate(seen.problems):
+        by_sort.setdefault(sort_of(problem), []).append(_item(number, problem, names))
+    counts = {(kind, column): count for kind, column, count in seen.sorts}
     return tuple(
-        Group(key=f"group-{number}", title=_title(kind, column), items=tuple(items))
-        for number, ((kind, column), items) in enumerate(by_key.items())
+        Group(
+            key=f"group-{number}",
+            title=_title(*sort),
+            items=tuple(items),
+            count=max(counts.get(sort, 0), len(items)),
+        )
+        for number, (sort, items) in enumerate(by_sort.items())
     )
 
 
@@ -168,7 +184,7 @@ def _title(kind: ProblemKind, column: str) -> str:
 
 def _item(number: int, problem: Problem, names: Names) -> Item:
     rows = problem.all_rows
-    item = Item(number=number, problem=problem, rows=_rows_named(rows))
+    item = Item(number=number, problem=problem, rows=_rows_named(rows, problem.row_count))
     if problem.kind is ProblemKind.ROUTE:
         likely = suggested_codes(problem.written, names.routes)
         options = _options(likely, names.route_labels, ())
@@ -209,14 +225,16 @@ def _options(
     )
 
 
-def _rows_named(rows: Sequence[int]) -> str:
+def _rows_named(rows: Sequence[int], count: int) -> str:
+    """`count` is told where not all rows are listed."""
     if not rows:
         return ""
     distinct = sorted(set(rows))
     named = ", ".join(str(row) for row in distinct[:_ROWS_NAMED])
     if len(distinct) > _ROWS_NAMED:
         named += "…"
-    return said_of("row {rows}", "{number} rows: {rows}", len(distinct), rows=named)
+    number = count if count > len(rows) else len(distinct)
+    return said_of("row {rows}", "{number} rows: {rows}", number, rows=named)
 
 
 @dataclass(frozen=True, kw_only=True)

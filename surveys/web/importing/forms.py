@@ -12,7 +12,7 @@ from surveys.importing.columns import ASK, IGNORE, SPECIES
 from surveys.importing.fields import DATES, Field, Level
 from surveys.importing.gathered import Answers
 from surveys.importing.layout import Layout
-from surveys.importing.reading import MOST_BYTES
+from surveys.importing.reading import MOST_BYTES_OF_ARCHIVE
 from surveys.importing.uploads import Upload
 from surveys.language import gettext, said
 from surveys.models import ChecklistEntry, Program
@@ -29,16 +29,16 @@ _MEANS = [
 class UploadForm(Form):
     file = forms.FileField(
         label=gettext_lazy("Spreadsheet"),
-        help_text=gettext_lazy("A CSV or XLSX file, up to 10 MB."),
+        help_text=gettext_lazy("A CSV or XLSX file, up to 50 MB and 250,000 rows."),
         allow_empty_file=True,
         widget=forms.FileInput(attrs={"accept": ".csv,.tsv,.txt,.xlsx"}),
     )
 
     def clean_file(self) -> UploadedFile:
         file = self.cleaned_data["file"]
-        if file.size > MOST_BYTES:
+        if file.size > MOST_BYTES_OF_ARCHIVE:
             raise forms.ValidationError(
-                gettext("The file is larger than 10 MB. Split it, for example by year.")
+                gettext("The file is larger than 50 MB. Split it, for example by year.")
             )
         return file
 

@@ -223,7 +223,9 @@ class BrokenOffError(Exception):
     """What a test throws at the worker."""
 
 
-@pytest.mark.parametrize("step", ["Reading the file", "Checking the visits", "Storing", "end"])
+@pytest.mark.parametrize(
+    "step", ["Reading the file", "Reading the rows", "Checking the visits", "end"]
+)
 def test_broken_off_anywhere_nothing_is_there_and_the_next_try_does_it(
     page, program, coordinator, monkeypatch, step
 ):

@@ -2,13 +2,15 @@
 
 import datetime as dt
 import io
+import json
 import zipfile
 
 import pytest
 
 from surveys import bounded
 from surveys.importing import reading
-from surveys.importing.parsed import MOST_ROWS
+from surveys.importing.layout import Layout
+from surveys.importing.parsed import ARCHIVE, SMALL
 from surveys.importing.problems import UnreadableFileError
 from surveys.importing.reading import read_table
 from tests.support.spreadsheets import read_here, workbook
@@ -101,7 +103,7 @@ def test_the_first_filled_sheet_is_taken_and_said():
         (b"\x81\x8d\x8f\x90\x9d", "cannot be read"),
         (b"Route,Stop\nR1,1,2\n", "Row 2 has more cells"),
         (b"Route\n" + b"x" * 3000, "2000"),
-        (b"Route\n" + b"R1\n" * (MOST_ROWS + 1), "Split the file"),
+        (b"Route\n" + b"R1\n" * (SMALL.rows + 1), "10,?000 rows. Split the file"),
         (b"a" * (11 * 1024 * 1024), "11 MB"),
         ((",".join(f"c{n}" for n in range(300)) + "\n" + "1\n").encode(), "200 columns"),
         (b'"' + b"x" * 200_000 + b'"\n1\n', "Row 1 could not be read as CSV"),
@@ -110,6 +112,34 @@ def test_the_first_filled_sheet_is_taken_and_said():
 def test_unreadable_files_say_why(content, words):
     with pytest.raises(UnreadableFileError, match=words):
         read_table(content)
+
+
+def test_an_archive_comes_line_by_line_whatever_kind_of_file_it_is():
+    rows = [["Route", "Note"], *([f"R{n}", "Étang"] for n in range(SMALL.rows + 1))]
+    text = "\n".join(map(",".join, rows)).encode()
+    read = [list(reading.archive_lines(c, Layout())) for c in (text, workbook(rows))]
+    for head, *lines in read:
+        assert json.loads(head)["headers"] == ["Route", "Note"]
+        assert [json.loads(line) for line in lines[:2]] == [
+            [2, ["R0", "Étang"]],
+            [3, ["R1", "Étang"]],
+        ]
+        assert len(lines) == SMALL.rows + 1
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"Route\n" + b"R1\n" * (ARCHIVE.rows + 1), "250,?000 rows. Split the file"),
+        # Found after many rows were read.
+        (b"Route\n" + b"R1\n" * 5_000 + b"R1,x\n", "Row 5002 has more cells"),
+        (b"a" * (51 * 1024 * 1024), "51 MB; the limit is 50 MB"),
+    ],
+)
+def test_an_archive_that_is_too_much_or_broken_gives_no_line(content, words):
+    lines = reading.archive_lines(content, Layout())
+    with pytest.raises(UnreadableFileError, match=words):
+        next(lines)
 
 
 def test_a_zip_that_is_no_workbook():
