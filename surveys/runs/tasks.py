@@ -5,7 +5,7 @@ import logging
 import time
 from collections.abc import Mapping
 
-from django.db import connection, transaction
+from django.db import IntegrityError, connection, transaction
 from django.db.models import Q
 from django.db.models.functions import Now
 from django.utils import timezone
@@ -67,20 +67,34 @@ def put_back_stalled(silent: Mapping[int, dt.datetime]) -> list[ProcrastinateJob
         dead, status="doing"
     )
     jobs = list(stalled)
-    with connection.cursor() as cursor:
-        for job in jobs:
-            cursor.execute(
-                sql.queries["retry_job"],
-                {
-                    "job_id": job.pk,
-                    # At once. A moment could be one that a clock set wrong for a while names.
-                    "retry_at": None,
-                    "new_priority": None,
-                    "new_queue_name": None,
-                    "new_lock": None,
-                },
-            )
+    for job in jobs:
+        try:
+            with transaction.atomic():
+                _put_back(job)
+        except IntegrityError:
+            # Of tasks of every minute one may wait at a time, and it does. One row that cannot be
+            # put back must not keep all others from it.
+            _drop(job)
     return jobs
+
+
+def _put_back(job: ProcrastinateJob) -> None:
+    facts = {
+        "job_id": job.pk,
+        # At once. A moment could be one that a clock set wrong for a while names.
+        "retry_at": None,
+        "new_priority": None,
+        "new_queue_name": None,
+        "new_lock": None,
+    }
+    with connection.cursor() as cursor:
+        cursor.execute(sql.queries["retry_job"], facts)
+
+
+def _drop(job: ProcrastinateJob) -> None:
+    facts = {"job_id": job.pk, "status": "aborted", "delete_job": True}
+    with connection.cursor() as cursor:
+        cursor.execute(sql.queries["finish_job"], facts)
 
 
 @app.periodic(cron="20 4 * * *")

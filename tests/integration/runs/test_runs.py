@@ -371,6 +371,27 @@ def test_a_clock_that_jumped_takes_no_job_from_a_living_worker(program, silent_f
     assert job_of(run).status == "doing"
 
 
+def test_a_task_of_every_minute_keeps_no_other_job_from_being_taken_up(program):
+    """Two dead workers had one each, and the next one waits: only one may."""
+    run, lock = ask_about(program), "comparing waiting visits"
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "INSERT INTO procrastinate_jobs (queue_name, task_name, status, queueing_lock) VALUES "
+            "('short', 'minute', 'doing', %(lock)s), ('short', 'minute', 'doing', %(lock)s), "
+            "('short', 'minute', 'todo', %(lock)s), ('short', 'alone', 'doing', 'another lock')",
+            {"lock": lock},
+        )
+        cursor.execute("UPDATE procrastinate_jobs SET status = 'doing' WHERE id = %s", [run.job_id])
+    assert len(put_back_stalled({})) == 4
+    waiting = ProcrastinateJob.objects.filter(queueing_lock__isnull=False)
+    assert sorted(waiting.values_list("task_name", "status")) == [
+        ("alone", "todo"),
+        ("minute", "todo"),
+    ]
+    assert job_of(run).status == "todo"
+    assert put_back_stalled({}) == []
+
+
 def test_mail_of_a_killed_worker_is_sent_by_the_next_one(coordinator):
     invite(coordinator, email="new@example.org", name="Nell", role="observer", site_url="")
     job = ProcrastinateJob.objects.get(task_name="accounts.send_invitation")
