@@ -202,7 +202,7 @@ def _other_stops(
     """Stops that joined or left the list of a route since the season of the route before."""
     changed: Counter[int] = Counter()
     of_all: Counter[int] = Counter()
-    if not in_use:
+    if not in_use or not len(periods.stop):
         return changed, of_all
     listed = _ListedStops.of(seasons, periods, in_use)
     again = np.flatnonzero(seasons.before >= 0)

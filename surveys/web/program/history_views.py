@@ -134,7 +134,7 @@ def _row(entry: Entry, member: Membership) -> Row:
         kind=str(KIND_LABELS[entry.kind]),
         act=act_in_words(entry),
         who=entry.by.name if entry.by else gettext("The site"),
-        names="; ".join(filter(None, entry.things)),
+        names="; ".join(dict.fromkeys(filter(None, entry.things))),
         more=said_of("and {number} more", "and {number} more", more) if more else "",
         note=note_in_words(entry.note),
         url=_url(entry, member),

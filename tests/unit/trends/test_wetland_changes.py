@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from surveys.trends.analysis import Parts, analyze
 from surveys.trends.estimates import TOO_FEW_DATA
 from surveys.trends.histories import PeriodColumns
 from surveys.trends.periods import SpeciesPeriods
@@ -107,6 +108,11 @@ def test_a_species_listed_after_its_season_has_no_sites_and_no_error(halved):
     effect = effect_of(replace(halved, in_season=nowhere))
     assert (effect.stops, effect.unchanged, effect.odds.flags) == (0, 0, (TOO_FEW_DATA,))
     assert [share.sites for share in effect.shares] == [0, 0, 0, 0]
+    # Nor does anything else that is worked out of the species, with stops that came into use.
+    used = {int(stop): (0, None) for stop in halved.columns.stop}
+    unheard = replace(halved, in_season=nowhere, in_use=used)
+    result = analyze("Rana nova", unheard, site="stop", parts=Parts())
+    assert [effect.odds.flags for effect in result.changes] == [(TOO_FEW_DATA,)]
 
 
 def test_without_changes_there_is_nothing(halved):
