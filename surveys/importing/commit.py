@@ -30,7 +30,7 @@ from surveys.visits.bulk import FreshRows
 _FIRST_SUBMITTED_REVISION = 2
 _MOST_ROWS_NAMED = 12
 # As many are held in memory, with all their rows.
-_VISITS_AT_ONCE = 200
+_VISITS_AT_ONCE = 100
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -8,6 +8,7 @@ import datetime as dt
 import re
 from collections.abc import Callable
 from decimal import ROUND_HALF_UP, Decimal
+from functools import lru_cache
 
 from surveys.dates import day
 from surveys.importing.parsed import clock_of
@@ -176,6 +177,8 @@ def rain_text(text: str, form: str) -> str:
     return f"{typed} {form}"
 
 
+# An archive has millions of cells, most of them 0 to 3.
+@lru_cache(maxsize=1024)
 def whole_number_text(text: str) -> str:
     """`3.0` is how some programs write 3."""
     typed = text.strip()

@@ -22,7 +22,8 @@ pytestmark = [pytest.mark.slow, pytest.mark.benchmark, pytest.mark.django_db]
 ROWS = int(os.environ.get("ROWS", "10000"))
 ROUTES = 250
 MOST_MIB = 200
-MOST_TIMES_COPY = 150
+# By the clock, with the work of the database; and the work of this process alone.
+MOST_TIMES_COPY, MOST_WORK_TO_COPY = 400, 60
 
 
 def _status(name: str) -> float:
@@ -33,15 +34,15 @@ def _status(name: str) -> float:
 @pytest.fixture
 def step():
     """Does a step, and says what it took."""
-    costs: dict[str, tuple[float, float]] = {}
+    costs: dict[str, tuple[float, float, float]] = {}
 
     def do(name: str, work: Callable[[], object]):
         Path("/proc/self/clear_refs").write_text("5")  # the highest mark so far is forgotten
         before, cpu, begun = _status("VmRSS"), time.process_time(), time.monotonic()
         done = work()
         cpu, wall = time.process_time() - cpu, time.monotonic() - begun
-        costs[name] = (wall, _status("VmHWM") - before)
-        print(f"{name}: {wall:.1f} s, {cpu:.1f} s of work, +{costs[name][1]:.0f} MiB")  # noqa: T201
+        costs[name] = (wall, cpu, _status("VmHWM") - before)
+        print(f"{name}: {wall:.1f} s, {cpu:.1f} s of work, +{costs[name][2]:.0f} MiB")  # noqa: T201
         return done
 
     do.costs = costs
@@ -74,5 +75,7 @@ def test_an_archive(coordinator, program, step):
     step("copied", _copied)
     undone = step("taken back", lambda: undo_import(coordinator, row.pk, reason="Tried"))
     assert undone == ROWS // STOPS
-    assert max(grown for name, (_, grown) in step.costs.items() if name != "copied") < MOST_MIB
-    assert step.costs["imported"][0] < MOST_TIMES_COPY * step.costs["copied"][0]
+    assert max(grown for name, (_, _, grown) in step.costs.items() if name != "copied") < MOST_MIB
+    wall, work, _ = step.costs["imported"]
+    assert wall < MOST_TIMES_COPY * step.costs["copied"][0]
+    assert work < MOST_WORK_TO_COPY * step.costs["copied"][0]

@@ -6,6 +6,7 @@ import datetime as dt
 import re
 from collections.abc import Callable, Collection, Iterable, Mapping
 from decimal import Decimal
+from functools import lru_cache
 from typing import TypeVar
 
 from surveys.dates import DateError, read_date
@@ -90,6 +91,8 @@ def quoted(text: str) -> str:
     return said("“{text}”", text=shortened(text))
 
 
+# The sheets of an archive say the same few numbers over and over.
+@lru_cache(maxsize=1024)
 def read_number(text: str) -> Decimal:
     """A decimal number with comma or point: `12.5`, `12,5`, `−3`."""
     return _number(text, text)

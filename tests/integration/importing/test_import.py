@@ -552,7 +552,7 @@ def many(visits: int) -> str:
 
 
 def test_five_thousand_rows(attempt, coordinator, django_assert_max_num_queries):
-    """As many queries as for four visits, but for some more each 200 visits, and in a time that a
+    """As many queries as for four visits, but for some more each 100 visits, and in a time that a
     page can take."""
     few = attempt(many(4))
     with CaptureQueriesContext(connection) as baseline:
@@ -562,7 +562,7 @@ def test_five_thousand_rows(attempt, coordinator, django_assert_max_num_queries)
     assert lots.problems == []
     assert len(lots.upload.table.rows) == 5001
     begun = time.process_time()
-    with django_assert_max_num_queries(len(baseline) + 8 * 8 + 4):
+    with django_assert_max_num_queries(len(baseline) + 8 * 16 + 4):
         commit_upload(coordinator, lots.upload)
     assert time.process_time() - begun < 30
     assert Visit.objects.count() == 1667
