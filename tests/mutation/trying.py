@@ -55,7 +55,7 @@ class SharedDatabase:
         from pytest_django.plugin import blocking_manager_key  # noqa: PLC0415
 
         self._unblock = session.config.stash[blocking_manager_key].unblock
-        self._is_used = any(item.get_closest_marker("django_db") for item in session.items)
+        self._is_used = any(map(uses_database, session.items))
         self._opened = contextlib.ExitStack()
 
     def renew(self) -> None:
@@ -73,6 +73,8 @@ class SharedDatabase:
 
     def make_views(self, statements: str) -> bool:
         """Make the views of a file of SQL anew."""
+        if not self._is_used:
+            raise RuntimeError("None of the tests opens a database, so none notices a view.")
         from django.db import connection  # noqa: PLC0415 - needs the settings of the run
 
         names = ", ".join(re.findall(r"CREATE VIEW (\w+)", statements))
@@ -82,10 +84,12 @@ class SharedDatabase:
         connection.close()
         return True
 
-    @staticmethod
-    def use_in_fork() -> None:
-        """Let the fixture that would make a database take the one that is there."""
-        sys.modules["tests.conftest"].database_of_this_run = contextlib.nullcontext
+    def use_in_fork(self) -> None:
+        """Let the fixture that would make a database take the one that is there. Where there is
+        none it makes its own: else a test that asks for one only while it runs would write into
+        the database of the site."""
+        if self._is_used:
+            sys.modules["tests.conftest"].database_of_this_run = contextlib.nullcontext
 
 
 class QuickTrials:
@@ -286,9 +290,20 @@ class _ContextOfTest:
         return (yield)
 
 
+def uses_database(item: pytest.Item) -> bool:
+    """By its marker or by way of any fixture, as `program` or `module_rows`."""
+    return bool(item.get_closest_marker("django_db")) or "django_db_setup" in _fixtures(item)
+
+
 def _commits(item: pytest.Item) -> bool:
     marker = item.get_closest_marker("django_db")
-    return marker is not None and bool(marker.kwargs.get("transaction"))
+    return bool(marker and marker.kwargs.get("transaction")) or any(
+        name in _fixtures(item) for name in ("transactional_db", "live_server")
+    )
+
+
+def _fixtures(item: pytest.Item) -> Sequence[str]:
+    return getattr(item, "fixturenames", ())
 
 
 def _run_items(session: pytest.Session, items: list[pytest.Item]) -> None:

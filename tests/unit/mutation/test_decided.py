@@ -1,6 +1,8 @@
 """What decides that a mutant lives, and what asks for another trial."""
 
+import sys
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 
@@ -16,7 +18,7 @@ from tests.mutation.reached import (
     is_nearest,
 )
 from tests.mutation.results import Results
-from tests.mutation.trying import Tried, _tried
+from tests.mutation.trying import SharedDatabase, Tried, _tried, uses_database
 
 IN_FUNCTION = Mutant(
     path="a.py", function="f", diff="+ pass", repeat=0, line=4, lines=(2, 5), source="", body=4
@@ -89,6 +91,19 @@ def test_what_was_reached_is_kept(tmp_path):
 def test_outcome_of_a_trial(ended, final, outcome):
     trial = Ended(**{"seconds": 1.0, "in_time": True} | ended)
     assert _tried(trial, (), final=final).outcome is outcome
+
+
+def test_without_a_shared_database_a_test_still_gets_none_of_the_site(request, monkeypatch):
+    """No test of this run asks for a database before it runs; one that does then makes its own."""
+    assert not uses_database(request.node)
+    conftest = sys.modules["tests.conftest"]
+    made = conftest.database_of_this_run
+    monkeypatch.setattr(conftest, "database_of_this_run", made)
+    shared = SharedDatabase(SimpleNamespace(config=request.config, items=[request.node]))
+    shared.use_in_fork()
+    assert conftest.database_of_this_run is made
+    with pytest.raises(RuntimeError, match="None of the tests opens a database"):
+        shared.make_views("CREATE VIEW counted_visit AS SELECT 1;")
 
 
 class TestKept:
