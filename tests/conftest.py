@@ -25,6 +25,7 @@ from tests.support.builders import (
 from tests.support.databases import database_of_this_run
 from tests.support.emptying import quick_emptying
 from tests.support.fits import once
+from tests.support.signing_in import sign_in
 
 # Modules that start servers, workers or clusters, or kill them.
 _WAITING = {
@@ -164,7 +165,7 @@ def client_for():
 
     def make(member: Membership) -> Client:
         client = Client()
-        client.force_login(member.person)
+        sign_in(client, member.person)
         return client
 
     return make

@@ -6,6 +6,7 @@ import uuid
 from dataclasses import asdict
 from decimal import Decimal
 
+from django.contrib.auth.hashers import make_password
 from django.contrib.gis.geos import Point
 from django.utils import timezone
 from django.utils.text import slugify
@@ -63,9 +64,12 @@ def make_program(name: str = "Example Wetlands", **options) -> Program:
 
 
 def make_person(name: str = "Robin Fenwick", email: str | None = None) -> Person:
-    return Person.objects.create_person(
-        email=email or f"person{next(_numbers)}@example.org", name=name, password=PASSWORD
-    )
+    """As `create_person` leaves them, in two statements instead of six."""
+    email = (email or f"person{next(_numbers)}@example.org").lower()
+    person = Person(email=email, name=name, password=make_password(PASSWORD))
+    Person.objects.bulk_create([person])
+    Person.objects.keep_addresses([person])
+    return person
 
 
 def make_member(program: Program, role: Role = Role.OBSERVER, **options) -> Membership:
@@ -115,26 +119,24 @@ def make_route(
             **options,
         }
     )
-    for number in range(1, stops + 1):
-        Stop.objects.create(
+    Stop.objects.bulk_create(
+        Stop(
             route=route,
             number=number,
             name=f"Stop {number}",
             place=Point(-89.4012 + 0.0125 * (number - 1), 43.0731, srid=4326),
             active_from=dt.date(2000, 1, 1),
         )
+        for number in range(1, stops + 1)
+    )
     return route
 
 
 def make_species(scientific_name: str = "Pseudacris crucifer", common_name: str = "") -> Species:
-    species, _ = Species.objects.get_or_create(
-        code=slugify(scientific_name),
-        defaults={
-            "scientific_name": scientific_name,
-            "common_name": common_name or scientific_name,
-        },
+    code = slugify(scientific_name)
+    return Species.objects.filter(code=code).first() or Species.objects.create(
+        code=code, scientific_name=scientific_name, common_name=common_name or scientific_name
     )
-    return species
 
 
 def make_joint_entry(scientific_name: str, *members: Species) -> Species:
@@ -148,8 +150,10 @@ def make_joint_entry(scientific_name: str, *members: Species) -> Species:
 
 def make_checklist(program: Program, *scientific_names: str) -> list[Species]:
     species = [make_species(name) for name in scientific_names or ("Pseudacris crucifer",)]
-    for order, one in enumerate(species, start=1):
-        ChecklistEntry.objects.create(program=program, species=one, order=order)
+    ChecklistEntry.objects.bulk_create(
+        ChecklistEntry(program=program, species=one, order=order)
+        for order, one in enumerate(species, start=1)
+    )
     return species
 
 
@@ -178,7 +182,7 @@ def make_accepted_visit(
     skipped: frozenset[int] = frozenset(),
     **options,
 ) -> Visit:
-    """An accepted visit that counts, written row by row without the verbs.
+    """An accepted visit that counts, written without the verbs.
 
     `heard` maps stop numbers to the index of each species heard there.
     """
@@ -199,10 +203,11 @@ def make_accepted_visit(
             **options,
         }
     )
+    periods, calls = [], []
     for stop in route.stops.all():
         was_skipped = stop.number in skipped
         arrived = start + dt.timedelta(minutes=10 * (stop.number - 1))
-        period = ListeningPeriod.objects.create(
+        period = ListeningPeriod(
             visit=visit,
             stop=stop,
             status="skipped" if was_skipped else "listened",
@@ -213,12 +218,14 @@ def make_accepted_visit(
             air_temperature_c=Decimal("12"),
             air_temperature_unit="C",
         )
-        if was_skipped:
-            continue
-        for species, index in (heard or {}).get(stop.number, {}).items():
-            CallIndex.objects.create(
-                period=period, species=species, index=index, counts_in_trends=True
-            )
+        periods.append(period)
+        calls += [
+            CallIndex(period=period, species=species, index=index, counts_in_trends=True)
+            for species, index in (heard or {}).get(stop.number, {}).items()
+            if not was_skipped
+        ]
+    ListeningPeriod.objects.bulk_create(periods)
+    CallIndex.objects.bulk_create(calls)
     return visit
 
 
