@@ -17,6 +17,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_play
 
 from accounts.models import Membership
 from tests.support.builders import PASSWORD
+from tests.support.signing_in import sign_in as sign_in_at_once
 
 # Playwright's synchronous interface runs an event loop in this thread; Django would
 # refuse to talk to the database beside one, although nothing here is concurrent.
@@ -142,7 +143,7 @@ def signed_in(open_context, live_server) -> Callable[..., Page]:
 def give_session(context: BrowserContext, member: Membership, server: str) -> None:
     """What the form of `sign_in` leaves in the browser, without its pages."""
     client = Client()
-    client.force_login(member.person)
+    sign_in_at_once(client, member.person)
     name = settings.SESSION_COOKIE_NAME
     cookie = {"name": name, "value": client.cookies[name].value, "url": server, "httpOnly": True}
     context.add_cookies([{**cookie, "expires": time.time() + settings.SESSION_COOKIE_AGE}])

@@ -33,6 +33,7 @@ from tests.browser.survey.sync.handset import FETCH_PACKET, kill_browser
 from tests.support.builders import (
     make_checklist,
     make_route,
+    make_species,
     make_version,
 )
 
@@ -141,9 +142,9 @@ def route(program, observer) -> Route:
         loudest_noise="loud_only",
         windows=[{"name": "Early", "min_air_temperature": "5"}],
     )
-    for species in make_checklist(program, *NAMES):
-        species.common_name = NAMES[species.scientific_name]
-        species.save()
+    for scientific_name, common_name in NAMES.items():
+        make_species(scientific_name, common_name)
+    make_checklist(program, *NAMES)
     ChecklistEntry.objects.filter(species__scientific_name__in=SUMMER_ONLY).update(
         calls_from_month=5, calls_from_day=15, calls_to_month=8, calls_to_day=31
     )
