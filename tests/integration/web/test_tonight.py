@@ -118,6 +118,9 @@ def test_page_names_routes_cautions_and_limits(client_for, route, observer):
     page = client_for(observer).get(f"/{route.program.slug}/tonight/").content.decode()
     assert route.name in page
     assert "Before you go out" in page
+    # What "Save tonight" registers; without the second one no other address leads to the survey.
+    assert f'data-worker="/{route.program.slug}/survey/sw.js"' in page
+    assert 'data-offline="/offline.js"' in page
     detail = client_for(observer).get(
         f"/{route.program.slug}/tonight/{route.code}/?night=2024-04-15"
     )
@@ -126,6 +129,8 @@ def test_page_names_routes_cautions_and_limits(client_for, route, observer):
     assert "30 min after sunset" in page
     assert "Stop 10" in page
     assert '"LineString"' in page
+    # It does nothing before its script is there.
+    assert "data-take-button hidden" in page
 
 
 @pytest.mark.parametrize(("paper", "size"), [("a4", (842, 595)), ("letter", (792, 612))])

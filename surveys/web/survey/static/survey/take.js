@@ -4,6 +4,8 @@ import { gettext, ngettext } from "./language.js";
 import { keepPacket } from "./model.js";
 import { day } from "./rules/words.js";
 
+const ASKED_AFTER_MS = 500;
+
 function say(box, kind, ...sentences) {
   const message = document.createElement("div");
   message.className = `message message--${kind}`;
@@ -11,6 +13,7 @@ function say(box, kind, ...sentences) {
   words.textContent = sentences.filter(Boolean).join(" ");
   message.append(words);
   box.querySelector("[data-take-result]").replaceChildren(message);
+  return words;
 }
 
 async function fetchPacket(box) {
@@ -37,6 +40,7 @@ async function keepScreen(box) {
   // So that any address of the site leads to the survey where there is no signal.
   navigator.serviceWorker.register(box.dataset.offline).catch(() => {});
   const worker = registration.installing ?? registration.waiting ?? registration.active;
+  if (!worker) return false;
   if (worker.state === "activated" || worker.state === "installed") return true;
   return new Promise((resolve) => {
     worker.addEventListener("statechange", () => {
@@ -53,27 +57,7 @@ async function take(box, button) {
     const slug = box.dataset.survey.split("/")[1];
     const packet = await keepPacket(slug, await fetchPacket(box));
     const screen = await keepScreen(box);
-    const safe = (await navigator.storage?.persist?.()) ?? false;
-    const { route, species, nights } = packet;
-    say(
-      box,
-      screen ? "success" : "warning",
-      gettext("Saved on this phone: {code} {name}, {stops}, {species}, sunset and moon through {day}.", {
-        code: route.code,
-        name: route.name,
-        stops: ngettext("{number} stop", "{number} stops", route.stops.length),
-        species: ngettext("{number} species", "{number} species", species.length),
-        day: day(Object.keys(nights).at(-1)),
-      }),
-      screen
-        ? gettext("You can survey without signal.")
-        : gettext("This browser cannot save the survey screen: keep it open until you are done."),
-      safe
-        ? gettext("The browser will keep it.")
-        : gettext(
-            "If the phone runs low on space, the browser may delete it: send the visit soon after the night.",
-          ),
-    );
+    askToKeep(say(box, screen ? "success" : "warning", ...savedWords(packet, screen)));
   } catch (error) {
     const offline = error instanceof TypeError;
     say(
@@ -84,6 +68,40 @@ async function take(box, button) {
   } finally {
     button.disabled = false;
   }
+}
+
+const savedWords = ({ route, species, nights }, screen) => [
+  gettext("Saved on this phone: {code} {name}, {stops}, {species}, sunset and moon through {day}.", {
+    code: route.code,
+    name: route.name,
+    stops: ngettext("{number} stop", "{number} stops", route.stops.length),
+    species: ngettext("{number} species", "{number} species", species.length),
+    day: day(Object.keys(nights).at(-1)),
+  }),
+  screen
+    ? gettext("You can survey without signal.")
+    : gettext("This browser cannot save the survey screen: keep it open until you are done."),
+];
+
+/** Some browsers ask the observer, who may never answer: all is saved meanwhile. */
+async function askToKeep(words) {
+  const saved = words.textContent;
+  const add = (sentence) => {
+    words.textContent = `${saved} ${sentence}`;
+  };
+  const asking = setTimeout(
+    () => add(gettext("If your browser asks whether this site may store data, tap Allow.")),
+    ASKED_AFTER_MS,
+  );
+  const isSafe = await navigator.storage?.persist?.().catch(() => false);
+  clearTimeout(asking);
+  add(
+    isSafe
+      ? gettext("The browser will keep it.")
+      : gettext(
+          "If the phone runs low on space, the browser may delete it: send the visit soon after the night.",
+        ),
+  );
 }
 
 for (const box of document.querySelectorAll("[data-take]")) {
