@@ -47,7 +47,7 @@ def test_one_visit_shows_nothing_and_says_why():
     blind = PowerCell(routes=12, visits=1, chance=replace(wilson(0, 200), flags=(NOT_IDENTIFIED,)))
     text = power_sentence("wood frogs", replace(PLAN, visits=1), (blind, *FEW))
     assert "1 visit per year, no decline" in text
-    assert "without a second visit" in text
+    assert "Without a second visit" in text
 
 
 @pytest.mark.parametrize(
