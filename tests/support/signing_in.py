@@ -12,10 +12,10 @@ _KEY_CHARACTERS = "abcdefghijklmnopqrstuvwxyz0123456789"
 
 
 def sign_in(client: Client, person: Person) -> None:
-    """Leave in client and database the session that `force_login` leaves, by one statement instead
-    of ten, which took a tenth of the time of the tests of pages. The sign-in itself is written down
-    nowhere: a test of its date, of the security log or of a second step that is due signs in by
-    `force_login` or the form."""
+    """Leave in client and database the session that `force_login` leaves, by two statements instead
+    of eighteen, which took a tenth of the time of the tests of pages. The sign-in itself is written
+    down nowhere: a test of its date or of the security log signs in by `force_login` or the form.
+    Where a second step may be due, so does this."""
     if settings.SECOND_FACTOR_REQUIRED:
         client.force_login(person)
         return
