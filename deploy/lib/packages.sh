@@ -42,6 +42,14 @@ missing_parts() {
     [[ $browser != browser || -n $(command -v Rscript) ]] || echo r
     [[ $browser != browser || -n $(command -v gpg) ]] || echo gnupg
     [[ $browser != browser || -n $(command -v nginx) ]] || echo nginx
+    [[ $browser != browser || -n $(command -v firefox-esr) ]] || echo firefox
+    [[ $browser != browser ]] || has_webkit || echo webkit
+}
+
+# Its driver, the bindings for a window of our own, a screen, and what it plays sound with.
+has_webkit() {
+    local names=(webkit2gtk-driver gir1.2-webkit2-4.1 python3-gi xvfb gstreamer1.0-plugins-bad gstreamer1.0-libav)
+    [[ $(dpkg-query -W -f='${db:Status-Status}\n' "${names[@]}" 2>/dev/null | grep -c '^installed$') -eq ${#names[@]} ]]
 }
 
 find_browser() { "${BASH_SOURCE[0]%/*}/find_browser" || true; }
@@ -92,6 +100,13 @@ packages_for_r() { echo r-base-core; }
 packages_for_gnupg() { echo gnupg; }
 # The tests put the proxy of deploy/nginx in front of a server.
 packages_for_nginx() { echo nginx; }
+# The tests survey an evening in the makes of browser that phones have: Firefox, and WebKit as GTK
+# ships it, which plays sound by GStreamer.
+packages_for_firefox() { echo firefox-esr; }
+packages_for_webkit() {
+    echo webkit2gtk-driver gir1.2-webkit2-4.1 python3-gi xvfb
+    echo gstreamer1.0-plugins-good gstreamer1.0-plugins-bad gstreamer1.0-libav
+}
 packages_for_browser() {
     local name
     for name in chromium-headless-shell chromium chromium-browser; do

@@ -65,13 +65,19 @@ class Wire:
         self._armed: list[tuple[Fault, Callable[[Message], bool]]] = []
         self._held: list[Message] = []
         self._lock = threading.Lock()
-        self._proxy = _Proxy(("127.0.0.1", 0), self._handler())
-        self.url = f"http://127.0.0.1:{self._proxy.server_port}"
-        threading.Thread(target=self._proxy.serve_forever, args=(0.05,), daemon=True).start()
+        self._port = 0
+        self.mend()
+        self.url = f"http://127.0.0.1:{self._port}"
 
     def close(self) -> None:
         self._proxy.shutdown()
         self._proxy.server_close()
+
+    def mend(self) -> None:
+        """There is a server at the address, from the beginning or again after `close`."""
+        self._proxy = _Proxy(("127.0.0.1", self._port), self._handler())
+        self._port = self._proxy.server_port
+        threading.Thread(target=self._proxy.serve_forever, args=(0.05,), daemon=True).start()
 
     def arm(
         self,

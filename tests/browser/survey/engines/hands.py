@@ -1,0 +1,135 @@
+"""What a thumb does with a browser, whichever it is, by actions of W3C WebDriver."""
+
+import time
+from collections.abc import Callable
+from typing import Any, Protocol
+
+from tests.browser.conftest import PATIENCE_MS
+
+# The middle of the first one that fits, in the open dialog where there is one; nothing while it is
+# covered or on the move.
+_FIND = """async (selector, words) => {
+  const room = [...document.querySelectorAll("dialog:modal")].at(-1) ?? document;
+  const found = [...room.querySelectorAll(selector)].find(
+    (one) => one.checkVisibility() && !one.disabled && one.innerText.includes(words),
+  );
+  if (!found) return null;
+  const frame = () => new Promise(requestAnimationFrame);
+  const middle = () => {
+    const { left, right, top, bottom } = found.getBoundingClientRect();
+    return [(left + right) / 2, (top + bottom) / 2].map(Math.round);
+  };
+  found.scrollIntoView({ block: "center", behavior: "instant" });
+  const before = middle();
+  await frame();
+  await frame();
+  const [x, y] = middle();
+  const isStill = x === before[0] && y === before[1];
+  return isStill && found.contains(document.elementFromPoint(x, y)) ? { x, y } : null;
+}"""
+_TEXT = "() => document.body?.innerText ?? ''"
+_STANDS = """(selector, words) => [...document.querySelectorAll(selector)].some(
+  (one) => one.checkVisibility() && one.innerText.includes(words),
+)"""
+_SELECT = "() => document.activeElement.select()"
+DOUBLE_TAP_S, NEAR_PX = 0.7, 60
+TAPPED = "button, a, summary"
+
+
+class Window(Protocol):
+    """What every browser can do."""
+
+    def open(self, url: str) -> None: ...
+
+    def run(self, script: str, *given: Any) -> Any:
+        """What a function of the page answers, or what its promise promises."""
+
+    def perform(self, *actions: dict[str, Any]) -> None:
+        """https://www.w3.org/TR/webdriver2/, 15.7."""
+
+    def picture(self) -> bytes:
+        """As PNG."""
+
+
+class Hand:
+    def __init__(self, window: Window, server: str) -> None:
+        self.window, self._server = window, server
+        self._last: dict[str, int] | None = None
+        self._at = 0.0
+
+    def open(self, address: str) -> None:
+        self.window.open(f"{self._server}{address}")
+
+    def tap(self, words: str, among: str = TAPPED) -> None:
+        """What has these words, once it is there."""
+        _patiently(f"tap {words or among!r}", lambda: self._tap(among, words))
+
+    def tap_until(self, selector: str, label: str) -> None:
+        """As often as it takes for its label to say so: what moves away may be missed."""
+        script = "(selector) => document.querySelector(selector)?.ariaLabel ?? ''"
+
+        def is_said() -> bool:
+            said = label in self.window.run(script, selector)
+            if not said:
+                self._tap(selector, "")
+            return said
+
+        _patiently(f"bring {selector} to {label!r}", is_said)
+
+    def tap_away(self, words: str) -> None:
+        """A button that goes when it is pressed, as often as it takes."""
+        self.sees(words)
+
+        def is_gone() -> bool:
+            if not self.window.run(_STANDS, TAPPED, words):
+                return True
+            self._tap(TAPPED, words)
+            return False
+
+        _patiently(f"tap {words!r} away", is_gone)
+
+    def _tap(self, selector: str, words: str) -> bool:
+        place = self.window.run(_FIND, selector, words)
+        if place:
+            self._not_twice(place)
+            down, up = ({"type": f"pointer{way}", "button": 0} for way in ("Down", "Up"))
+            moves = [{"type": "pointerMove", "duration": 0, **place}, down, up]
+            kind = {"pointerType": "touch"}
+            self.window.perform(
+                {"type": "pointer", "id": "thumb", "parameters": kind, "actions": moves}
+            )
+        return bool(place)
+
+    def _not_twice(self, place: dict[str, int]) -> None:
+        """The survey takes two taps on one place, one shortly after the other, for one."""
+        if self._last and all(abs(place[way] - self._last[way]) <= NEAR_PX for way in place):
+            time.sleep(max(0, self._at + DOUBLE_TAP_S - time.monotonic()))
+        self._last, self._at = place, time.monotonic()
+
+    def fill(self, selector: str, text: str) -> None:
+        """Over what stands in the box."""
+        self.tap("", selector)
+        self.window.run(_SELECT)
+        keys = [{"type": f"key{way}", "value": key} for key in text for way in ("Down", "Up")]
+        self.window.perform({"type": "key", "id": "keys", "actions": keys})
+
+    def sees(self, words: str) -> None:
+        """Waits until the words stand on the screen."""
+        _patiently(f"see {words!r}", lambda: words in self.window.run(_TEXT))
+
+    def stands(self, selector: str) -> None:
+        """Waits until the page has it."""
+        script = "(selector) => Boolean(document.querySelector(selector))"
+        _patiently(f"find {selector}", lambda: self.window.run(script, selector))
+
+    def run(self, script: str, *given: Any) -> Any:
+        return self.window.run(script, *given)
+
+
+def _patiently(what: str, done: Callable[[], bool]) -> None:
+    deadline = time.monotonic() + PATIENCE_MS / 1000
+    while time.monotonic() < deadline:
+        if done():
+            return
+        time.sleep(0.05)
+    raise AssertionError(f"could not {what}")

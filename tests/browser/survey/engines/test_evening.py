@@ -1,0 +1,136 @@
+"""An evening from signing in to the server, in browsers of other makes than the usual one.
+
+Nothing of them is played: the phone's clock runs, and the server is gone while the observer is out.
+A stop takes a second, and it is evening in the program at whatever hour the test runs.
+"""
+
+import datetime as dt
+
+import pytest
+
+from surveys.models import Program, Route, Visit, VisitState
+from tests.support.builders import (
+    PASSWORD,
+    make_checklist,
+    make_route,
+    make_version,
+)
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+STOPS = 10
+EVENING_HOUR = 21
+HEARD = {n: {"pseudacris-crucifer": 1 + n % 3} for n in range(1, STOPS + 1) if n != 4}
+AT_STOP_1 = {"sky": "clear", "beaufort": "2", "noise": "quiet"}
+SHOWN = {"sky": "clear", "beaufort": "2 light breeze", "noise": "quiet"}
+STORED = """async () => {
+  const { getAll } = await import("/static/survey/store.js");
+  const cells = await getAll("cells");
+  return Object.fromEntries(cells.filter((c) => c.text).map((c) => [c.address, c.text]));
+}"""
+
+
+def zone_where_it_is_evening() -> str:
+    """Of those without daylight saving time; their names count westward."""
+    ahead = EVENING_HOUR - dt.datetime.now(dt.UTC).hour
+    return f"Etc/GMT{-ahead if ahead <= 14 else 24 - ahead:+d}"
+
+
+@pytest.fixture
+def program(db) -> Program:
+    return Program.objects.create(
+        name="Example Wetlands",
+        slug="example",
+        time_zone=zone_where_it_is_evening(),
+        temperature_unit="C",
+    )
+
+
+@pytest.fixture
+def route(program) -> Route:
+    make_checklist(program, "Pseudacris crucifer", "Lithobates sylvaticus")
+    version = make_version(program, listening_time_s=1)
+    return make_route(program, version=version, stops=STOPS)
+
+
+class Evening:
+    """Keeps a book of what was entered."""
+
+    def __init__(self, hand, member, route) -> None:
+        self._hand, self._member, self._route = hand, member, route
+        self._home = f"/{member.program.slug}/survey/"
+        self.book: dict[str, str] = {}
+
+    def saves_tonight(self) -> None:
+        hand = self._hand
+        hand.open(f"/{self._member.program.slug}/tonight/{self._route.code}/")
+        hand.fill("input[type=email]", self._member.person.email)
+        hand.fill("input[type=password]", PASSWORD)
+        hand.tap("Sign in", "button")
+        hand.tap("Save tonight on this phone")
+        hand.sees("You can survey without signal.")
+
+    def opens(self, address: str = "") -> None:
+        self._hand.open(address or self._home)
+        self._hand.stands("body[data-ready=offline]")
+        self._hand.tap("Survey the night of")
+
+    def surveys(self) -> None:
+        self._hand.tap("Go to stop 1")
+        for number in range(1, STOPS + 1):
+            self._stop(number)
+
+    def _stop(self, number: int) -> None:
+        hand = self._hand
+        hand.sees(f"Stop {number} of {STOPS}")
+        hand.tap_away("I am at the stop")
+        if number == 1:
+            self._reads_the_weather()
+        else:
+            hand.tap_away("Same, 12°")
+        hand.tap("Start listening")
+        for code, index in HEARD.get(number, {}).items():
+            hand.tap_until(f'[data-species="{code}"]', f"call index {index}")
+            self.book[f"stops.{number}.calls.{code}"] = str(index)
+        readings = {**AT_STOP_1, "air_temperature": "12", "status": "listened"}
+        self.book |= {f"stops.{number}.{name}": text for name, text in readings.items()}
+        hand.sees("Stop done")
+        hand.tap("Next: stop" if number < STOPS else "Go to the summary")
+
+    def _reads_the_weather(self) -> None:
+        for name, words in SHOWN.items():
+            self._hand.tap("", f'[data-cell="stops.1.{name}"]')
+            self._hand.tap(words, "dialog button")
+        self._hand.tap("", '[data-cell="stops.1.air_temperature"]')
+        self._hand.fill("dialog input", "12")
+        self._hand.tap("Done", "dialog button")
+
+    def hands_in(self) -> None:
+        self._hand.tap("Submit the visit")
+        self._hand.tap("Yes, submit")
+
+    def stored(self) -> dict[str, str]:
+        return self._hand.run(STORED)
+
+
+def test_an_evening(hand, wire, observer, route):
+    evening = Evening(hand, observer, route)
+    evening.saves_tonight()
+    wire.close()
+    evening.opens()
+    evening.surveys()
+    evening.hands_in()
+    hand.sees("Everything is saved on this phone")
+    entered = evening.stored()
+    assert evening.book.items() <= entered.items()
+    assert not Visit.objects.exists()
+
+    wire.mend()
+    hand.tap("Send now")
+    hand.sees("This visit is submitted")
+    visit = Visit.objects.get()
+    assert visit.cells == entered
+    assert (visit.state, visit.source) == (VisitState.SUBMITTED, "phone")
+    assert visit.periods.count() == STOPS
+    for period in visit.periods.all():
+        assert period.finished_at - period.started_at == dt.timedelta(seconds=1)
