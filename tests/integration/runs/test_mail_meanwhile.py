@@ -39,6 +39,7 @@ pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.slow]
 
 WITHIN_S = 10
 LETTERS = 20
+BEGUN = dt.date(1930, 1, 1)
 
 
 @pytest.fixture
@@ -54,9 +55,9 @@ def ask_for_everything(coordinator) -> list[BackgroundRun]:
     study = request_power_study(coordinator, species, routes=9, visits=3, years=9, fall=0.3)
     importing = make_member(make_program(), Role.COORDINATOR)
     spring = {"name": "Spring", "opens_month": 4, "opens_day": 1, "closes_month": 6}
-    version = make_version(importing.program, windows=[spring], season_begins_month=10,
-                           in_force_from=dt.date(1930, 1, 1))  # fmt: skip
-    make_route(importing.program, version=version, code="R1")
+    version = make_version(importing.program, windows=[spring], in_force_from=BEGUN)
+    route = make_route(importing.program, version=version, code="R1")
+    route.stops.update(active_from=BEGUN)
     make_checklist(importing.program, PEEPER, WOOD_FROG)
     nights = [
         f"R1,{year}-{month:02}-{day:02},1,21:30,21:35,48,{day % 4},0"
