@@ -1,10 +1,8 @@
 #!/usr/bin/python3
 """A window of WebKit that WebDriver drives: WebKitGTK as Debian ships it, of its usual settings.
 
-WebKitGTK's own MiniBrowser forgets everything between two starts while it is driven, and nobody can
-answer its question for the microphone. This one keeps its data in the folder that is its first
-argument, allows what is asked, and is where the other three say: latitude, longitude,
-accuracy in meters.
+It keeps its data in the folder that is its first argument, allows whatever a page asks for, and is
+where the other three say: latitude, longitude, accuracy in meters.
 
 Runs on the system's Python, which has WebKit's bindings (gir1.2-webkit2-4.1).
 """

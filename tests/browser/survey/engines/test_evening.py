@@ -20,7 +20,8 @@ pytestmark = pytest.mark.django_db(transaction=True)
 
 STOPS = 10
 EVENING_HOUR = 21
-HEARD = {n: {"pseudacris-crucifer": 1 + n % 3} for n in range(1, STOPS + 1) if n != 4}
+# Each index once: a tap more takes as long as a double tap that the phone ignores.
+HEARD = {n: {"pseudacris-crucifer": index} for n, index in ((1, 2), (2, 3), (9, 1))}
 AT_STOP_1 = {"sky": "clear", "beaufort": "2", "noise": "quiet"}
 SHOWN = {"sky": "clear", "beaufort": "2 light breeze", "noise": "quiet"}
 STORED = """async () => {
