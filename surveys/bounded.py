@@ -13,6 +13,7 @@ import json
 import logging
 import os
 import resource
+import shutil
 import signal
 import subprocess
 import sys
@@ -90,7 +91,14 @@ def run(
 
     Raises RefusedError, OverLimitError, BrokenError.
     """
-    with _answer_of(module, function, content, limits, before) as answer:
+    return run_file(module, function, BytesIO(content), limits, before=before)
+
+
+def run_file(
+    module: str, function: str, file: BinaryIO, limits: Limits, *, before: bytes = b""
+) -> bytes:
+    """As `run`, of an open file, which is not read into the memory of this process as a whole."""
+    with _answer_of(module, function, file, limits, before) as answer:
         return answer.read()
 
 
@@ -98,20 +106,21 @@ def run_lines(
     module: str, function: str, content: bytes, limits: Limits, *, before: bytes = b""
 ) -> Iterator[bytes]:
     """As `run`, of a function that makes lines. None is yielded before all of them are made."""
-    with _answer_of(module, function, content, limits, before) as answer:
+    with _answer_of(module, function, BytesIO(content), limits, before) as answer:
         yield from answer
 
 
 @contextlib.contextmanager
 def _answer_of(
-    module: str, function: str, content: bytes, limits: Limits, before: bytes
+    module: str, function: str, file: BinaryIO, limits: Limits, before: bytes
 ) -> Iterator[BinaryIO]:
-    _scan(content)
+    _scan(file)
+    file.seek(0)
     with tempfile.SpooledTemporaryFile(max_size=_KEPT_IN_MEMORY) as answer:
         if not _places.acquire(timeout=limits.seconds):
             raise BusyError
         try:
-            code, errors = _started(module, function, (before, content), limits, answer)
+            code, errors = _started(module, function, (BytesIO(before), file), limits, answer)
         finally:
             _places.release()
         answer.seek(0)
@@ -120,9 +129,9 @@ def _answer_of(
         yield answer
 
 
-def _scan(content: bytes) -> None:
+def _scan(file: BinaryIO) -> None:
     try:
-        scanning.check(BytesIO(content))
+        scanning.check(file)
     except scanning.InfectedError as found:
         raise RefusedError(scanning.REFUSED, name=found.name) from None
     except scanning.ScannerAwayError as error:
@@ -131,7 +140,7 @@ def _scan(content: bytes) -> None:
 
 
 def _started(
-    module: str, function: str, given: tuple[bytes, bytes], limits: Limits, answer: BinaryIO
+    module: str, function: str, given: tuple[BinaryIO, BinaryIO], limits: Limits, answer: BinaryIO
 ) -> tuple[int, bytes]:
     """What the other process ended with, and the end of its log; its answer goes into a file, as
     it cannot write to one itself. Raises OverLimitError."""
@@ -165,11 +174,11 @@ def _started(
     return code, b"".join(logged)
 
 
-def _give(stdin: BinaryIO, given: tuple[bytes, bytes]) -> None:
+def _give(stdin: BinaryIO, given: tuple[BinaryIO, BinaryIO]) -> None:
     # A process that ended early has no use for the rest.
     with contextlib.suppress(OSError), stdin:
         for part in given:
-            stdin.write(part)
+            shutil.copyfileobj(part, stdin)
 
 
 def _keep(stdout: BinaryIO, answer: BinaryIO) -> None:

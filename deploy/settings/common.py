@@ -338,6 +338,7 @@ PROCRASTINATE_IMPORT_PATHS = [
     "surveys.runs.tasks",
     "surveys.visits.notices",
     "surveys.visits.oddness",
+    "surveys.visits.picturing",
     "surveys.visits.tidying",
     "accounts.invitations",
     "accounts.joining_links",

@@ -16,6 +16,7 @@ from surveys.models.publication import (
     Withdrawal,
 )
 from surveys.models.recording import Recording, RecordingKind, RecordingPiece, RecordingState
+from surveys.models.recording_picture import PictureProblem, RecordingPicture
 from surveys.models.reminder import (
     CalendarLink,
     GroupLetter,
@@ -99,6 +100,7 @@ __all__ = [
     "OperationRecord",
     "OwnField",
     "Photo",
+    "PictureProblem",
     "PowerStudy",
     "Presence",
     "Program",
@@ -110,6 +112,7 @@ __all__ = [
     "PublicationPiece",
     "Recording",
     "RecordingKind",
+    "RecordingPicture",
     "RecordingPiece",
     "RecordingState",
     "ReminderKind",

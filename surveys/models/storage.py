@@ -31,15 +31,17 @@ _PROGRAM_OF_VISIT = (
 
 
 def counts_bytes(
-    *, program: str = _PROGRAM_OF_VISIT, column: str = "bytes", size: str = "{row}.bytes"
+    *,
+    program: str = _PROGRAM_OF_VISIT,
+    person: str = "{row}.uploaded_by_id",
+    column: str = "bytes",
+    size: str = "{row}.bytes",
 ) -> pgtrigger.Trigger:
-    """Adds the bytes of a row to what its uploader has stored. `program` and `size` are SQL of a
-    row, OLD or NEW; `size` follows from `column`."""
+    """Adds the bytes of a row to what its uploader has stored. `program`, `person` and `size` are
+    SQL of a row, OLD or NEW; `size` follows from `column`."""
 
     def noted(row: str, sign: str) -> str:
-        parts = ", ".join(
-            text.format(row=row) for text in (program, "{row}.uploaded_by_id", f"{sign}({size})")
-        )
+        parts = ", ".join(text.format(row=row) for text in (program, person, f"{sign}({size})"))
         return f"PERFORM surveys_note_stored({parts});"
 
     return pgtrigger.Trigger(

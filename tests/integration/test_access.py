@@ -72,6 +72,7 @@ from tests.support.builders import (
 from tests.support.runs import make_publishing_run
 from tests.support.sounds import (
     keep,
+    make_stored_picture,
     sound,
 )
 
@@ -113,6 +114,7 @@ TABLE = """
     web:sheet_photo                      POST    in    none  no    ok    ok
     web:sheet_recording                  POST    in    none  no    ok    ok
     web:recording                        GET     in    none  no    ok    ok
+    web:recording_picture                GET     in    none  no    ok    ok
 
     web:desk                             GET     in    none  no    no    ok
     web:desk_csv                         GET     in    none  no    no    ok
@@ -518,6 +520,7 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
         visit=handed_in, code="too-cold", severity="query", message_as_stored="Cold."
     )
     recording = keep(observer, handed_in, sound())
+    make_stored_picture(recording)
     confirmation = Confirmation.objects.create(
         call=CallIndex.objects.get(period__visit=handed_in),
         recording=recording,

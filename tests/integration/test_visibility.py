@@ -31,6 +31,7 @@ from surveys.visits.access import visible_visits
 from surveys.visits.media.recording_access import audible_recordings
 from tests.integration.test_access import World, address, make_world, pattern_of, request, rows
 from tests.support.builders import make_accepted_visit, make_member, make_program
+from tests.support.sounds import make_stored_picture
 
 pytestmark = pytest.mark.django_db
 
@@ -42,7 +43,8 @@ SAFE = ("GET", "HEAD")
 # Say that there is no such visit on the page of the sheet, which is not there either.
 BACK_TO_THE_SHEET = ("web:sheet_photo", "web:sheet_recording")
 # Show a visit to whoever may read it, whatever its state.
-READ = ("web:visit", "web:sheet", "web:sheet_photo", "web:recording", "api:visit",
+READ = ("web:visit", "web:sheet", "web:sheet_photo", "web:recording", "web:recording_picture",
+        "api:visit",
         "api:visit_records")  # fmt: skip
 # Lists that show a visit to whoever may read it.
 LISTS = ("web:season_visits", "api:visits")
@@ -80,6 +82,7 @@ def _full_visit(route: Route, member: Membership, state: str, night: dt.date) ->
         uploaded_by=member.person, completed_at=visit.submitted_at,
     )  # fmt: skip
     recording.audio.save(f"{recording.pk}.webm", ContentFile(b"a sound"))
+    make_stored_picture(recording)
     Confirmation.objects.create(
         call=CallIndex.objects.get(period__visit=visit),
         recording=recording,
@@ -157,7 +160,7 @@ def test_one_decision_for_screens_api_and_files(shelf, role):
     for visit in shelf.visits:
         world = _standing_on(shelf, visit)
         for name, method in paths:
-            is_sound = name in ("web:recording", "api:recording")
+            is_sound = name in ("web:recording", "web:recording_picture", "api:recording")
             wanted = world.arguments["recording_id"] in audible if is_sound else visit.pk in visible
             if wanted and (method not in SAFE or name not in READ):
                 continue  # In which state they may change it is tested with each verb.

@@ -11,14 +11,17 @@ import wave
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from django.core.files.base import ContentFile
 from django.http import HttpResponse
 from django.test import Client
 
 from accounts.models import Membership
 from surveys.models import (
     Recording,
+    RecordingPicture,
     Visit,
 )
+from surveys.visits.media.files import storage_path
 from surveys.visits.media.recordings import (
     RecordingAnnouncement,
     add_piece,
@@ -27,6 +30,7 @@ from surveys.visits.media.recordings import (
 )
 
 WEBM = b"\x1a\x45\xdf\xa3"
+PNG = b"\x89PNG\r\n\x1a\n"
 PIECE = "application/offset+octet-stream"
 
 
@@ -141,6 +145,28 @@ def keep(member: Membership, visit: Visit, content: bytes, **other: object) -> R
     add_piece(member, said.id, offset=0, content=io.BytesIO(content), length=len(content))
     assemble_recording(said.id)
     return Recording.objects.get(pk=said.id)
+
+
+def make_stored_picture(recording: Recording, **fields: object) -> RecordingPicture:
+    """As the worker leaves one, with one band that was measured."""
+    band = {
+        "low_hz": 2840.0,
+        "high_hz": 3020.0,
+        "pitch_hz": 2953.0,
+        "pulse_rate": None,
+        "note_s": 0.42,
+        "several": False,
+        "pitch_error": 0.02,
+        "rate_error": 0.01,
+    }
+    measures = {"begin_s": 20.0, "end_s": 40.0, "bands": [band]}
+    picture = RecordingPicture(
+        **{"recording": recording, "seconds": 60.0, "bytes": 9, "measures": measures, **fields}
+    )
+    if not picture.problem:
+        picture.image.save(storage_path(f"{recording.pk}.png"), ContentFile(PNG), save=False)
+    picture.save()
+    return picture
 
 
 def wave_file(seconds: int = 1, *, rate: int = 8000, hertz: int = 440) -> bytes:

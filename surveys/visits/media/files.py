@@ -26,13 +26,21 @@ from django.utils import timezone
 from surveys.models import (
     Photo,
     Recording,
+    RecordingPicture,
     RecordingPiece,
 )
 
 # Longer than any request or task: a younger file may belong to a transaction in progress.
 YOUNG = dt.timedelta(days=1)
 FOLDERS = ("photos", "recordings")
-_FILE_FIELDS = ((Photo, "image"), (Recording, "audio"), (RecordingPiece, "content"))
+_FILE_FIELDS = (
+    (Photo, "image"),
+    (Recording, "audio"),
+    (RecordingPiece, "content"),
+    (RecordingPicture, "image"),
+    (RecordingPicture, "waveform"),
+    (RecordingPicture, "seekable"),
+)
 
 
 def storage_path(name: str) -> str:

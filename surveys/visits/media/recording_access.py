@@ -14,6 +14,7 @@ from accounts.models import Membership
 from surveys.language import gettext
 from surveys.models import (
     Recording,
+    RecordingPicture,
     RecordingState,
     Visit,
 )
@@ -35,16 +36,28 @@ def audible_recordings(member: Membership) -> QuerySet[Recording]:
 
 def find_recording(member: Membership, recording_id: uuid.UUID) -> Recording:
     """A recording to listen to. Raises NotYours."""
-    recordings = audible_recordings(member).select_related("visit__route", "stop", "species")
+    recordings = audible_recordings(member).select_related(
+        "visit__route", "stop", "species", "picture"
+    )
     recording = recordings.filter(pk=recording_id).first()
     if recording is None:
         raise NotYours(gettext("There is no such recording, or it is not yours to hear."))
     return recording
 
 
+def find_picture(member: Membership, recording_id: uuid.UUID) -> RecordingPicture:
+    """The picture of a recording that the member may hear. Raises NotYours."""
+    pictures = RecordingPicture.objects.filter(recording__in=audible_recordings(member), problem="")
+    picture = pictures.filter(pk=recording_id).first()
+    if picture is None:
+        raise NotYours(gettext("There is no such picture, or it is not yours to see."))
+    return picture
+
+
 def recordings_of(member: Membership, visit: Visit) -> QuerySet[Recording]:
     """The recordings of a visit that the member may hear, ordered by stop."""
-    recordings = audible_recordings(member).filter(visit=visit).select_related("stop", "species")
+    recordings = audible_recordings(member).filter(visit=visit)
+    recordings = recordings.select_related("stop", "species", "picture")
     return recordings.order_by(
         F("stop__number").asc(nulls_first=True), "recorded_at", "begun_at", "pk"
     )

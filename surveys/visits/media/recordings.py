@@ -33,6 +33,7 @@ from surveys.language import gettext, said
 from surveys.models import (
     Recording,
     RecordingKind,
+    RecordingPicture,
     RecordingPiece,
     RecordingState,
     Species,
@@ -67,6 +68,7 @@ from surveys.visits.media.files import (
     delete_files_on_commit,
     storage_path,
 )
+from surveys.visits.media.picture_queue import ask_for_picture
 from surveys.visits.media.quota import check_room
 
 MAX_RECORDINGS = 100
@@ -199,6 +201,8 @@ def assemble_recording(recording_id: uuid.UUID) -> None:
             else:
                 recording.received = 0
             recording.save()
+            if problem is None:
+                ask_for_picture(recording.pk)
         _delete_pieces(recording)
     if problem is not None:
         raise problem
@@ -257,8 +261,12 @@ def delete_recording_files_on_commit(recordings: QuerySet[Recording]) -> None:
     locked, so that no piece can be added in the meantime."""
     rows = list(recordings.order_by("pk").select_for_update(of=("self",)))
     pieces = RecordingPiece.objects.filter(recording__in=rows)
+    pictures = RecordingPicture.objects.filter(recording__in=rows)
     delete_files_on_commit(row.audio for row in rows if row.audio)
     delete_files_on_commit(piece.content for piece in pieces)
+    for picture in pictures:
+        files = (picture.image, picture.waveform, picture.seekable)
+        delete_files_on_commit(file for file in files if file)
 
 
 def own_recordings(member: Membership) -> QuerySet[Recording]:

@@ -3,6 +3,7 @@
 from uuid import UUID
 
 from django.contrib import messages
+from django.db.models.fields.files import FieldFile
 from django.http import HttpResponse, HttpResponseBase
 from django.shortcuts import redirect
 from django.views.decorators.http import require_POST, require_safe
@@ -21,7 +22,7 @@ from surveys.visits.exceptions import (
     VisitError,
 )
 from surveys.visits.media.audio_formats import file_extension
-from surveys.visits.media.recording_access import find_recording
+from surveys.visits.media.recording_access import find_picture, find_recording
 from surveys.visits.media.recordings import remove_recording
 from surveys.visits.media.whole_files import store_whole_file
 from surveys.web.numbers import whole_number
@@ -30,14 +31,28 @@ from surveys.web.numbers import whole_number
 @require_safe
 @needs(Permission.READ_SEASONS)
 def recording(request: ProgramRequest, recording_id: UUID) -> HttpResponseBase:
-    """The audio file, whole or in the ranges that a player requests."""
+    """The audio file, whole or in the ranges that a player requests: the copy that a player can
+    jump in, where there is one. A download is what was sent."""
     sound = find_recording(request.membership, recording_id)
-    response = serve_file(
-        request, sound.audio, etag=f'"{sound.sha256}"', content_type=sound.media_type
-    )
     kind = "attachment" if "download" in request.GET else "inline"
+    copy = _copy(sound) if kind == "inline" else None
+    response = serve_file(
+        request,
+        copy or sound.audio,
+        etag=f'"{sound.sha256}-copy"' if copy else f'"{sound.sha256}"',
+        content_type=sound.media_type,
+    )
     response["Content-Disposition"] = f'{kind}; filename="{_file_name(sound)}"'
     return response
+
+
+@require_safe
+@needs(Permission.READ_SEASONS)
+def picture(request: ProgramRequest, recording_id: UUID) -> HttpResponseBase:
+    """The picture of a recording, as PNG."""
+    shown = find_picture(request.membership, recording_id)
+    etag = f'"{shown.made_at.timestamp()}"'
+    return serve_file(request, shown.image, etag=etag, content_type="image/png")
 
 
 @require_POST
@@ -64,6 +79,11 @@ def sheet_recording(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
     except VisitError as error:
         messages.error(request, str(error))
     return redirect("web:sheet", program=member.program.slug, visit_id=visit_id)
+
+
+def _copy(recording: Recording) -> FieldFile | None:
+    picture = getattr(recording, "picture", None)
+    return picture.seekable if picture is not None and picture.seekable else None
 
 
 def _file_name(recording: Recording) -> str:

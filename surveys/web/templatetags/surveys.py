@@ -11,6 +11,7 @@ from surveys.models import Sighting
 from surveys.protocol.sky import MoonNight
 from surveys.protocol.words import duration, listed
 from surveys.runs.kinds import run_name
+from surveys.web.recordings.words import measured_words, time_into, time_labels
 
 register = template.Library()
 register.filter("run_name", run_name)
@@ -88,6 +89,11 @@ def _percent_lit(night: MoonNight) -> str:
 def length_in_words(seconds: float) -> str:
     """`42 s`, `1 min 30 s`."""
     return duration(dt.timedelta(seconds=max(1, round(seconds))))
+
+
+register.filter("sound_measures", measured_words)
+register.filter("sound_times", time_labels)
+register.filter("sound_clock", time_into)
 
 
 @register.filter

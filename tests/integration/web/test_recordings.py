@@ -3,6 +3,7 @@
 import datetime as dt
 
 import pytest
+from django.core.files.base import ContentFile
 from django.core.files.uploadedfile import SimpleUploadedFile
 
 from accounts.models import Role
@@ -18,7 +19,9 @@ from tests.support.sheets import (
     make_submitted,
 )
 from tests.support.sounds import (
+    PNG,
     keep,
+    make_stored_picture,
     sound,
     wave_file,
 )
@@ -160,6 +163,48 @@ def test_pages_show_them(client_for, observer, coordinator, program, visit, reco
     theirs = client_for(other).get(f"/{program.slug}/visits/{visit.pk}/")
     assert theirs.status_code == 200
     assert audio not in theirs.content.decode()
+
+
+def test_pages_show_the_picture_and_say_what_was_measured(
+    client_for, observer, coordinator, program, visit, recording
+):
+    make_stored_picture(recording, cut=True)
+    picture = f"/{program.slug}/recordings/{recording.pk}/picture"
+    for member, page in ((observer, "visits"), (coordinator, "review")):
+        text = client_for(member).get(f"/{program.slug}/{page}/{visit.pk}/").content.decode()
+        assert f'src="{picture}"' in text
+        for words in (
+            "About 2,950 Hz, ± 2%; pulses not measurable; notes about 0.42 s, ± 20%",
+            "Measured from 0:20 to 0:40",
+            "0:45</span>",
+            "The picture shows the first 10 minutes.",
+        ):
+            assert words in text
+        shown = client_for(member).get(picture)
+        assert (shown["Content-Type"], body(shown)) == ("image/png", PNG)
+    for member, status in (
+        (make_member(program, Role.OBSERVER), 404),
+        (make_member(make_program(), Role.COORDINATOR), 404),
+    ):
+        assert client_for(member).get(picture).status_code == status
+
+
+def test_a_page_says_why_there_is_no_picture(client_for, coordinator, program, visit, recording):
+    make_stored_picture(recording, problem="unreadable", measures=None, seconds=0, bytes=0)
+    text = client_for(coordinator).get(f"/{program.slug}/review/{visit.pk}/").content.decode()
+    assert "No picture: the sound in this file could not be read. You can still" in text
+    picture = f"/{program.slug}/recordings/{recording.pk}/picture"
+    assert client_for(coordinator).get(picture).status_code == 404
+
+
+def test_a_player_gets_the_copy_and_a_download_what_was_sent(listen, recording):
+    picture = make_stored_picture(recording)
+    sent = listen()["ETag"]
+    picture.seekable.save(f"{recording.pk}.webm", ContentFile(b"a copy"))
+    played = listen()
+    assert body(played) == b"a copy"
+    assert played["ETag"] != sent, "or a player joins parts of two files"
+    assert body(listen(query="?download")) == SOUND
 
 
 def test_csp_allows_the_phone_to_play_local_recordings(client_for, observer):

@@ -1,0 +1,95 @@
+"""What is made of a recording in a process with limits: bytes to bytes. Runs in
+`surveys.bounded`.
+
+Before the bytes of the file stands a line of JSON, what is asked; in the answer stands one, too,
+before the files that were made.
+"""
+
+import json
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from surveys.bounded import RefusedError
+from surveys.language import gettext_noop
+from surveys.sound.decoding import MOST_SECONDS, UnreadableError, decode
+from surveys.sound.measures import Measures, measure, measure_clearest
+from surveys.sound.picture import spectrogram_png, waveform, waveform_png
+from surveys.sound.seekable import seekable_copy
+from surveys.sound.spectrogram import spectrogram
+
+UNREADABLE = gettext_noop("The sound in this file could not be read.")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Made:
+    """`seekable` is empty where the file needs no copy."""
+
+    seconds: float
+    cut: bool
+    measures: dict[str, Any]
+    image: bytes
+    waveform: bytes
+    seekable: bytes
+
+
+def asked(**what: object) -> bytes:
+    """The line that is put before a file."""
+    return json.dumps(what).encode() + b"\n"
+
+
+def picture(content: bytes) -> bytes:
+    """`media_type` is asked for; `made` reads the answer. Raises RefusedError."""
+    what, _, sound = content.partition(b"\n")
+    media_type = json.loads(what)["media_type"]
+    del content
+    try:
+        wave = decode(sound, media_type)
+        copy = seekable_copy(sound, media_type) or b""
+    except UnreadableError:
+        raise RefusedError(UNREADABLE) from None
+    del sound
+    files = (spectrogram_png(spectrogram(wave)), waveform_png(waveform(wave)), copy)
+    told = {
+        "seconds": wave.seconds,
+        "cut": wave.cut,
+        "measures": _told(measure_clearest(wave)),
+        "sizes": [len(file) for file in files],
+    }
+    return b"\n".join((json.dumps(told).encode(), b"".join(files)))
+
+
+def made(answer: bytes) -> Made:
+    """What `picture` answered."""
+    line, _, rest = answer.partition(b"\n")
+    told = json.loads(line)
+    image, wave, copy = told.pop("sizes")
+    return Made(
+        **told,
+        image=rest[:image],
+        waveform=rest[image : image + wave],
+        seekable=rest[image + wave : image + wave + copy],
+    )
+
+
+def selection(content: bytes) -> bytes:
+    """Measures, as JSON, of the part that is asked for: `media_type`, `begin_s`, `end_s`, `low_hz`,
+    `high_hz`. Raises RefusedError."""
+    what, _, sound = content.partition(b"\n")
+    wanted = json.loads(what)
+    media_type, end_s = wanted.pop("media_type"), wanted["end_s"]
+    try:
+        wave = decode(sound, media_type, most_s=min(end_s, MOST_SECONDS))
+    except UnreadableError:
+        raise RefusedError(UNREADABLE) from None
+    return json.dumps(_told(measure(wave, **wanted))).encode()
+
+
+def _told(measures: Measures) -> dict[str, Any]:
+    return {
+        "begin_s": measures.begin_s,
+        "end_s": measures.end_s,
+        "bands": [
+            asdict(band) | {"pitch_error": band.pitch_error, "rate_error": band.rate_error}
+            for band in measures.bands
+        ],
+    }
