@@ -29,8 +29,8 @@ from surveys.sound.waves import RATE_HZ, Samples, Wave
 # What is measured in one piece.
 LONGEST_S = 20.0
 SHORTEST_S = 0.1
-PITCH_ERROR = {"one": 0.02, "several": 0.05}
-RATE_ERROR = {"one": 0.01, "several": 0.06}
+PITCH_ERROR = {"one": 0.02, "several": 0.06}
+RATE_ERROR = {"one": 0.01, "several": 0.08}
 NOTE_ERROR = 0.2
 # Wider than this share of its pitch, a band has no one pitch; a low one may have this many Hz.
 _WIDEST, _WIDEST_HZ = 0.12, 180.0

@@ -4,7 +4,9 @@ import os
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import expect
 
+from surveys.visits.media.pictures import make_picture
 from tests.browser.conftest import (
     DESKTOP,
     PHONE,
@@ -15,6 +17,8 @@ from tests.support.builders import (
     make_checklist,
     make_route,
 )
+from tests.support.callers import Caller, sung
+from tests.support.encoded import encoded
 from tests.support.sheets import (
     make_draft,
     make_submitted,
@@ -29,6 +33,7 @@ SECONDS = 60
 SIZES = (("desktop", DESKTOP), ("phone", PHONE))
 LOOKS = [(size, view, theme) for size, view in SIZES for theme in ("day", "night")]
 PICTURES = os.environ.get("SURVEY_PICTURES")
+CALLERS = [Caller(pitch_hz=2950, note_s=0.2), Caller(pitch_hz=900, pulse_rate=25)]
 # Plays from the middle and says where the sound is then.
 LISTEN = """async (audio) => {
   await new Promise((ready, failed) => {
@@ -52,7 +57,9 @@ def route(program):
 def with_sounds(observer, visit):
     said = {"media_type": "audio/wav", "seconds": float(SECONDS)}
     keep(observer, visit, wave_file(SECONDS), stop=1, species="pseudacris-crucifer", **said)
-    keep(observer, visit, wave_file(SECONDS), stop=2, **said)
+    sound, media_type = encoded("FLAC", sung(CALLERS, snr_db=15, seconds=SECONDS))
+    pictured = keep(observer, visit, sound, stop=2, **said | {"media_type": media_type})
+    make_picture(pictured.pk)
     keep(observer, visit, wave_file(SECONDS), stop=2, kind="note", **said)
     return visit
 
@@ -62,7 +69,14 @@ def look(page, name):
     for size, view, theme in LOOKS if PICTURES else (LOOKS[0], LOOKS[-1]):
         page.set_viewport_size(view)
         set_theme(page, theme)
-        page.locator(".recording").first.scroll_into_view_if_needed()
+        image = page.locator(".sound img")
+        image.scroll_into_view_if_needed()
+        image.evaluate("(image) => image.decode()")
+        # Each time stands below its place in the picture, and nothing is wider than the page.
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+        times = page.locator(".sound__times").bounding_box()
+        plot = page.locator(".sound__image").bounding_box()
+        assert (times["x"], times["width"]) == (plot["x"], plot["width"])
         if PICTURES:
             Path(PICTURES).mkdir(exist_ok=True, parents=True)
             page.screenshot(path=f"{PICTURES}/{name}-{size}-{theme}.png")
@@ -78,13 +92,13 @@ def test_review(signed_in, observer, coordinator, route):
         "response",
         lambda one: (
             parts.append(one.status)
-            if "/recordings/" in one.url and "/static/" not in one.url
+            if "/recordings/" in one.url and not one.url.endswith((".css", ".js", "/picture"))
             else None
         ),
     )
     page.goto(f"/{coordinator.program.slug}/review/{visit.pk}/")
-    assert page.locator("audio").count() == 3
-    assert parts == [], "nothing is fetched before somebody listens"
+    expect(page.locator("audio")).to_have_count(3)
+    assert parts == [], "no sound is fetched before somebody listens"
     # RFC 9110, 14: the player asks for parts, and gets them.
     duration, place = page.locator("audio").first.evaluate(LISTEN)
     assert (round(duration), round(place)) == (SECONDS, 45)
@@ -112,8 +126,8 @@ def test_sheet(signed_in, observer, route, tmp_path):
     page.get_by_label("Recorded at stop").select_option("3")
     page.get_by_role("button", name="Add the sound").click()
     page.get_by_text("Recording saved.").wait_for()
-    assert page.locator("audio").count() == 4
+    expect(page.locator("audio")).to_have_count(4)
     assert look(page, "42-sheet") == []
     page.get_by_role("button", name="Remove (recording of stop 3)").click()
     page.get_by_text("Recording deleted.").wait_for()
-    assert page.locator("audio").count() == 3
+    expect(page.locator("audio")).to_have_count(3)

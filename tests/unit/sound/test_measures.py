@@ -1,5 +1,10 @@
-"""Calls made by computer are measured within the limits that are told. Their seeds, pitches and
-rates were not used to set any constant of `surveys.sound`."""
+"""Calls made by computer are measured within the limits that are told.
+
+The callers that are drawn were not used to set how `surveys.sound` measures; those of
+`test_of_several_no_length_is_told` and `test_two_whistles_that_beat_do_not_pulse` were. The limits
+for several callers are nine in ten of the errors of 120 times two and 120 times three callers, of
+other seeds than here: 5.6 % of the pitch and 8.0 % of the pulse rate.
+"""
 
 import numpy as np
 import pytest
