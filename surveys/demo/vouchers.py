@@ -64,7 +64,8 @@ def choose_recorded_visits(rows: FreshRows) -> tuple[RecordedVisit, ...]:
 
 
 def send_recordings(recorded_visits: Iterable[RecordedVisit], program: Program, rng: Random) -> int:
-    """Begin, send and join every recording in its observer's name; how many there were."""
+    """Begin, send and join every recording in its observer's name; how many there were. The caller
+    asks for their pictures."""
     members = {m.person_id: m for m in Membership.objects.filter(program=program)}
     sent = 0
     for recorded in recorded_visits:
@@ -105,4 +106,4 @@ def _send(member: Membership, call: CallIndex, rng: Random) -> None:
     )
     begin_recording(member, announcement)
     add_piece(member, announcement.id, offset=0, content=io.BytesIO(content), length=len(content))
-    assemble_recording(announcement.id)
+    assemble_recording(announcement.id, ask=False)

@@ -175,8 +175,8 @@ def check_piece(recording: Recording, *, offset: int, length: int) -> None:
         )
 
 
-def assemble_recording(recording_id: uuid.UUID) -> None:
-    """Join the pieces of a recording once all have arrived.
+def assemble_recording(recording_id: uuid.UUID, *, ask: bool = True) -> None:
+    """Join the pieces of a recording once all have arrived, and `ask` for its picture.
 
     Does nothing while a piece is missing, or when the recording has been deleted. Raises
     RecordingDamaged when the checksum or the media type is wrong, and RecordingRefused when the
@@ -201,7 +201,7 @@ def assemble_recording(recording_id: uuid.UUID) -> None:
             else:
                 recording.received = 0
             recording.save()
-            if problem is None:
+            if ask and problem is None:
                 ask_for_picture(recording.pk)
         _delete_pieces(recording)
     if problem is not None:

@@ -7,6 +7,7 @@ import wave
 from collections import Counter
 
 import pytest
+from procrastinate.contrib.django.models import ProcrastinateJob
 
 from accounts.models import (
     Membership,
@@ -166,6 +167,10 @@ def test_there_is_something_to_listen_to(demo):
     assert set(recordings.values_list("visit__route__program__slug", flat=True)) == {
         "larkmoor-spring", "saltgrass-winter",
     }  # fmt: skip
+    asked = ProcrastinateJob.objects.filter(task_name="visits.picture")
+    assert sorted(job.args["recording_id"] for job in asked) == sorted(
+        str(one.pk) for one in recordings
+    )
     for one in recordings:
         assert one.state == RecordingState.COMPLETE
         assert one.uploaded_by_id == one.visit.observer_id
