@@ -54,7 +54,7 @@ def test_the_method_page_tells_the_false_alarms_of_correlated_years_as_they_were
     page = Path(__file__).parents[3] / "surveys/guide/pages/trend-method.md"
     text = page.read_text("utf-8")
     assert "about one program in seven without any change" in text
-    assert "by that line about one in twelve would be" in text
+    assert "By that line about one in twelve of them would be" in text
     table = (Path(__file__).parent / "calibration/table.md").read_text("utf-8")
     for name, share in (
         ("years sd 0.5, correlation 0.5", 1 / 7),
