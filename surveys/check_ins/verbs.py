@@ -22,6 +22,8 @@ from surveys.models import CheckIn, CheckInContact, Route
 MOST_A_DAY = 6
 DAY = dt.timedelta(days=1)
 LONGEST = dt.timedelta(hours=24)
+# No phone that this site runs on was out before; only its clock may say so.
+EARLIEST = dt.datetime(2000, 1, 1, tzinfo=dt.UTC)
 LONGEST_CAR = 120
 # What arrives later than this after the return time tells nobody anything.
 TOO_LATE = dt.timedelta(hours=6)
@@ -73,11 +75,11 @@ def set_check_in(
         # Of those who are back already nobody is mailed, so it does not matter when it arrives.
         if back_at is None:
             _check(found, contact, back_by, now)
-        found.route, found.back_by, found.contact = route, back_by, contact
+        found.route, found.back_by, found.contact = route, max(back_by, EARLIEST), contact
         found.car = car.strip()[:LONGEST_CAR]
     if back_at is not None:
-        # The clock of the phone may be wrong.
-        found.back_at = max(found.begun_at - LONGEST, min(back_at, now))
+        # The clock of the phone may be wrong, and it may tell of an evening days later.
+        found.back_at = max(found.back_by - LONGEST, min(back_at, now))
     found.save()
     if found.back_at is not None and found.overdue_at is not None:
         mail_back.defer(check_in_id=str(found.pk))

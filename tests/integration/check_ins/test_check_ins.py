@@ -173,10 +173,24 @@ def test_who_is_back_before_the_mail_goes_out_is_not_told_of(observer, late):
 
 
 def test_a_phone_whose_clock_is_wrong_is_not_back_years_ago(observer, route):
-    wanted = {"route": route, "back_by": timezone.now(), "contact_id": None}
     first_day = dt.datetime(1, 1, 1, tzinfo=dt.UTC)
-    kept = verbs.set_check_in(observer, uuid.uuid4(), back_at=first_day, **wanted)
-    assert kept.back_at == kept.begun_at - verbs.LONGEST
+    for back_by, kept_by in (
+        (now := timezone.now(), now),
+        (first_day, verbs.EARLIEST),
+    ):
+        kept = verbs.set_check_in(
+            observer, uuid.uuid4(), route=route, back_by=back_by, contact_id=None, back_at=first_day
+        )
+        assert (kept.back_by, kept.back_at) == (kept_by, kept_by - verbs.LONGEST)
+
+
+def test_an_evening_that_is_told_a_week_later_keeps_its_times(observer, route):
+    back_by = timezone.now() - dt.timedelta(days=7)
+    back_at = back_by - 30 * MINUTE
+    kept = verbs.set_check_in(
+        observer, uuid.uuid4(), route=route, back_by=back_by, contact_id=None, back_at=back_at
+    )
+    assert (kept.back_by, kept.back_at) == (back_by, back_at)
 
 
 @pytest.mark.parametrize(
