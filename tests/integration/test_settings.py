@@ -127,7 +127,7 @@ def test_the_site_starts_without_what_only_draws_and_prints():
         "from django.conf import settings; from django.urls import get_resolver; "
         "[import_module(name) for name in settings.PROCRASTINATE_IMPORT_PATHS]; "
         "assert get_resolver().url_patterns; "
-        "print({'weasyprint', 'altair', 'openpyxl', 'scipy.optimize'} & {*sys.modules})"
+        "print({'weasyprint', 'altair', 'openpyxl', 'scipy.optimize', 'av'} & {*sys.modules})"
     )
     started = subprocess.run(
         [sys.executable, "-c", asked],

@@ -13,11 +13,10 @@ from django.db import transaction
 
 from surveys import bounded, scanning
 from surveys.models import PictureProblem, Recording, RecordingPicture, RecordingState
-from surveys.visits.media import sound_work
 from surveys.visits.media.audio_formats import file_extension
 from surveys.visits.media.files import storage_path
 from surveys.visits.media.picture_queue import ask_for_picture
-from surveys.visits.media.sound_work import Made, asked
+from surveys.visits.media.sound_messages import WORK, Made, asked, made
 
 log = logging.getLogger(__name__)
 
@@ -78,12 +77,12 @@ def _waiting() -> Any:
 
 
 def _made(recording: Recording) -> Made:
-    return sound_work.made(_run(recording, "picture", asked(media_type=recording.media_type)))
+    return made(_run(recording, "picture", asked(media_type=recording.media_type)))
 
 
 def _run(recording: Recording, function: str, before: bytes) -> bytes:
     with recording.audio.open("rb") as file:
-        return bounded.run_file(sound_work.__name__, function, file, LIMITS, before=before)
+        return bounded.run_file(WORK, function, file, LIMITS, before=before)
 
 
 @transaction.atomic

@@ -1,12 +1,9 @@
 """What is made of a recording in a process with limits: bytes to bytes. Runs in
-`surveys.bounded`.
-
-Before the bytes of the file stands a line of JSON, what is asked; in the answer stands one, too,
-before the files that were made.
+`surveys.bounded`; `sound_messages` says what the bytes are.
 """
 
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import Any
 
 from surveys.bounded import RefusedError
@@ -16,29 +13,13 @@ from surveys.sound.measures import Measures, measure, measure_clearest
 from surveys.sound.picture import spectrogram_png, waveform, waveform_png
 from surveys.sound.seekable import seekable_copy
 from surveys.sound.spectrogram import spectrogram
+from surveys.visits.media.sound_messages import packed
 
 UNREADABLE = gettext_noop("The sound in this file could not be read.")
 
 
-@dataclass(frozen=True, kw_only=True)
-class Made:
-    """`seekable` is empty where the file needs no copy."""
-
-    seconds: float
-    cut: bool
-    measures: dict[str, Any]
-    image: bytes
-    waveform: bytes
-    seekable: bytes
-
-
-def asked(**what: object) -> bytes:
-    """The line that is put before a file."""
-    return json.dumps(what).encode() + b"\n"
-
-
 def picture(content: bytes) -> bytes:
-    """`media_type` is asked for; `made` reads the answer. Raises RefusedError."""
+    """`media_type` is asked for; `sound_messages.made` reads the answer. Raises RefusedError."""
     what, _, sound = content.partition(b"\n")
     media_type = json.loads(what)["media_type"]
     del content
@@ -53,22 +34,8 @@ def picture(content: bytes) -> bytes:
         "seconds": wave.seconds,
         "cut": wave.cut,
         "measures": _told(measure_clearest(wave)),
-        "sizes": [len(file) for file in files],
     }
-    return b"\n".join((json.dumps(told).encode(), b"".join(files)))
-
-
-def made(answer: bytes) -> Made:
-    """What `picture` answered."""
-    line, _, rest = answer.partition(b"\n")
-    told = json.loads(line)
-    image, wave, copy = told.pop("sizes")
-    return Made(
-        **told,
-        image=rest[:image],
-        waveform=rest[image : image + wave],
-        seekable=rest[image + wave : image + wave + copy],
-    )
+    return packed(told, files)
 
 
 def selection(content: bytes) -> bytes:
