@@ -77,7 +77,8 @@ class Hand:
         _patiently(f"bring {selector} to {label!r}", is_said)
 
     def tap_away(self, words: str) -> None:
-        """A button that goes when it is pressed, as often as it takes."""
+        """A button that goes when it is pressed, as often as it takes: a screen that is drawn again
+        in the middle of a tap misses it."""
         self.sees(words)
 
         def is_gone() -> bool:
@@ -90,8 +91,11 @@ class Hand:
 
     def _tap(self, selector: str, words: str) -> bool:
         place = self.window.run(_FIND, selector, words)
+        if place and self._is_second(place):
+            time.sleep(DOUBLE_TAP_S)
+            place = self.window.run(_FIND, selector, words)
         if place:
-            self._not_twice(place)
+            self._last, self._at = place, time.monotonic()
             down, up = ({"type": f"pointer{way}", "button": 0} for way in ("Down", "Up"))
             moves = [{"type": "pointerMove", "duration": 0, **place}, down, up]
             kind = {"pointerType": "touch"}
@@ -100,11 +104,11 @@ class Hand:
             )
         return bool(place)
 
-    def _not_twice(self, place: dict[str, int]) -> None:
+    def _is_second(self, place: dict[str, int]) -> bool:
         """The survey takes two taps on one place, one shortly after the other, for one."""
-        if self._last and all(abs(place[way] - self._last[way]) <= NEAR_PX for way in place):
-            time.sleep(max(0, self._at + DOUBLE_TAP_S - time.monotonic()))
-        self._last, self._at = place, time.monotonic()
+        if self._last is None or time.monotonic() - self._at > DOUBLE_TAP_S:
+            return False
+        return all(abs(place[way] - self._last[way]) <= NEAR_PX for way in place)
 
     def fill(self, selector: str, text: str) -> None:
         """Over what stands in the box."""

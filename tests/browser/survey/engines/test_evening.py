@@ -67,17 +67,17 @@ class Evening:
         hand.open(f"/{self._member.program.slug}/tonight/{self._route.code}/")
         hand.fill("input[type=email]", self._member.person.email)
         hand.fill("input[type=password]", PASSWORD)
-        hand.tap("Sign in", "button")
+        hand.tap_away("Sign in")
         hand.tap("Save tonight on this phone")
         hand.sees("You can survey without signal.")
 
     def opens(self, address: str = "") -> None:
         self._hand.open(address or self._home)
         self._hand.stands("body[data-ready=offline]")
-        self._hand.tap("Survey the night of")
+        self._hand.tap_away("Survey the night of")
 
     def surveys(self) -> None:
-        self._hand.tap("Go to stop 1")
+        self._hand.tap_away("Go to stop 1")
         for number in range(1, STOPS + 1):
             self._stop(number)
 
@@ -96,7 +96,7 @@ class Evening:
         readings = {**AT_STOP_1, "air_temperature": "12", "status": "listened"}
         self.book |= {f"stops.{number}.{name}": text for name, text in readings.items()}
         hand.sees("Stop done")
-        hand.tap("Next: stop" if number < STOPS else "Go to the summary")
+        hand.tap_away(f"Next: stop {number + 1}" if number < STOPS else "Go to the summary")
 
     def _reads_the_weather(self) -> None:
         for name, words in SHOWN.items():
@@ -108,7 +108,7 @@ class Evening:
 
     def hands_in(self) -> None:
         self._hand.tap("Submit the visit")
-        self._hand.tap("Yes, submit")
+        self._hand.tap_away("Yes, submit")
 
     def stored(self) -> dict[str, str]:
         return self._hand.run(STORED)
@@ -127,7 +127,7 @@ def test_an_evening(hand, wire, observer, route):
     assert not Visit.objects.exists()
 
     wire.mend()
-    hand.tap("Send now")
+    hand.tap_away("Send now")
     hand.sees("This visit is submitted")
     visit = Visit.objects.get()
     assert visit.cells == entered
