@@ -57,7 +57,7 @@ class Placed:
     route: str
     night: dt.date
     first_row: int
-    rows: array[int] = field(default_factory=lambda: array("L"))
+    rows: array[int] = field(default_factory=_numbers)
 
 
 @dataclass(kw_only=True)

@@ -137,7 +137,7 @@ def meaning(choice: Choice, species_names: Mapping[str, str]) -> str:
 
 def _shown(problems: Problems) -> tuple[Problem, ...]:
     """The first ones, by their rows; of each sort some, even where another has thousands."""
-    in_order = sorted(problems.told(), key=lambda p: (p.row is not None, p.row or 0))
+    in_order = sorted(problems.told(), key=_by_row)
     share = max(MOST_PROBLEMS // max(len(problems.counts), 1), 1)
     of_sort: Counter[Sort] = Counter()
     shown, later = [], []
@@ -145,7 +145,12 @@ def _shown(problems: Problems) -> tuple[Problem, ...]:
         of_sort[sort_of(problem)] += 1
         (shown if of_sort[sort_of(problem)] <= share else later).append(problem)
     chosen = [*shown, *later][:MOST_PROBLEMS]
-    return tuple(sorted(chosen, key=lambda p: (p.row is not None, p.row or 0)))
+    return tuple(sorted(chosen, key=_by_row))
+
+
+def _by_row(problem: Problem) -> tuple[bool, int]:
+    """Problems of the whole file come first."""
+    return problem.row is not None, problem.row or 0
 
 
 def _ignored(table: Table, choices: Sequence[Choice]) -> list[str]:

@@ -16,6 +16,7 @@ from surveys.importing.undoing import undo_import
 from surveys.importing.uploads import commit_upload, open_upload, preview_upload, store
 from surveys.models import CallIndex, ListeningPeriod, Visit
 from tests.support.archives import STOPS, archive_csv, make_archive_program
+from tests.support.memory import megabytes, peak_megabytes
 
 pytestmark = [pytest.mark.slow, pytest.mark.benchmark, pytest.mark.django_db]
 
@@ -27,11 +28,6 @@ MOST_MIB = 200
 MOST_TIMES_COPY, MOST_WORK_TO_COPY = 250, 60
 
 
-def _status(name: str) -> float:
-    lines = Path("/proc/self/status").read_text().splitlines()
-    return next(int(line.split()[1]) / 1024 for line in lines if line.startswith(f"{name}:"))
-
-
 @pytest.fixture
 def step():
     """Does a step, and says what it took."""
@@ -39,10 +35,10 @@ def step():
 
     def do(name: str, work: Callable[[], object]):
         Path("/proc/self/clear_refs").write_text("5")  # the highest mark so far is forgotten
-        before, cpu, begun = _status("VmRSS"), time.process_time(), time.monotonic()
+        before, cpu, begun = megabytes("VmRSS"), time.process_time(), time.monotonic()
         done = work()
         cpu, wall = time.process_time() - cpu, time.monotonic() - begun
-        costs[name] = (wall, cpu, _status("VmHWM") - before)
+        costs[name] = (wall, cpu, peak_megabytes() - before)
         print(f"{name}: {wall:.1f} s, {cpu:.1f} s of work, +{costs[name][2]:.0f} MiB")  # noqa: T201
         return done
 

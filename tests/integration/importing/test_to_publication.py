@@ -1,7 +1,6 @@
 """Near, far and own fields of a spreadsheet: import, review, publication, Darwin Core."""
 
 import csv
-import datetime as dt
 import io
 import zipfile
 
@@ -11,14 +10,13 @@ from openpyxl import load_workbook
 from surveys.importing.template import template_xlsx
 from surveys.importing.uploads import commit_upload
 from surveys.models import CallIndex, Settlement, Visit
-from surveys.publishing.about import about_publication
 from surveys.publishing.files import text_of
 from surveys.publishing.formats import darwincore
-from surveys.publishing.freeze import freeze, snapshot
 from surveys.publishing.reading import rows_of
 from surveys.visits.verbs import accept, settle
 from tests.integration.importing.conftest import PEEPER, WOOD_FROG
 from tests.support.builders import make_own_field, make_route, make_species, make_version
+from tests.support.frozen import small_frozen
 from tests.support.publishing import publish_now
 
 pytestmark = pytest.mark.django_db
@@ -109,16 +107,7 @@ def test_what_a_file_says_is_in_the_tables_of_a_publication(coordinator, accepte
 
 def test_darwin_core_has_them_too(coordinator, accepted, tmp_path):
     visit = accepted(LONG)
-    with snapshot():
-        about = about_publication(
-            coordinator.program,
-            2024,
-            version=1,
-            reason="",
-            published_at=dt.datetime(2024, 9, 1, tzinfo=dt.UTC),
-            site_url="https://example.org",
-        )
-        frozen = freeze(coordinator.program, tmp_path / "frozen", about)
+    frozen = small_frozen(tmp_path, results=False, program=coordinator.program)
     darwincore.write(frozen, tmp_path / "dwca.zip")
     with zipfile.ZipFile(tmp_path / "dwca.zip") as archive:
         occurrences, measurements = (

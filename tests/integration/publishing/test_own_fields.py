@@ -1,7 +1,6 @@
 """A program's own fields, from the sheet through review to publication, live records and back."""
 
 import csv
-import datetime as dt
 import io
 import zipfile
 
@@ -11,11 +10,9 @@ from accounts.models import Role
 from surveys.exports.records import OWN_VALUES, RecordFilter, page, statement
 from surveys.exports.writing import EXPORT_FORMATS
 from surveys.models import OwnField
-from surveys.publishing.about import about_publication
 from surveys.publishing.differences import difference
 from surveys.publishing.files import text_of
 from surveys.publishing.formats import darwincore
-from surveys.publishing.freeze import freeze, snapshot
 from surveys.publishing.reading import rows_of
 from surveys.visits.verbs import accept, correct_cells, reopen
 from tests.support.builders import (
@@ -25,6 +22,7 @@ from tests.support.builders import (
     make_program,
     make_route,
 )
+from tests.support.frozen import small_frozen
 from tests.support.publishing import publish_now
 from tests.support.sheets import NIGHT, changes, make_submitted, plain_cells
 
@@ -138,16 +136,7 @@ def test_what_does_not_count_has_no_values(coordinator, visit):
 
 
 def test_darwin_core_has_a_measurement_for_each_value(coordinator, visit, tmp_path):
-    with snapshot():
-        about = about_publication(
-            coordinator.program,
-            2024,
-            version=1,
-            reason="",
-            published_at=dt.datetime(2024, 9, 1, tzinfo=dt.UTC),
-            site_url="https://example.org",
-        )
-        frozen = freeze(coordinator.program, tmp_path / "frozen", about)
+    frozen = small_frozen(tmp_path, results=False, program=coordinator.program)
     darwincore.write(frozen, tmp_path / "dwca.zip")
     with zipfile.ZipFile(tmp_path / "dwca.zip") as archive:
         text = archive.read("measurement.csv").decode()
