@@ -24,8 +24,9 @@ def band_words(band: dict[str, Any]) -> str:
 
 
 def time_labels(seconds: float) -> list[str]:
-    """Five times of a picture, evenly from its beginning to its end: `0:00`, `1:30`."""
-    if seconds < 4:
+    """Five times of a picture, evenly from its beginning to its end: `0:00`, `1:30`. Below a minute
+    half a second can be seen: `1.5 s`."""
+    if seconds < 60:
         return [f"{seconds * part / 4:.1f} s" for part in range(5)]
     return [time_into(seconds * part / 4) for part in range(5)]
 

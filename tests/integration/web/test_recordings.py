@@ -8,6 +8,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 
 from accounts.models import Role
 from surveys.models import Recording
+from surveys.web.recordings.words import time_labels
 from tests.support.builders import (
     make_checklist,
     make_member,
@@ -262,3 +263,8 @@ class TestSheetRecordings:
         upload = SimpleUploadedFile("call.wav", wave_file())
         assert post(other, sound=upload, stop="1", kind="voucher").status_code == 404
         assert not Recording.objects.exists()
+
+
+def test_times_stand_where_they_are_said_to_be():
+    assert time_labels(6) == ["0.0 s", "1.5 s", "3.0 s", "4.5 s", "6.0 s"]
+    assert time_labels(180) == ["0:00", "0:45", "1:30", "2:15", "3:00"]
