@@ -12,10 +12,17 @@ from django.utils.translation import gettext_lazy
 from accounts.failed_sign_ins import queue_failed_sign_in
 from accounts.mailed_codes import code_of, new_ticket
 from accounts.mailing import queue_letter
+from accounts.models import Person
 from accounts.security_log import Act
 
 _NO_ACCOUNT = "account/email/unknown_account"
 _SIGN_IN_CODE = "account/email/login_code"
+# How somebody confirms who they are, by the ids of django-allauth.
+_WAYS = {
+    "reauthenticate": gettext_lazy("Use your password"),
+    "mfa_reauthenticate": gettext_lazy("Use the app or a recovery code"),
+    "mfa_reauthenticate:webauthn": gettext_lazy("Use a passkey"),
+}
 
 
 class InvitationOnlyAdapter(DefaultAccountAdapter):
@@ -29,7 +36,24 @@ class InvitationOnlyAdapter(DefaultAccountAdapter):
         "too_many_login_attempts": gettext_lazy(
             "Too many wrong passwords. Wait a few minutes, or set a new password."
         ),
+        "incorrect_code": gettext_lazy(
+            "This code is wrong or too old. Check it, or ask for a new one."
+        ),
+        "incorrect_password": gettext_lazy("This password is wrong. Check it, and try again."),
+        "enter_current_password": gettext_lazy("This is not your current password. Check it."),
+        "email_taken": gettext_lazy("Another account has this address. Use another address."),
+        "duplicate_email": gettext_lazy("Your account has this address already."),
+        "same_as_current": gettext_lazy("This is what you have now. Enter another one."),
+        "invalid_password_reset": gettext_lazy("This link no longer works. Ask for a new one."),
+        "rate_limited": gettext_lazy("Too many tries. Wait a few minutes, then try again."),
     }
+
+    def get_reauthentication_methods(self, user: Person) -> list[dict[str, str]]:
+        """Under the names that the other pages use."""
+        return [
+            {**way, "description": _WAYS.get(way["id"], way["description"])}
+            for way in super().get_reauthentication_methods(user)
+        ]
 
     def is_open_for_signup(self, request: HttpRequest) -> bool:
         return False

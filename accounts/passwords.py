@@ -49,8 +49,10 @@ class EasyPasswordValidator:
             )
         if told.strip(string.digits + string.punctuation + " ") in self.common:
             raise ValidationError(
-                gettext("This is a common password with a few signs around it. Choose another.")
+                gettext(
+                    "This is a common password with a few digits or symbols added. Choose another."
+                )
             )
 
     def get_help_text(self) -> str:
-        return gettext("No common word with a few signs around it, and nothing that repeats.")
+        return gettext("It can’t be a common word with digits or symbols added, or repeat itself.")

@@ -42,6 +42,9 @@ class SecondFactorAdapter(DefaultMFAAdapter):
         "cannot_delete_authenticator": gettext_lazy(
             "Your role needs a second step at sign-in. Set up another before you remove this one."
         ),
+        "cannot_generate_recovery_codes": gettext_lazy(
+            "Recovery codes go with a second step. Set up an app or a passkey first."
+        ),
         "incorrect_code": gettext_lazy("This code is wrong or too old. Enter the newest one."),
     }
 

@@ -199,6 +199,9 @@ MFA_FORMS = {
     "edit_webauthn": "accounts.passkey_forms.NameForm",
 }
 MFA_PASSKEY_LOGIN_ENABLED = True
+# Who joined has confirmed their address, and a new one counts once it is confirmed: so people with
+# a second step may change theirs.
+MFA_ALLOW_UNVERIFIED_EMAIL = True
 MFA_TOTP_ISSUER = "Duskpool"
 MFA_TOTP_TOLERANCE = 1
 

@@ -166,7 +166,7 @@ def sign_in_by_code(page: Page, site: SimpleNamespace) -> None:
     page.get_by_role("link", name="Email me a code").click()
     page.get_by_label("Email address").fill(VOLUNTEER)
     page.get_by_role("button", name="Send the code").click()
-    text = site.mailbox.wait_for(VOLUNTEER, "your code to sign in")
+    text = site.mailbox.wait_for(VOLUNTEER, "your sign-in code")
     page.locator("input[name=code]").fill(CODE.search(text)[1])
     page.get_by_role("button", name="Sign in", exact=True).click()
     page.wait_for_url("**/lowland-frogs/tonight/")

@@ -116,8 +116,8 @@ def test_the_mail_of_an_invitation_says_nothing_unmarked(world):  # noqa: F811
 
 
 LETTERS = sorted(
-    path.name.removesuffix("_subject.txt")
-    for path in settings.BASE_DIR.glob("accounts/templates/account/email/*_subject.txt")
+    f"{path.parts[-3]}/email/{path.name.removesuffix('_subject.txt')}"
+    for path in settings.BASE_DIR.glob("accounts/templates/*/email/*_subject.txt")
 )
 
 
@@ -136,6 +136,6 @@ def test_the_mails_about_an_account_say_nothing_unmarked(letter, observer, rf):
         "request": rf.get("/"),
     }
     with in_pseudo_language():
-        message = get_adapter().render_mail(f"account/email/{letter}", "new@x.example", facts)
+        message = get_adapter().render_mail(letter, "new@x.example", facts)
     text = re.sub(r"\S+://\S+|\S+@\S+|x\.example", "", f"{message.subject}\n{message.body}")
     assert unmarked(text, words_of_the_database()) == []

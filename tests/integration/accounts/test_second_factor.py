@@ -161,6 +161,24 @@ def test_who_needs_it_cannot_remove_the_last_one(program, coordinator):
     assert not Authenticator.objects.filter(type="totp").exists()
 
 
+def test_who_needs_it_can_change_their_address(coordinator):
+    client = sign_in(coordinator)
+    set_up_app(client)
+    asked = client.post("/accounts/email/", {"action_add": "", "email": "new@x.example"})
+    assert asked.status_code == 302
+    assert "confirm your email" in next(one.subject for one in delivered() if "new@x" in one.to[0])
+
+
+def test_ways_to_confirm_who_you_are_have_the_names_of_the_other_pages(coordinator):
+    client = sign_in(coordinator)
+    set_up_app(client)
+    told = client.get("/accounts/reauthenticate/").content.decode()
+    assert "Use the app or a recovery code" in told
+    page = client.get(f"{SET_UP}reauthenticate/").content.decode()
+    assert "Confirm that it is you" in page
+    assert "Use your password" in page
+
+
 def test_the_owner_is_mailed_what_changed(observer):
     client = sign_in(observer)
     set_up_app(client)
