@@ -11,6 +11,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 
+from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.db import transaction
@@ -77,21 +78,21 @@ def add_address(member: Membership, *, name: str, email: str, site_url: str) -> 
         raise ValidationError(
             {"email": gettext("This is your own address. Choose another person.")}
         )
-    key = key_of(email)
-    known = _asked_before(member, key)
+    keys = keys_of(email)
+    known = _asked_before(member, keys)
     if known is not None:
         return _put_back(member, known, name=name, email=email)
     recent = CheckInContact.objects.filter(
         member=None, asked_at__gt=timezone.now() - ASKED_WITHIN
-    ).exclude(owner=member.person_id, address_key=key)
+    ).exclude(owner=member.person_id, address_key__in=keys)
     if (
         recent.filter(owner=member.person_id).count() >= MOST_ASKED
-        or recent.filter(address_key=key).count() >= MOST_ASKED_AT_ADDRESS
+        or recent.filter(address_key__in=keys).count() >= MOST_ASKED_AT_ADDRESS
     ):
         raise ValidationError(
             gettext("That is as many emails as the site sends in a day. Try again tomorrow.")
         )
-    contact = _add(member, key, name=name, email=email, site_url=site_url)
+    contact = _add(member, *keys, name=name, email=email, site_url=site_url)
     mail_question.defer(contact_id=contact.pk)
     return contact
 
@@ -130,10 +131,10 @@ def _check_names(member: Membership, name: str) -> None:
         )
 
 
-def _asked_before(owner: Membership, key: str) -> CheckInContact | None:
+def _asked_before(owner: Membership, keys: list[str]) -> CheckInContact | None:
     """The row of somebody who was taken off the list and has not answered. Raises ValidationError
     for who said no to this observer, in whichever program."""
-    rows = CheckInContact.objects.filter(owner=owner.person_id, address_key=key)
+    rows = CheckInContact.objects.filter(owner=owner.person_id, address_key__in=keys)
     if rows.exclude(declined_at=None).exists():
         raise ValidationError(gettext("This person does not want these emails."))
     removed = rows.filter(program=owner.program_id, confirmed_at=None).exclude(removed_at=None)
@@ -156,9 +157,10 @@ def _lock_list(member: Membership) -> None:
     Person.objects.select_for_update().get(pk=member.person_id)
 
 
-def _add(owner: Membership, key: str, **facts: object) -> CheckInContact:
+def _add(owner: Membership, key: str, *earlier: str, **facts: object) -> CheckInContact:
+    """`earlier` are keys under which the same address may be stored."""
     rows = CheckInContact.objects.filter(program=owner.program_id, owner=owner.person_id)
-    known = rows.filter(address_key=key).first()
+    known = rows.filter(address_key__in=(key, *earlier)).first()
     if known is not None and known.declined_at is not None:
         raise ValidationError(gettext("This person does not want these emails."))
     if known is not None and known.removed_at is None:
@@ -187,6 +189,12 @@ def _forget(contact: CheckInContact, **when: dt.datetime) -> None:
     contact.save()
 
 
-def key_of(email: str) -> str:
-    """Keyed, since an address can be guessed from a bare hash of it."""
-    return salted_hmac("surveys.check_ins.contacts", email, algorithm="sha256").hexdigest()
+def keys_of(email: str) -> list[str]:
+    """Keyed hashes, since an address can be guessed from a bare one: under the present secret key,
+    which is stored, then under those of before, so that a "no" outlives a change of the key."""
+    secrets = (settings.SECRET_KEY, *settings.SECRET_KEY_FALLBACKS)
+    salt = "surveys.check_ins.contacts"
+    return [
+        salted_hmac(salt, email, secret=secret, algorithm="sha256").hexdigest()
+        for secret in secrets
+    ]

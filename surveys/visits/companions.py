@@ -16,6 +16,8 @@ import pgtrigger
 from django.apps import apps
 from django.db import transaction
 from django.db.models import F, Func, JSONField, Q, QuerySet, Value
+from django.db.models.fields.json import KT
+from django.db.models.functions import Trim
 from django.utils.translation import gettext_noop
 
 from accounts.access import PERMISSIONS, Permission, may, require
@@ -92,25 +94,29 @@ def erase_guest(member: Membership, visit_id: uuid.UUID | str) -> int:
     if not may_erase_guest(member, visit):
         raise NotYours(gettext("There is no guest's name here that you may erase."))
     name = visit.second_observer or visit.cells[GUEST].strip()
-    says = Q(second_observer=name) | Q(**{f"cells__{GUEST}": visit.cells.get(GUEST, name)})
     theirs = {"route__program": member.program_id, "observer": visit.observer_id}
-    visits = Visit.objects.filter(says, **theirs).order_by("pk").select_for_update(of=("self",))
-    keys = list(visits.values_list("pk", flat=True))
+    visits = _naming(name, Visit.objects.filter(**theirs)).order_by("pk")
+    keys = list(visits.select_for_update(of=("self",)).values_list("pk", flat=True))
     erased = gettext(_ERASED)
-    Visit.objects.filter(pk__in=keys, second_observer=name).update(second_observer=erased)
+    Visit.objects.filter(pk__in=keys, second_observer__iexact=name).update(second_observer=erased)
     _write_over(Visit.objects.filter(pk__in=keys), erased)
     with pgtrigger.ignore(_SUBMISSIONS):
         _write_over(Submission.objects.filter(visit__in=keys), erased)
     # Of drafts that were thrown away nothing but the history is left.
     history = apps.get_model("surveys", "VisitEvent").objects.filter(
-        says | Q(pgh_obj__in=keys),
-        route__in=member.program.routes.values("pk"),
-        observer=visit.observer_id,
+        route__in=member.program.routes.values("pk"), observer=visit.observer_id
     )
-    events = history.model.objects.filter(pk__in=list(history.values_list("pk", flat=True)))
-    events.exclude(second_observer="").update(second_observer=erased)
+    told = {*keys, *_naming(name, history).values_list("pgh_obj", flat=True)}
+    events = history.filter(pgh_obj__in=told)
     _write_over(events, erased)
+    events.exclude(second_observer="").update(second_observer=erased)
     return len(keys)
+
+
+def _naming(name: str, rows: QuerySet[Any]) -> QuerySet[Any]:
+    """Rows of visits with this guest, however the name is capitalized and whatever is around it."""
+    typed = rows.alias(typed=Trim(KT(f"cells__{GUEST}")))
+    return typed.filter(Q(second_observer__iexact=name) | Q(typed__iexact=name))
 
 
 def _write_over(rows: QuerySet[Any], erased: str) -> None:

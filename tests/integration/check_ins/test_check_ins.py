@@ -129,6 +129,18 @@ def test_a_no_holds_in_every_program_of_the_observer(observer):
         ask(elsewhere)
 
 
+def test_a_no_outlives_a_change_of_the_secret_key(observer, settings):
+    contact = ask(observer)
+    link = link_of(contact)
+    settings.SECRET_KEY_FALLBACKS = [settings.SECRET_KEY]
+    settings.SECRET_KEY = "the next one"
+    with pytest.raises(ValidationError, match="on your list already"):
+        ask(observer)
+    assert Client().post(link.removeprefix(SITE.rstrip("/")), {"no": "1"}).status_code == 302
+    with pytest.raises(ValidationError, match="does not want"):
+        ask(observer)
+
+
 @pytest.mark.parametrize("name", ["You won: https://x.example/", "www.x.example", "a@b.example",
                                   "x.example"])  # fmt: skip
 def test_a_stranger_is_not_mailed_a_link_as_a_name(observer, name):
