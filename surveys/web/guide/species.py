@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.db.models import Prefetch
+from django.template.loader import render_to_string
 
 from surveys.language import gettext
 from surveys.models import CallingRegion, LookAlikes, Species
@@ -47,6 +48,11 @@ def species_of_region(region: CallingRegion) -> list[ShownSpecies]:
         )
         for row in rows
     ]
+
+
+def page_of_region(region: CallingRegion) -> str:
+    """The safe HTML that the guide shows of a region's species, without what is around it."""
+    return render_to_string("guide/listed_species.html", {"listed": species_of_region(region)})
 
 
 def look_alikes_of(species: Species) -> list[ShownGroup]:

@@ -24,7 +24,6 @@ from accounts.access import (
     has_ended,
     needs,
 )
-from surveys.guide.pages import FOR_OBSERVERS, GuidePage, guide_pages
 from surveys.language import gettext, said
 from surveys.models import Program, Route
 from surveys.programs.regional import cautions_of
@@ -37,6 +36,7 @@ from surveys.web.survey.files import (
     fingerprint,
     first_modules,
 )
+from surveys.web.survey.guide import guide_for_phones
 from surveys.web.survey.packets import route_packet
 
 # Tells the service worker whether the page belongs to the same version as its files.
@@ -159,15 +159,7 @@ def offline_worker(request: HttpRequest) -> HttpResponse:
 @needs(Permission.SURVEY)
 def guide(request: ProgramRequest) -> JsonResponse:
     """The guide's pages for observers; the phone keeps them with the screen."""
-    pages = [
-        {"slug": page.slug, "title": page.title, "html": page.html, "language": page.language}
-        for page in _guide_for_observers()
-    ]
-    return JsonResponse({"pages": pages})
-
-
-def _guide_for_observers() -> tuple[GuidePage, ...]:
-    return guide_pages()[: len(FOR_OBSERVERS)]
+    return JsonResponse({"pages": guide_for_phones(request.membership.program)})
 
 
 @require_GET
@@ -209,8 +201,8 @@ def _version(program: Program) -> str:
     """Of the files of the screen and of what its page tells: cautions of the region, translations,
     the guide, the program's name and its way to write dates."""
     told = [program.name, program.clock_style, program.date_order, [*cautions_of(program)]]
-    guide_texts = [page.html for page in _guide_for_observers()]
-    texts = json.dumps([script_catalog(), told, guide_texts], sort_keys=True).encode()
+    pages = guide_for_phones(program)
+    texts = json.dumps([script_catalog(), told, pages], sort_keys=True).encode()
     return f"{fingerprint()}-{hashlib.sha256(texts).hexdigest()[:8]}"
 
 

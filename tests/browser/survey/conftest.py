@@ -10,14 +10,25 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Error, Page, Response, WebError
+from playwright.sync_api import (
+    Browser,
+    BrowserContext,
+    Error,
+    Page,
+    Response,
+    ViewportSize,
+    WebError,
+)
 from playwright.sync_api import TimeoutError as PlaywrightTimeout
 
 from surveys.models import (
     Assignment,
+    CallingRegion,
     ChecklistEntry,
+    LookAlikes,
     Program,
     Route,
+    SeasonMark,
 )
 from surveys.web.survey import views as survey
 from tests.browser.conftest import (
@@ -74,6 +85,21 @@ COVERED = """() => {
     .filter(([, box]) => box.top < note.bottom - 1 && box.bottom > note.top + 1)
     .map(([one]) => `the sentence covers ${one.outerHTML.slice(0, 90)}`);
 }"""
+# A small phone, and one on its side.
+OTHER_SIZES = ({"width": 320, "height": 568}, {"width": 844, "height": 390})
+CUT = """() => {
+  const { scrollWidth: width, clientWidth } = document.documentElement;
+  const cut = [...document.querySelectorAll(".dock button, .bar button, dialog[open] button")]
+    .filter((one) => one.checkVisibility())
+    .filter(
+      (one) =>
+        one.scrollWidth > one.clientWidth + 1 || one.scrollHeight > one.clientHeight + 1,
+    );
+  return [
+    ...(width > clientWidth ? [`${width} px wide`] : []),
+    ...cut.map((one) => `cut: ${one.outerHTML.slice(0, 90)}`),
+  ];
+}"""
 # WCAG 2.2, 1.4.4: text twice as large. That the dock leaves two thirds is common practice, no
 # source.
 LARGE_TEXT = """() => {
@@ -126,6 +152,21 @@ def program(db) -> Program:
         time_zone="America/Chicago",
         temperature_unit="C",
     )
+
+
+@pytest.fixture
+def region(program) -> CallingRegion:
+    """Of the program, with a species whose call is described."""
+    species = make_species("Pseudacris crucifer")
+    species.call = "clear rising peep"
+    species.save()
+    made = CallingRegion.objects.create(code="marsh-country", name="Marsh country")
+    made.species.create(species=species, mark=SeasonMark.SURE)
+    alike = LookAlikes.objects.create(code="peepers", name="Peepers", how="By ear alone.")
+    alike.members.add(species)
+    program.calling_region = made
+    program.save()
+    return made
 
 
 @pytest.fixture
@@ -304,16 +345,9 @@ def lights() -> tuple[str, ...]:
 
 @pytest.fixture
 def look(phone, lights) -> Iterator[Callable[[str], None]]:
-    """Judge the screen as it stands, by night, in the `lights` and by day, and with text twice as
-    large; keep pictures where they are wanted."""
+    """Judge the screen as it stands, by night, in the `lights` and by day, on a small phone and one
+    on its side, and with text twice as large; keep pictures where they are wanted."""
     found = []
-
-    def in_light(name: str, light: str) -> None:
-        """What a light of the night changes is colors. Red is the usual one."""
-        phone.page.evaluate("(light) => { document.documentElement.dataset.night = light; }", light)
-        if PICTURES:
-            phone.page.screenshot(path=f"{PICTURES}/{name}-night-{light}.png")
-        found.extend(f"{name}, {light}: {words}" for words in axe_findings(phone.page, "night"))
 
     def judge(name: str) -> None:
         for theme in ("day", "night"):
@@ -324,9 +358,12 @@ def look(phone, lights) -> Iterator[Callable[[str], None]]:
             found.extend(f"{name}, {theme}: {words}" for words in axe_findings(phone.page, theme))
             found.extend(f"{name}, {theme}: {words}" for words in phone.page.evaluate(SMALL))
         for light in lights:
-            in_light(name, light)
+            found.extend(faults_in_light(phone.page, name, light))
         phone.page.evaluate("document.documentElement.dataset.night = 'red'")
         found.extend(f"{name}: {words}" for words in phone.page.evaluate(COVERED))
+        for size in OTHER_SIZES:
+            found.extend(faults_in_size(phone.page, name, size))
+        phone.page.set_viewport_size(PHONE)
         phone.page.evaluate("document.documentElement.style.fontSize = '200%'")
         if PICTURES:
             phone.page.screenshot(path=f"{PICTURES}/{name}-large.png")
@@ -336,6 +373,23 @@ def look(phone, lights) -> Iterator[Callable[[str], None]]:
 
     yield judge
     assert found == []
+
+
+def faults_in_light(page: Page, name: str, light: str) -> list[str]:
+    """What a light of the night changes is colors. Red is the usual one."""
+    page.evaluate("(light) => { document.documentElement.dataset.night = light; }", light)
+    if PICTURES:
+        page.screenshot(path=f"{PICTURES}/{name}-night-{light}.png")
+    return [f"{name}, {light}: {words}" for words in axe_findings(page, "night")]
+
+
+def faults_in_size(page: Page, name: str, size: ViewportSize) -> list[str]:
+    page.set_viewport_size(size)
+    label = "{width}x{height}".format(**size)
+    if PICTURES:
+        page.screenshot(path=f"{PICTURES}/{name}-{label}.png")
+    faults = [*page.evaluate(CUT), *page.evaluate(COVERED)]
+    return [f"{name}, {label}: {words}" for words in faults]
 
 
 def show_theme(page: Page, theme: str) -> None:

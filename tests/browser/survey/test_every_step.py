@@ -161,7 +161,7 @@ def contact(observer) -> None:
     add_member(observer, mate.person_id, site_url="https://frogs.example.org/")
 
 
-def test_summary_and_sending(contact, walk, look, observer):
+def test_summary_and_sending(contact, region, walk, look, observer):
     page, phone = walk.page, walk.phone
     phone.context.set_offline(True)
     walk.tap("Survey the night of 15 April 2024")
@@ -216,6 +216,12 @@ def test_summary_and_sending(contact, walk, look, observer):
     page.goto(survey_url(observer) + "#/home")
     page.get_by_text("Everything on this phone is on the server.").wait_for()
     look("29-home-sent")
+    page.get_by_role("link", name="Guide, cautions and codes").click()
+    page.get_by_role("link", name="How to survey").wait_for()
+    look("35-guide")
+    page.get_by_role("link", name="Species: Marsh country").click()
+    page.get_by_text("Sounds like it").click()
+    look("36-guide-species")
 
 
 def test_it_can_be_installed(walk):

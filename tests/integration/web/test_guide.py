@@ -8,14 +8,18 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from surveys.demo.catalog import load_species
-from surveys.models import CallingRegion
+from surveys.models import CallingRegion, Program
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def page(observer, client_for):
+@pytest.fixture(scope="module")
+def catalog(module_rows):
     load_species()
+
+
+@pytest.fixture
+def page(catalog, observer, client_for):
     return client_for(observer)
 
 
@@ -48,6 +52,29 @@ def test_a_region_tells_how_and_when_its_species_call(page):
 def test_a_silent_species_is_told_as_silent(page):
     shown = words(page, "guide_species_in_region", region="british-columbia")
     assert "Ascaphus truei · gives no call Note: cannot be found by ear." in shown
+
+
+def test_the_phone_keeps_the_species_of_its_region(page, observer):
+    """With the same words as the site has; a change makes phones fetch them again."""
+    where = {"program": observer.program.slug}
+    kept = page.get(reverse("web:survey_guide", kwargs=where)).json()["pages"]
+    before = page.get(reverse("web:survey", kwargs=where))["Survey-Version"]
+    assert "species" not in [one["slug"] for one in kept]
+    region = CallingRegion.objects.get(code="southeast-coastal-plain")
+    Program.objects.update(calling_region=region)
+    species = page.get(reverse("web:survey_guide", kwargs=where)).json()["pages"][-1]
+    assert (species["slug"], species["title"]) == ("species", f"Species: {region}")
+    assert len(species["html"]) > 10_000
+    address = reverse("web:guide_species_in_region", kwargs={"region": region.code})
+    assert (
+        species["html"].split()
+        == page.get(address)
+        .content.decode()
+        .partition('<div class="prose">')[2]
+        .partition("</div>")[0]
+        .split()
+    )
+    assert page.get(reverse("web:survey", kwargs=where))["Survey-Version"] != before
 
 
 def test_a_region_that_is_not_there(page):

@@ -1,6 +1,5 @@
 // The survey screen: which part of it is shown, the clock that moves it, and what it says aloud.
 import { gettext, ngettext } from "./language.js";
-import * as alerts from "./alerts.js";
 import { leaps, now } from "./clock.js";
 import { NotStored } from "./database.js";
 import { button, h, icon, setAttribute, setIcons, setText } from "./dom.js";
@@ -244,6 +243,7 @@ async function begin() {
 async function holdScreens() {
   await Promise.all([
     ...Object.values(screens).map((screen) => screen()),
+    import("./screens/home/settings.js"),
     import("./screens/sounds.js"),
     import("./screens/times.js"),
   ]);
@@ -257,7 +257,7 @@ async function rest() {
     import("./work.js"),
     import("./findings.js"),
     import("./sync.js"),
-    alerts.load(),
+    import("./alerts.js").then(({ load }) => load()),
   ]);
   app.work = watchWork(app);
   app.judge = judgeModel;

@@ -9,13 +9,23 @@ export async function screen(app, anchor, slug) {
   const reveal = (aim) => document.getElementById(aim.anchor)?.scrollIntoView();
   if (page && anchor) app.aim = { anchor };
   if (page) return { title: page.title, node: pageNode(page), reveal };
-  return { title: gettext("Guide"), node: listNode(pages) };
+  return { title: gettext("Guide"), node: h("div", null, slug && notHere(slug), listNode(pages)) };
 }
 
 async function fetchPages(address) {
   const answer = await fetch(address).catch(() => null);
   return answer?.ok ? (await answer.json()).pages : [];
 }
+
+/** Of the pages for coordinators, and of those that no guide has. */
+const notHere = (slug) =>
+  h(
+    "p",
+    null,
+    gettext("This page is not on this phone."),
+    " ",
+    h("a", { href: `/guide/${slug}/` }, gettext("Open it on the site")),
+  );
 
 function listNode(pages) {
   if (!pages.length)

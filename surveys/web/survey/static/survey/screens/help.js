@@ -1,4 +1,4 @@
-// What to know on a first night, and what to do in an emergency.
+// What to do in an emergency.
 import { gettext } from "../language.js";
 import { now } from "../clock.js";
 import { h, setText } from "../dom.js";
@@ -8,12 +8,6 @@ import { distance } from "../rules/words.js";
 
 const HERE_M = 500;
 
-const FIRST_NIGHT = () => [
-  gettext("Tap “Survey the night of …” on your saved route."),
-  gettext("At each stop, tap the big button: arrive, wait quietly, listen."),
-  gettext("Tap each species you hear. If you hear nothing, tap nothing."),
-  gettext("At the end, tap “Finish route” and submit. No signal? It is sent later."),
-];
 const EMERGENCY = (number) => [
   gettext("Get away from traffic and water."),
   number
@@ -29,23 +23,6 @@ const coordinates = ({ latitude, longitude }) =>
     latitude: latitude.toFixed(5),
     longitude: longitude.toFixed(5),
   });
-
-const steps = (texts) =>
-  h(
-    "ol",
-    null,
-    texts.map((text) => h("li", null, text)),
-  );
-
-export function firstNight() {
-  return h(
-    "section",
-    { class: "panel", "aria-labelledby": "first-title" },
-    h("h2", { id: "first-title" }, gettext("Your first night")),
-    steps(FIRST_NIGHT()),
-    h("p", null, h("a", { href: "#/guide/how-to-survey" }, gettext("How to survey"))),
-  );
-}
 
 /**
  * Closed until it is needed; works without signal. Its texts are large: a shaking hand holds them.
@@ -68,7 +45,11 @@ export function emergency(stopNow) {
         { class: "btn btn--large btn--block", href: `tel:${number.replace(/[^+\d]/g, "")}` },
         gettext("Call {number}", { number }),
       ),
-    steps(EMERGENCY(number)),
+    h(
+      "ol",
+      null,
+      EMERGENCY(number).map((text) => h("li", null, text)),
+    ),
     road,
     county,
     at,

@@ -4,11 +4,16 @@ import { h, icon, setSentences } from "../dom.js";
 import { clockWords, statuses, syncWords } from "../status.js";
 import { getAll, setting, thrownAway } from "../store.js";
 import { routes } from "./home/routes.js";
-import { firstNight } from "./help.js";
 import { keepingBox } from "./home/keeping.js";
-import { settings } from "./home/settings.js";
 import { countWaiting, summaryWords, thrownAwayBox, visitRow } from "./home/visits.js";
 import { sendButton, signInLink } from "./signin.js";
+
+const FIRST_NIGHT = [
+  gettext("Tap “Survey the night of …” on your saved route."),
+  gettext("At each stop, tap the big button: arrive, wait quietly, listen."),
+  gettext("Tap each species you hear. If you hear nothing, tap nothing."),
+  gettext("At the end, tap “Finish route” and submit. No signal? It is sent later."),
+];
 
 export async function screen(app) {
   const { slug } = app.config;
@@ -25,6 +30,7 @@ export async function screen(app) {
     visits,
   );
   const keeping = keepingBox(app);
+  const settings = h("div");
   const node = h(
     "div",
     { class: "home" },
@@ -39,7 +45,7 @@ export async function screen(app) {
     routes(app, packets),
     h("a", { class: "btn btn--block", href: "#/guide" }, icon("guide"), gettext("Guide, cautions and codes")),
     keeping.node,
-    settings(app),
+    settings,
     document.getElementById("cautions").content.cloneNode(true),
   );
   const welcome = firstNight();
@@ -71,5 +77,26 @@ export async function screen(app) {
     list.sort((a, b) => (a.visit.night < b.visit.night ? 1 : -1));
     visits.replaceChildren(...list.map((standing) => visitRow(app, standing, zone)));
   }
+  fetchSettings(app, settings);
   return { title: gettext("Survey"), node, update };
+}
+
+/** The first look does without. */
+async function fetchSettings(app, place) {
+  const { settings } = await import("./home/settings.js");
+  place.replaceWith(settings(app));
+}
+
+function firstNight() {
+  return h(
+    "section",
+    { class: "panel", "aria-labelledby": "first-title" },
+    h("h2", { id: "first-title" }, gettext("Your first night")),
+    h(
+      "ol",
+      null,
+      FIRST_NIGHT.map((text) => h("li", null, text)),
+    ),
+    h("p", null, h("a", { href: "#/guide/how-to-survey" }, gettext("How to survey"))),
+  );
 }
