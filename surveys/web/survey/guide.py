@@ -3,7 +3,7 @@
 from django.core.cache import cache
 
 from surveys.guide.pages import FOR_OBSERVERS, guide_pages
-from surveys.language import language, said
+from surveys.language import gettext, language, said
 from surveys.models import CallingRegion, Program
 from surveys.web.guide.species import page_of_region
 
@@ -12,8 +12,9 @@ _KEPT_S = 3600
 
 
 def guide_for_phones(program: Program) -> list[dict[str, str]]:
-    """Title, safe HTML and language of each page, under the last part of its address. A program
-    without a calling region has no page of species."""
+    """Title, safe HTML and language of each page, under the last part of its address. A title that
+    is too long for the phone's bar has a `short` one beside it. A program without a calling region
+    has no page of species."""
     pages = [
         {"slug": page.slug, "title": page.title, "html": page.html, "language": page.language}
         for page in guide_pages()[: len(FOR_OBSERVERS)]
@@ -29,6 +30,7 @@ def _species_page(region: CallingRegion, date_order: str) -> dict[str, str]:
     return {
         "slug": "species",
         "title": said("Species: {region}", region=region),
+        "short": gettext("Species"),
         "html": html,
         "language": language(),
     }

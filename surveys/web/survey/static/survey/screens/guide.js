@@ -8,7 +8,7 @@ export async function screen(app, anchor, slug) {
   const page = pages.find((one) => one.slug === slug);
   const reveal = (aim) => document.getElementById(aim.anchor)?.scrollIntoView();
   if (page && anchor) app.aim = { anchor };
-  if (page) return { title: page.title, node: pageNode(page), reveal };
+  if (page) return { title: page.short ?? page.title, node: pageNode(page), reveal };
   return { title: gettext("Guide"), node: h("div", null, slug && notHere(slug), listNode(pages)) };
 }
 
@@ -43,12 +43,13 @@ function listNode(pages) {
 }
 
 /** Links lead on within the survey, as far as the phone has the page. */
-function pageNode({ slug, html, language }) {
+function pageNode({ slug, title, short, html, language }) {
   const { body } = new DOMParser().parseFromString(html, "text/html");
   for (const link of body.querySelectorAll("a[href]")) {
     const href = link.getAttribute("href");
     if (href.startsWith("#")) link.setAttribute("href", `#/guide/${slug}/${href.slice(1)}`);
     else if (href.startsWith("/guide/")) link.setAttribute("href", `#${href.replace(/\/?(#|$)/, "/")}`);
   }
-  return h("div", { class: "prose", lang: language }, ...body.childNodes);
+  const whole = short && h("p", { class: "muted" }, title);
+  return h("div", { class: "prose", lang: language }, whole, ...body.childNodes);
 }
