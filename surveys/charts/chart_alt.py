@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from surveys.charts.borrowed import borrowed_words
 from surveys.charts.words import (
     break_sentences,
     ends_of,
@@ -49,7 +50,8 @@ def chart_alt(name: str, result: SpeciesResult, site: str) -> str:
         if not is_corrected:
             text = _("The trend line of the uncorrected share runs from {start} to {end}.")
         parts.append(said(text, **ends_of(line)))
-    return " ".join([*parts, *break_sentences(result)])
+    parts.append(borrowed_words(result))
+    return " ".join([*filter(None, parts), *break_sentences(result)])
 
 
 def _course(years: Sequence[SpeciesYear]) -> str:

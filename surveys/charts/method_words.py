@@ -10,6 +10,9 @@ METHODS = {
         "before and after against stops where nothing was done (Stewart-Oaten et al. 1986), "
         "occupancy with a level for each season year (MacKenzie et al. 2002)"
     ),
+    "borrowed-detection": _(
+        "share heard, corrected by the detection of other species (Dorazio & Royle 2005)"
+    ),
     "calling-curve": _("logistic curve of calling over the season, its top moving by year"),
     "dynamic-occupancy": _("dynamic occupancy (MacKenzie et al. 2003)"),
     "end-of-range": _("end of a range from visits (Strauss & Sadler 1989)"),
@@ -38,6 +41,7 @@ METHODS = {
     "yearly-line": _("line through yearly occupancy, within routes, with the scatter of years"),
 }
 INTERVALS = {
+    "averaged-over-species": _("quantiles, detection averaged over the spread between species"),
     "averaged-over-spread": _("quantiles, averaged over the spread between species"),
     "chance-of-silence": _("chance of silence"),
     "clopper-pearson": _("Clopper-Pearson interval"),

@@ -15,6 +15,7 @@ from typing import Any
 
 import vl_convert
 
+from surveys.charts.borrowed import lenders_of
 from surveys.charts.vega import alt, unchecked
 from surveys.charts.words import sites_in_words, steps_of, trend_line
 from surveys.language import gettext, gettext_noop, said
@@ -26,6 +27,7 @@ PALE = "#7d8a8d"
 GRID = "#e3e6e4"
 FONT = "Helvetica, Arial, sans-serif"
 CORRECTED, NAIVE = gettext_noop("Corrected for detection"), gettext_noop("Heard, not corrected")
+BORROWED = gettext_noop("Corrected, detection borrowed")
 _WIDTH, _HEIGHT = 720, 320
 # Where the axis of shares may end; it always begins at zero.
 _TOPS = (0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0)
@@ -53,7 +55,7 @@ class ChartPoint:
 @dataclass(frozen=True, kw_only=True)
 class SpeciesChart:
     """Yearly shares of one species, and the line through them with its band; it has a step at
-    ``steps``."""
+    ``steps``. ``borrowed`` says that shares are corrected by the detection of other species."""
 
     title: str
     site_words: str
@@ -61,6 +63,7 @@ class SpeciesChart:
     naive: tuple[ChartPoint, ...]
     line: tuple[ChartPoint, ...]
     steps: tuple[int, ...] = ()
+    borrowed: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,6 +83,7 @@ def species_chart(result: SpeciesResult, *, site: str, title: str) -> SpeciesCha
         naive=tuple(year_point(year, year.naive) for year in result.years),
         line=tuple(point(year, share) for year, share in trend_line(result)[0]),
         steps=steps_of(result),
+        borrowed=bool(lenders_of(result)),
     )
 
 
@@ -97,16 +101,17 @@ def species_spec(chart: SpeciesChart) -> dict[str, Any]:
     """Vega-Lite: corrected and naive share of each season year side by side, and the trend."""
     # A little to either side of the year, so that the bars do not hide one another.
     top = species_top(chart)
+    corrected = gettext(BORROWED if chart.borrowed else CORRECTED)
     rows = [
         {**row, "year": row["year"] + shift, "series": name}
         for name, points, shift in (
-            (gettext(CORRECTED), chart.corrected, -0.12),
+            (corrected, chart.corrected, -0.12),
             (gettext(NAIVE), chart.naive, 0.12),
         )
         for row in _rows(points, top)
     ]
-    series = alt.Scale(domain=[gettext(CORRECTED), gettext(NAIVE)], range=[STRONG, PALE])
-    shapes = alt.Scale(domain=[gettext(CORRECTED), gettext(NAIVE)], range=["circle", "diamond"])
+    series = alt.Scale(domain=[corrected, gettext(NAIVE)], range=[STRONG, PALE])
+    shapes = alt.Scale(domain=[corrected, gettext(NAIVE)], range=["circle", "diamond"])
     years = sorted({point.year for point in (*chart.corrected, *chart.naive, *chart.line)})
     x = _years(years)
     y = partial(_shares, chart.site_words, top)

@@ -24,10 +24,10 @@ _TOPS = (0.05, 0.1, 0.25, 0.5, 1.0)
 
 def small_svg(chart: SpeciesChart) -> str:
     """Shares from 0 at the foot to 5, 10, 25, 50 or 100% at the top: dots corrected for detection,
-    else pale rings as heard, with the line of the trend; a season that is not over is a ring. The
-    first and the last season year below."""
+    else or where it is borrowed pale rings as heard, with the line of the trend; a season that is
+    not over is a ring. The first and the last season year below."""
     points = [point for point in chart.corrected if point.value is not None]
-    uncorrected = not points
+    uncorrected = chart.borrowed or not points
     if uncorrected:
         points = [point for point in chart.naive if point.value is not None]
     # The dots have no bars.

@@ -5,6 +5,7 @@ Pages, files and the printed report use the same words for the same numbers.
 
 from collections.abc import Iterable, Mapping, Sequence
 
+from surveys.charts.borrowed import borrowed_words
 from surveys.charts.trend_texts import HEARD, OCCUPIED, ChangeTexts
 from surveys.language import gettext, said
 from surveys.language import gettext_noop as _
@@ -204,7 +205,7 @@ def trend_sentence(name: str, result: SpeciesResult, site: str) -> str:
     texts = [said("{name}: no corrected trend, because {why}.", name=name, why=why)]
     if tells_plain_share(result):
         texts.append(_change(HEARD, trend.naive, _path(result, trend.naive_line), span))
-    return " ".join([*texts, *break_sentences(result)])
+    return " ".join(filter(None, [*texts, borrowed_words(result), *break_sentences(result)]))
 
 
 def tells_plain_share(result: SpeciesResult) -> bool:

@@ -60,7 +60,11 @@ def baseline_from(result: SpeciesResult) -> SurveyBaseline:
     last = years[-1]
     on_line = [share.value for _, share in result.trend.line if share.value is not None]
     yearly = [year.occupancy.value for year in years if year.occupancy.value is not None]
-    detected = [year.detection.value for year in years if year.detection.value is not None]
+    detected = [
+        year.detection.value
+        for year in years
+        if year.detection.value is not None and not year.borrowed_from
+    ]
     if not detected or not (on_line or yearly):
         raise PowerUnknownError(
             gettext(

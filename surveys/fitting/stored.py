@@ -1,16 +1,18 @@
 """Stored fits, and whether they are of today's data."""
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from surveys.fitting.results import UnreadableResultError, from_json
 from surveys.fitting.stamps import data_stamp, software
 from surveys.models import Program, RunKind, RunState, Species, SpeciesFit
 from surveys.seasons.joint_entries import told_in_groups
-from surveys.trends.joint_entries import group_flags, with_flags
+from surveys.trends.borrowed import needs_detection, with_borrowed
+from surveys.trends.joint_entries import ToldEntry, group_flags, with_flags
 from surveys.trends.species_result import SpeciesResult
 
 
@@ -51,34 +53,57 @@ def stored_fits(
     """Fits in the order of the checklist, then of regions; `region=None` for every region.
 
     Flags say which of a joint entry and its members is told. They follow from the records of all
-    of them, so they are worked out here and not stored with the fit of one.
+    of them, so they are worked out here and not stored with the fit of one. The same holds for
+    detection that a species without repeat visits borrows.
     """
     fits = SpeciesFit.objects.filter(
         program=program, site=site, species__checklist_entries__program=program
     )
     if region is not None:
         fits = fits.filter(region=region)
-    if species is not None:
-        fits = fits.filter(species__in=list(species))
-    stamp, code = data_stamp(program), software()
+    wanted = fits if species is None else fits.filter(species__in=list(species))
     told = told_in_groups(program)
-    ordered = fits.select_related("species").order_by(
-        "species__checklist_entries__order", "species__common_name", "region"
-    )
+    read = _read(wanted, told)
+    if any(map(needs_detection, read.values())):
+        read = _with_borrowed(read, _read(fits, told))
+    stamp, code = data_stamp(program), software()
     return [
         StoredFit(
             species=fit.species,
             site=fit.site,
             region=fit.region,
-            result=with_flags(result, group_flags(fit.species.scientific_name, told)),
+            result=result,
             fresh=fit.data_stamp == stamp and fit.software == code,
             sha256=fit.data_sha256,
             software=fit.software,
             fitted_at=fit.fitted_at,
         )
+        for fit, result in read.items()
+    ]
+
+
+def _read(fits: QuerySet[SpeciesFit], told: Sequence[ToldEntry]) -> dict[SpeciesFit, SpeciesResult]:
+    """Their results, as far as this version of the software can read them."""
+    ordered = fits.select_related("species").order_by(
+        "species__checklist_entries__order", "species__common_name", "region"
+    )
+    return {
+        fit: with_flags(result, group_flags(fit.species.scientific_name, told))
         for fit in ordered
         if (result := _readable(fit)) is not None
-    ]
+    }
+
+
+def _with_borrowed(
+    wanted: Iterable[SpeciesFit], results: Mapping[SpeciesFit, SpeciesResult]
+) -> dict[SpeciesFit, SpeciesResult]:
+    """The wanted fits out of those of all species, with the detection of the others of their region
+    where they have none of their own."""
+    borrowed = {}
+    for place in {fit.region for fit in results}:
+        of_place = [fit for fit in results if fit.region == place]
+        borrowed |= zip(of_place, with_borrowed([results[fit] for fit in of_place]), strict=True)
+    return {fit: borrowed[fit] for fit in wanted}
 
 
 def _readable(fit: SpeciesFit) -> SpeciesResult | None:

@@ -76,6 +76,13 @@ CORRECTED = (
         "intervals are by profile likelihood. Only the calling season of a species is used."
     ),
     _(
+        "Where no site was visited twice in a season, the chance of hearing a species is borrowed: "
+        "it is one more draw from the chances of the other species of that season (Dorazio and "
+        "Royle 2005, Journal of the American Statistical Association 100:389–398). The share then "
+        "has the flag “detection borrowed from other species”, the table gives their number, and "
+        "no trend is made of it."
+    ),
+    _(
         "The chance of hearing a species may depend on the night, the temperature, the time after "
         "sunset, wind, noise, rain before and water that night. The chance that it is there may "
         "depend on habitat, fish and how long the water stays. How much of this a species carries "

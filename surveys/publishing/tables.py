@@ -417,6 +417,13 @@ OCCUPANCY = Table(
         ),
         number("detection_low", "Lower end of its 95% interval.", **_CHANCE),
         number("detection_high", "Upper end of its 95% interval.", **_CHANCE),
+        whole(
+            "borrowed_from",
+            "Number of other species whose detection stands in for that of this one; blank where "
+            "it is its own.",
+            "species",
+            minimum=0,
+        ),
         number("trend", "Corrected share on the line of the trend.", **_SHARE),
         number("trend_low", "Lower end of its 95% interval.", **_SHARE),
         number("trend_high", "Upper end of its 95% interval.", **_SHARE),

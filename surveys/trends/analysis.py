@@ -16,6 +16,7 @@ from surveys.trends.chorus import chorus_trend
 from surveys.trends.estimates import (
     CHOSEN_WHERE_HEARD,
     FEW_CLUSTERS,
+    NO_REPEAT_VISITS,
     OPEN_SEASON,
     POOR_FIT,
     PROTOCOL_CHANGED,
@@ -45,6 +46,7 @@ from surveys.trends.models.occupancy_estimates import detection_share, occupancy
 from surveys.trends.models.phenology import calling_nights
 from surveys.trends.models.phenology_shift import shift_of_season
 from surveys.trends.numerics.arrays import FloatArray
+from surveys.trends.numerics.intervals import wilson_clustered
 from surveys.trends.periods import SpeciesPeriods, calling_season
 from surveys.trends.sensitivity import sensitivity, sites_disagree
 from surveys.trends.species_result import (
@@ -184,6 +186,7 @@ def _years(
             naive=fit.naive,
             occupancy=flagged(_independent(occupancy_share, fit, c_hat), *flags),
             occupancy_by_route=_by_route(occupancy_share, fit, c_hat, alone=alone),
+            naive_by_route=_naive_by_route(fit) if NO_REPEAT_VISITS in fit.flags else None,
             detection=_by_route(detection_share, fit, c_hat, alone=alone),
             detection_model=model,
         )
@@ -218,6 +221,11 @@ def _by_route(
         return independent
     unbounded = replace(independent, low=None, high=None, se=None, interval="none")
     return flagged(unbounded, FEW_CLUSTERS)
+
+
+def _naive_by_route(fit: OccupancyFit) -> Estimate:
+    heard = np.nan_to_num(fit.history).max(axis=1, initial=0.0)
+    return wilson_clustered(heard, np.ones(fit.rows), fit.cluster, name=fit.naive.name)
 
 
 def _turnover(told: TrendData, site: Site) -> Turnover:

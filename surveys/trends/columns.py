@@ -197,6 +197,14 @@ CORRECTED_COLUMNS: tuple[Column, ...] = (
         minimum=0,
         maximum=1,
     ),
+    Column(
+        name="borrowed_from",
+        type="integer",
+        unit="species",
+        meaning="Number of other species whose detection stands in for that of this one; blank "
+        "where it is its own.",
+        minimum=0,
+    ),
     Column(name="interval", type="string", unit="code", meaning="Kind of interval of occupancy."),
     Column(name="method", type="string", unit="code", meaning="Model of occupancy."),
     COLUMNS[-1],

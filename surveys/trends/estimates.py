@@ -34,6 +34,7 @@ STOPS_CHANGED = "stops-changed"
 YEARS_LEFT_OUT = "years-left-out"
 GAP_YEARS = "gap-years"
 ONE_VISIT = "one-visit"
+DETECTION_BORROWED = "detection-borrowed"
 OPEN_SEASON = "open-season"
 CHOSEN_WHERE_HEARD = "chosen-where-heard"
 SITES_DISAGREE = "sites-disagree"
@@ -79,6 +80,7 @@ FLAG_NAMES: dict[str, str] = {
     YEARS_LEFT_OUT: _("some years not in the trend"),
     GAP_YEARS: _("years without surveys"),
     ONE_VISIT: _("one visit per season"),
+    DETECTION_BORROWED: _("detection borrowed from other species"),
     OPEN_SEASON: _("season still open"),
     CHOSEN_WHERE_HEARD: _("routes chosen where species were heard"),
     SITES_DISAGREE: _("stops and routes disagree"),
@@ -149,6 +151,11 @@ FLAGS: dict[str, str] = {
     ONE_VISIT: _(
         "In at least one season no site was visited twice. How often the species is missed "
         "is then taken from other seasons."
+    ),
+    DETECTION_BORROWED: _(
+        "No site was visited twice in a season, so the chance to hear this species is taken from "
+        "the other species of the program. The share holds only if it is heard about as well as "
+        "they are."
     ),
     CHOSEN_WHERE_HEARD: _(
         "Routes were chosen because the species were heard there. They "

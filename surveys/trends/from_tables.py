@@ -17,6 +17,7 @@ from pathlib import Path
 import numpy as np
 
 from surveys.trends.analysis import Parts, analyze
+from surveys.trends.borrowed import with_borrowed
 from surveys.trends.histories import PeriodColumns, Site
 from surveys.trends.joint_entries import (
     JointEntry,
@@ -146,17 +147,21 @@ def read_periods(folder: Path) -> FrozenPeriods:
 def fit_species(
     frozen: FrozenPeriods, *, notify: Callable[[str, Site], None] = lambda species, site: None
 ) -> Iterator[tuple[str, Site, SpeciesResult]]:
-    """The fits behind the tables of occupancy and of trends, by site and species.
+    """The fits behind the tables of occupancy and of trends, by site and species; detection is
+    borrowed where a species has none of its own.
 
     ``notify`` is called with each species and site before its fit begins.
     """
     parts = Parts(turnover=False, index=False, phenology=False)
     for site in SITES:
+        results = []
         for position, name in enumerate(frozen.species):
             notify(name, site)
             periods = species_periods(frozen.periods, position)
             result = analyze(name, periods, site=site, parts=parts)
-            yield name, site, with_flags(result, group_flags(name, frozen.told))
+            results.append(with_flags(result, group_flags(name, frozen.told)))
+        for name, result in zip(frozen.species, with_borrowed(results), strict=True):
+            yield name, site, result
 
 
 def null_runs(

@@ -57,6 +57,7 @@ def corrected_row(species: str, year: SpeciesYear, whole: Estimate | None = None
         "route_high": by_route.high if by_route else None,
         **_interval("whole", whole),
         **_interval("detection", year.detection),
+        "borrowed_from": year.borrowed_from,
         "interval": year.occupancy.interval,
         "method": year.occupancy.method,
         "flags": _joined(merge_flags(year.occupancy.flags, by_route.flags if by_route else ())),
@@ -77,6 +78,7 @@ def occupancy_rows(species: str, site: Site, result: SpeciesResult) -> Iterator[
             **_interval("naive", year.naive),
             **_interval("occupancy", year.occupancy),
             **_interval("detection", year.detection),
+            "borrowed_from": year.borrowed_from,
             **_interval("trend", line.get(year.season_year)),
             **_interval("naive_trend", naive_line.get(year.season_year)),
             **_interval("whole", whole.get(year.season_year)),
@@ -224,6 +226,8 @@ def _year(row: Mapping[str, Any], nights: Nights) -> SpeciesYear:
         occupancy=_estimate(row, "occupancy", _flags(row)),
         detection=_estimate(row, "detection"),
         detection_model=current_model(row["detection_model"] or ""),
+        # Publications from before have no such column.
+        borrowed_from=row.get("borrowed_from"),
     )
 
 

@@ -38,6 +38,8 @@ class SpeciesYear:
     ``sites_heard_at`` counts sites by their highest call index, 1 to 3. The first and the last
     night heard are of the whole season year. ``occupancy_by_route`` is ``occupancy`` with an
     interval that allows for the stops of a route being alike, as that of ``detection`` does.
+    ``naive_by_route`` is such an interval of ``naive``, where no site was visited twice. There
+    ``borrowed_from`` counts the other species whose detection stands in for its own, if any does.
     """
 
     season_year: int
@@ -52,6 +54,8 @@ class SpeciesYear:
     effort: Effort | None = None
     sites_heard_at: tuple[int, int, int] | None = None
     occupancy_by_route: Estimate | None = None
+    naive_by_route: Estimate | None = None
+    borrowed_from: int | None = None
 
     @property
     def is_open(self) -> bool:

@@ -6,6 +6,7 @@ from typing import Any
 
 from django.utils.safestring import mark_safe
 
+from surveys.charts.borrowed import lenders_of
 from surveys.charts.shares import Series, SpeciesChart, point, species_chart, year_point
 from surveys.charts.small import small_svg
 from surveys.charts.words import (
@@ -29,10 +30,13 @@ from surveys.trends.species_result import SpeciesResult
 
 
 def fit_series(fit: StoredFit, name: str) -> Series:
-    """Corrected shares; the naive ones, and labeled so, where none can be corrected."""
+    """Corrected shares; the naive ones where none can be corrected. Their name says so, or that
+    detection is borrowed."""
     years = fit.result.years
     corrected = [year_point(year, year.occupancy) for year in years]
     if any(share.value is not None for share in corrected):
+        if lenders_of(fit.result):
+            name = said("{name} (detection borrowed)", name=name)
         return Series(name=name, points=tuple(corrected))
     return Series(
         name=said("{name} (not corrected)", name=name),
@@ -137,7 +141,10 @@ def turnover_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
     """The chances of turnover; none where the page says of every season that detection is not
     known, because turnover cannot be told from missing a species without it."""
     turnover = result.turnover
-    detection_known = any(share_with_interval(year.detection) != unknown() for year in result.years)
+    detection_known = any(
+        not year.borrowed_from and share_with_interval(year.detection) != unknown()
+        for year in result.years
+    )
     if turnover is None or not detection_known:
         return []
     return [

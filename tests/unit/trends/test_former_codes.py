@@ -14,6 +14,7 @@ from surveys.charts.words import flags_in_words
 from surveys.publishing.method import method_text
 from surveys.trends.choices import CHOICES
 from surveys.trends.estimates import (
+    DETECTION_BORROWED,
     FEW_CLUSTERS,
     FLAGS,
     LEVEL_NOT_KNOWN,
@@ -32,7 +33,7 @@ from surveys.trends.model_selection import DETECTION, OCCUPANCY
 from surveys.trends.result_tables import result_from_rows
 
 # Codes that were never stored as words.
-LATER = {LEVEL_NOT_KNOWN, NOT_CLEARLY_BETTER}
+LATER = {DETECTION_BORROWED, LEVEL_NOT_KNOWN, NOT_CLEARLY_BETTER}
 CODE = re.compile(r"[a-z]+-[a-z-]+")
 # As version 1 of a publication wrote them.
 TREND = {

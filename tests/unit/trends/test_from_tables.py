@@ -17,6 +17,7 @@ from surveys.publishing.formats import reproduce
 from surveys.publishing.frozen import Frozen, write_table
 from surveys.publishing.results import add_trends
 from surveys.publishing.tables import TABLE
+from surveys.trends import estimates
 from surveys.trends.analysis import Parts, analyze
 from surveys.trends.from_tables import fit_species, null_runs, read_periods
 from surveys.trends.joint_entries import JointEntry, ToldEntry
@@ -298,6 +299,36 @@ def test_every_species_is_fitted_by_stop_and_by_route(larger):
         assert (result.chorus is None) is (site == "route")
         parts = Parts(turnover=False, index=False, phenology=False)
         assert result == analyze(species, periods, site=site, parts=parts)
+
+
+def test_a_publication_borrows_detection_where_a_species_was_visited_once(larger):
+    """Of the three visits of a season one is in the calling season of the first species."""
+    others = [f"Hyla {number}" for number in range(5)]
+    tables = {}
+    for table in ("checklist", "visits", "periods", "calls"):
+        with (larger / f"{table}.csv").open(newline="") as file:
+            tables[table] = list(csv.reader(file))
+    for table, key in (("visits", 0), ("periods", 0), ("calls", 1)):
+        header, *rows = tables[table]
+        tables[table] = [header, *(row for row in rows if int(row[key].split("-")[1]) < 2)]
+    columns, (name, peeper, *rest) = tables["checklist"]
+    tables["checklist"] = [columns, [name, peeper, *rest[:-2], "04-01", "04-30"]]
+    tables["checklist"] += [[other, other, *rest] for other in others]
+    tables["calls"] += [
+        [index, period, other, *more]
+        for index, period, _, *more in tables["calls"][1:]
+        for other in others
+    ]
+    for table, rows in tables.items():
+        with (larger / f"{table}.csv").open("w", newline="") as file:
+            csv.writer(file).writerows(rows)
+    results = {(species, site): one for species, site, one in fit_species(read_periods(larger))}
+    assert len(results) == 12
+    for site in ("stop", "route"):
+        years = results[peeper, site].years
+        assert [year.borrowed_from for year in years] == [5] * 2
+        assert all(estimates.DETECTION_BORROWED in year.flags for year in years)
+        assert all(year.borrowed_from is None for year in results[others[0], site].years)
 
 
 def test_nobody_needs_to_be_notified(larger):

@@ -202,7 +202,7 @@ def test_a_row_of_occupancy():
         "species": "x", "site": "stop", "season_year": 2023, "sites": 41, "sites_heard": 12,
         "naive": 12 / 41, "naive_low": 0.18, "naive_high": 0.44,
         "occupancy": 0.4, "occupancy_low": 0.3, "occupancy_high": 0.5,
-        "detection": 0.6, "detection_low": 0.5, "detection_high": 0.7,
+        "detection": 0.6, "detection_low": 0.5, "detection_high": 0.7, "borrowed_from": None,
         "trend": 0.41, "trend_low": 0.3, "trend_high": 0.5,
         "naive_trend": 0.29, "naive_trend_low": 0.2, "naive_trend_high": 0.4,
         "whole": None, "whole_low": None, "whole_high": None,
@@ -255,7 +255,7 @@ def test_a_corrected_row():
         "occupancy": 0.4, "occupancy_low": 0.3, "occupancy_high": 0.5,
         "route_low": 0.2, "route_high": 0.6,
         "whole": 0.3, "whole_low": 0.2, "whole_high": 0.4,
-        "detection": 0.6, "detection_low": 0.5, "detection_high": 0.7,
+        "detection": 0.6, "detection_low": 0.5, "detection_high": 0.7, "borrowed_from": None,
         "interval": "exact", "method": "by hand",
         "flags": "one-sided; few-clusters",
     }  # fmt: skip

@@ -32,10 +32,7 @@ def main() -> int:
     here = Path(__file__).resolve().parent
     data = (Path(sys.argv[1]) if len(sys.argv) > 1 else here.parent) / "data"
     periods = read_periods(data)
-    results = []
-    for species, site, result in fit_species(periods):
-        print(f"{species}, site = {site}", file=sys.stderr)
-        results.append((species, site, result))
+    results = list(fit_species(periods, notify=begun))
     again = {
         "yearly": list(yearly_rows(periods)),
         "occupancy": [row for result in results for row in occupancy_rows(*result)],
@@ -50,6 +47,11 @@ def main() -> int:
     agreed = [compare(table, data / f"{table}.csv", rows) for table, rows in again.items()]
     print("Everything agrees." if all(agreed) else "The results do not follow from the rows.")
     return 0 if all(agreed) else 1
+
+
+def begun(species: str, site: str) -> None:
+    """Say what is fitted next."""
+    print(f"{species}, site = {site}", file=sys.stderr)
 
 
 def simulate_again(data: Path, periods: FrozenPeriods) -> list[dict]:
