@@ -1,6 +1,7 @@
 """Simulated surveys of a fitted occupancy model, laid out once and drawn many times.
 
-A history is a number: bit j says whether visit j heard the species. Rows that share their design
+A history is a number: bit j says whether visit j heard the species; with very many visits it is one
+of Python's integers, which have no end. Rows that share their design
 and their missing visits are one unit, as long as detection does not differ between visits; only
 the counts of histories then change from one survey to the next.
 """
@@ -21,6 +22,8 @@ from surveys.trends.numerics.grouping import group_rows
 
 # Codes below this are counted in a list of all of them, which is quicker.
 _MOST_COUNTED = 1 << 20
+# The other bits are left for the number of a cohort.
+_MOST_BITS = 40
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,8 +52,7 @@ class SurveyFrame:
 
     def coded(self, history: FloatArray) -> IntArray:
         """Histories (rows, visits) as numbers (rows,)."""
-        bits = 1 << np.arange(history.shape[1])
-        codes: IntArray = (np.nan_to_num(history) > 0) @ bits
+        codes: IntArray = (np.nan_to_num(history) > 0) @ _bits(history.shape[1])
         return codes
 
     def simulated(self, psi: FloatArray, p: FloatArray, rng: np.random.Generator) -> IntArray:
@@ -58,7 +60,7 @@ class SurveyFrame:
         occupied = rng.random(len(self.unit)) < psi[self.unit]
         of_rows = p[self.unit] if len(p) < len(self.unit) else p
         heard = rng.random(of_rows.shape) < of_rows
-        codes: IntArray = np.where(occupied, heard @ (1 << np.arange(p.shape[1])), 0)
+        codes: IntArray = np.where(occupied, heard @ _bits(p.shape[1]), 0)
         return codes
 
     def blocks(self, codes: IntArray) -> tuple[Block, ...]:
@@ -72,7 +74,7 @@ class SurveyFrame:
                 replace(block, heard=heard[:, block.at], if_empty=if_empty[block.at])
                 for block in self.silent.blocks
             )
-        times = ((codes[:, None] >> np.arange(visits)) & 1).sum(axis=1)
+        times = ((codes[:, None] >> np.arange(visits)) & 1).sum(axis=1).astype(np.int64)
         width = visits + 1
         count = np.bincount(self.unit * width + times, minlength=len(self.size) * width)
         filled = np.flatnonzero(count)
@@ -110,7 +112,7 @@ def survey_frame(fit: OccupancyFit) -> SurveyFrame:
         trials = trials.sum(axis=1, keepdims=True)
     else:
         first = unit = np.arange(len(seen))
-    patterns, cohort = np.unique(seen[first] @ (1 << np.arange(seen.shape[1])), return_inverse=True)
+    patterns, cohort = np.unique(seen[first] @ _bits(seen.shape[1]), return_inverse=True)
     silent = OccupancyCells(
         detections=np.zeros(trials[first].shape),
         trials=trials[first],
@@ -130,11 +132,18 @@ def survey_frame(fit: OccupancyFit) -> SurveyFrame:
     )
 
 
+def _bits(visits: int) -> IntArray:
+    """What each visit adds to the number of a history (visits,)."""
+    bits = [1 << visit for visit in range(visits)]
+    # From here on the number of a cohort before that of a history might not fit into 64 bits.
+    return np.array(bits, dtype=np.int64 if visits <= _MOST_BITS else np.object_)
+
+
 def pearson_of(frame: SurveyFrame, codes: IntArray, theta: FloatArray) -> float:
     """Pearson's X2 of histories against the model at ``theta``; see ``goodness_of_fit``."""
     psi, p = frame.chances(theta)
     width = 1 << frame.seen.shape[1]
-    keys, counts = _counted(frame.cohort_of * width + codes)
+    keys, counts = _counted(frame.cohort_of.astype(codes.dtype) * width + codes)
     total = 0.0
     for number, units in enumerate(frame.cohorts):
         of_cohort = keys // width == number

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from surveys.trends import estimates
 from surveys.trends.models.call_index import (
+    _state_shares,
     fit_call_index,
     heard_given_state,
     index_odds_ratio,
@@ -211,6 +212,32 @@ class TestFit:
         air_ratio = index_odds_ratio(found, "detection: air", level=0.99)
         assert air_ratio.low < 1 < air_ratio.high
         assert air_ratio.interval == "profile"
+
+    def test_the_units_of_a_covariate_change_no_interval(self):
+        """Delta intervals of the states need the slope in the units of the coefficients."""
+        rng = np.random.default_rng(7)
+        index, night = simulated(rng, 300), rng.normal(100.0, 40.0, 300)
+        year = np.arange(300) % 3
+        summaries = [
+            summarize_groups(fit_call_index(index, groups=year, state={"night": unit * night}))
+            for unit in (1.0, 1 / 365)
+        ]
+        for (_, one), (_, other) in zip(*summaries, strict=True):
+            for name in ("expected_index", "full_chorus"):
+                ours, theirs = getattr(one, name), getattr(other, name)
+                assert (ours.low, ours.high) == pytest.approx((theirs.low, theirs.high), rel=1e-5)
+
+    def test_the_slope_of_the_states_is_by_the_coefficients_that_are_told(self):
+        rng = np.random.default_rng(8)
+        night = rng.normal(100.0, 40.0, 200)
+        fit = fit_call_index(simulated(rng, 200), groups=np.arange(200) % 2, state={"night": night})
+        raw = fit.fitted.coefficients
+        gradient = _state_shares(fit, 1, raw)[1]
+        for k in range(len(raw)):
+            move = np.zeros(len(raw))
+            move[k] = 1e-7 * max(1.0, abs(raw[k]))
+            ahead, behind = (_state_shares(fit, 1, raw + side * move)[0] for side in (1, -1))
+            np.testing.assert_allclose(gradient[:, k], (ahead - behind) / (2 * move[k]), atol=2e-6)
 
     def test_unknown_coefficient(self, fit):
         with pytest.raises(ValueError, match="expected one of"):

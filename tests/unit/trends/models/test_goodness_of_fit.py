@@ -214,3 +214,33 @@ def test_a_site_that_is_visited_on_most_nights_fits_into_memory(monkeypatch):
     rng.bit_generator.state = state
     monkeypatch.setattr(simulated_surveys, "_MOST_COUNTED", 0)
     assert statistic(4) == few
+
+
+def test_more_visits_than_a_number_has_bits_are_checked_all_the_same():
+    """Among seventy nights of the season each row has the same four visits as before."""
+    history = survey(4)
+    many = np.full((len(history), 70), NAN)
+    many[:, [0, 33, 63, 69]] = history
+    few, check = (goodness_of_fit(fit_occupancy(one), seed=1) for one in (history, many))
+    assert check.statistic == pytest.approx(few.statistic, rel=1e-6)
+    assert check.c_hat.value == pytest.approx(few.c_hat.value, rel=0.1)
+    alike = np.arange(len(history)) % 2.0
+    night = np.zeros(many.shape)
+    night[:, 69] = alike
+    by_visit = goodness_of_fit(fit_occupancy(many, detection={"x": night}), seed=1, replicates=3)
+    short = fit_occupancy(history, detection={"x": night[:, [0, 33, 63, 69]]})
+    assert by_visit.statistic == pytest.approx(pearson(short), rel=1e-6)
+
+
+def test_seventy_visits_that_were_all_made():
+    """The chance of a history is that of its number of calls; checked by logarithms."""
+    rng = np.random.default_rng(8)
+    heard = (rng.random((30, 1)) < 0.7) & (rng.random((30, 70)) < 0.1)
+    fit = fit_occupancy(heard)
+    psi, p = 1 / (1 + np.exp(-fit.coefficients))
+    calls = heard.sum(axis=1)
+    chance = np.exp(np.log(psi) + calls * np.log(p) + (70 - calls) * np.log1p(-p))
+    expected = 30 * (chance + (calls == 0) * (1 - psi))
+    counts, first = np.unique(heard, axis=0, return_counts=True, return_index=True)[2:0:-1]
+    terms = (counts - expected[first]) ** 2 / expected[first]
+    assert pearson(fit) == pytest.approx(terms.sum() + 30 - expected[first].sum())

@@ -13,9 +13,11 @@ from surveys.trends.numerics.optimize import (
     Objective,
     ProfileFailedError,
     _profile_end,
+    _updated,
     covariance_of,
     identified,
     maximize,
+    newton_step,
     numeric_hessian,
     profile_limits,
 )
@@ -74,6 +76,36 @@ class TestMaximize:
 
         end = maximize(objective(nowhere, costly=costly), np.zeros(1))
         assert not end.converged
+
+
+def test_the_step_is_that_of_newton_and_tells_what_is_left_to_gain():
+    """Another step would find the same end, later."""
+    value, slope = quadratic(np.zeros(3))
+    step, gain = newton_step(slope, -BEND, np.zeros(3, dtype=bool))
+    np.testing.assert_allclose(step, CENTER, rtol=1e-12)
+    assert gain == pytest.approx(-2 * value, rel=1e-12)
+    held, _ = newton_step(slope, -BEND, np.array([False, True, False]))
+    rest = np.ix_([0, 2], [0, 2])
+    np.testing.assert_allclose(held[[0, 2]], np.linalg.solve(BEND[rest], slope[[0, 2]]), rtol=1e-12)
+    assert held[1] == 0
+    far, _ = newton_step(100 * slope, -BEND, np.zeros(3, dtype=bool))
+    np.testing.assert_allclose(far, CENTER * 2, rtol=1e-12)
+
+
+def test_an_updated_hessian_explains_the_last_step():
+    """The secant equation: Nocedal & Wright, Numerical Optimization, 2nd ed., eq. 6.6 (from
+    memory)."""
+    step = np.array([0.3, -0.2, 0.1])
+    new = _updated(-np.eye(3), step, -BEND @ step)
+    np.testing.assert_allclose(new @ step, -BEND @ step, rtol=1e-12)
+    np.testing.assert_allclose(new, new.T)
+    assert (np.linalg.eigvalsh(new) < 0).all()
+
+
+def test_a_quadratic_takes_one_newton_step_and_updates_take_few():
+    start = CENTER - 0.5
+    assert maximize(objective(quadratic), start).iterations <= 3
+    assert maximize(objective(quadratic), start, curvature=-1.5 * BEND).iterations <= 12
 
 
 def test_no_step_uphill_is_no_maximum_while_the_slope_is_steep():
