@@ -15,7 +15,7 @@ import pytest
 from scipy.stats import binom
 
 from tests.published.trends.calibration.cases import CASES
-from tests.published.trends.calibration.counting import count_case
+from tests.published.trends.calibration.counting import count_case, estimator
 
 PROGRAMS = 60
 MORE_PROGRAMS = 150
@@ -91,4 +91,13 @@ def test_the_command_counts_one_case_again_and_keeps_the_other_rows(tmp_path):
     assert (list(after), changed) == (list(before), {f"| {name}"})
     assert after[f"| {name}"].startswith(f"| {name} | 2 | 0.0 | 0.0 | 0.0 (")
     assert "| 100.0 |" in after[f"| {name}"]
-    assert "Not all rows are of one run" in target.read_text("utf-8")
+    assert after[f"| {name}"].endswith(f"| {estimator()} |")
+    assert "A row of other code than today's" in target.read_text("utf-8")
+
+
+@pytest.mark.parametrize("name", ["table.md", "whole_program.md"])
+def test_every_row_says_which_estimator_it_is_of(name):
+    _, _, *rows = (line for line in TABLE.with_name(name).read_text().splitlines() if "|" in line)
+    stamps = [row.split("|")[-2].strip() for row in rows]
+    assert all(re.fullmatch("(commit )?[0-9a-f]{8}", stamp) for stamp in stamps)
+    assert "no claim about today's" in TABLE.with_name(name).read_text()

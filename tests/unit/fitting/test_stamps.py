@@ -3,7 +3,8 @@
 import pytest
 
 from surveys.fitting import stamps
-from surveys.fitting.stamps import LIBRARIES, VERSION, software, software_checksum
+from surveys.fitting.checksums import software_checksum
+from surveys.fitting.stamps import LIBRARIES, VERSION, software
 
 SOURCE = '''
 """A module."""

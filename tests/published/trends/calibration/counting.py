@@ -6,9 +6,12 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
+import surveys.trends
+from surveys.fitting.checksums import software_checksum
 from surveys.trends.estimates import Estimate
 from surveys.trends.histories import Histories
 from surveys.trends.model_selection import choose_trend
@@ -230,10 +233,10 @@ def table(counts: Iterable[Count]) -> str:
     """The counts as a table in Markdown, with what each case had to keep."""
     head = (
         "| case | programs | fell % | rose % | both % (95 %) | not told % | coverage % "
-        "| share doubled % | coverage of the share % | goal | missed |\n"
-        "|---|---:|---:|---:|---|---:|---:|---:|---:|---|---|"
+        "| share doubled % | coverage of the share % | goal | missed | estimator |\n"
+        "|---|---:|---:|---:|---|---:|---:|---:|---:|---|---|---|"
     )
-    lines = [head]
+    lines, stamp = [head], estimator()
     for count in counts:
         n = count.programs
         error = wilson(count.fell + count.rose, n)
@@ -241,9 +244,17 @@ def table(counts: Iterable[Count]) -> str:
             f"| {count.case.name} | {n} | {100 * count.fell / n:.1f} | {100 * count.rose / n:.1f} "
             f"| {count.alarms:.1f} ({100 * (error.low or 0):.1f} to {100 * (error.high or 0):.1f}) "
             f"| {100 * count.not_told / n:.1f} | {count.coverage:.1f} | {_of_level(count)} "
-            f"| {_goal(count.case)} | {', '.join(count.misses)} |"
+            f"| {_goal(count.case)} | {', '.join(count.misses)} "
+            f"| {stamp} |"
         )
     return "\n".join(lines) + "\n"
+
+
+def estimator() -> str:
+    """A checksum of the code of the trends; comments, docstrings and layout do not count."""
+    folder = Path(surveys.trends.__file__).parent
+    sources = {str(path.relative_to(folder)): path.read_text() for path in folder.rglob("*.py")}
+    return software_checksum(sources, {})[:8]
 
 
 def merged(before: str, again: str, names: Sequence[str]) -> str:
