@@ -1,7 +1,7 @@
 """Detection that is borrowed from other species, in words."""
 
 from surveys.language import said
-from surveys.trends.species_result import SpeciesResult
+from surveys.trends.species_result import SpeciesResult, SpeciesYear
 
 
 def lenders_of(result: SpeciesResult) -> tuple[int, ...]:
@@ -24,3 +24,10 @@ def borrowed_words(result: SpeciesResult) -> str:
         fewest=lenders[0],
         most=lenders[-1],
     )
+
+
+def borrowed_of(year: SpeciesYear) -> str:
+    """The flag of a season year with the number of species; blank where nothing is borrowed."""
+    if not year.borrowed_from:
+        return ""
+    return said("detection borrowed from {count} other species", count=year.borrowed_from)

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.utils.safestring import mark_safe
 
-from surveys.charts.borrowed import lenders_of
+from surveys.charts.borrowed import borrowed_of, lenders_of
 from surveys.charts.shares import Series, SpeciesChart, point, species_chart, year_point
 from surveys.charts.small import small_svg
 from surveys.charts.words import (
@@ -25,8 +25,8 @@ from surveys.charts.words import (
 from surveys.fitting.stored import StoredFit
 from surveys.language import gettext, said
 from surveys.trends import Estimate, wilson
-from surveys.trends.estimates import OPEN_SEASON
-from surveys.trends.species_result import SpeciesResult
+from surveys.trends.estimates import DETECTION_BORROWED, OPEN_SEASON
+from surveys.trends.species_result import SpeciesResult, SpeciesYear
 
 
 def fit_series(fit: StoredFit, name: str) -> Series:
@@ -206,7 +206,7 @@ def glance_rows(fits: Sequence[StoredFit], address: Callable[[StoredFit], str]) 
         of_trend = dict.fromkeys((*trend.flags, *((OPEN_SEASON,) if is_open else ())))
         remarks = [flags_in_words([flag]) for flag in of_trend]
         remarks += [
-            said("{year}: {flag}", year=last.season_year, flag=flags_in_words([flag]))
+            said("{year}: {flag}", year=last.season_year, flag=_flag_of(last, flag))
             for flag in last.occupancy.flags
             if flag not in of_trend
         ]
@@ -224,6 +224,12 @@ def glance_rows(fits: Sequence[StoredFit], address: Callable[[StoredFit], str]) 
             }
         )
     return rows
+
+
+def _flag_of(year: SpeciesYear, flag: str) -> str:
+    """A flag in words; that detection is borrowed with from how many species."""
+    number = borrowed_of(year) if flag == DETECTION_BORROWED else ""
+    return number or flags_in_words([flag])
 
 
 def small_multiples(fits: Sequence[StoredFit], address: Callable[[StoredFit], str]) -> list[dict]:

@@ -51,7 +51,7 @@ def test_pages_files_and_api_name_the_flag_and_the_number_of_species(
 ):
     client = client_for(partner)
     listed = words_of(client.get(reverse("web:trends", args=[program.slug])))
-    assert "2024: detection borrowed from other species" in listed
+    assert "2024: detection borrowed from 5 other species" in listed
     assert "is taken from the other species of the program" in listed
     compared = client.get(reverse("web:trend_compare", args=[program.slug]))
     assert "(detection borrowed)" in words_of(compared)

@@ -4,6 +4,8 @@ The idea: Dorazio & Royle 2005, JASA 100:389-398; Zipkin, DeWan & Royle 2009, Jo
 Ecology 46:815-822 (both from memory).
 """
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from scipy.integrate import quad
@@ -88,3 +90,12 @@ def test_the_interval_holds_the_true_share_where_a_known_chance_would_not(name):
     least = binom.ppf(1e-4, programs, 0.95)
     assert count.programs == programs
     assert count.held >= least > count.certain
+
+
+def test_the_table_has_every_case_and_no_interval_that_is_too_narrow():
+    table = Path(__file__).parent / "calibration/borrowed.md"
+    rows = [line.split(" | ") for line in table.read_text("utf-8").splitlines() if "(" in line[20:]]
+    counted = {row[0].removeprefix("| "): row for row in rows if len(row) > 3}
+    for case in BORROWINGS:
+        coverage = float(counted[case.name][2].partition(" ")[0])
+        assert 95 <= coverage <= 99, case.name

@@ -181,3 +181,9 @@ def test_the_number_of_species_comes_back_from_the_tables():
     del rows[0]["borrowed_from"]
     (former,) = result_from_rows(rows, {}, {}).years
     assert former.borrowed_from is None
+    of_two = lent(BORROWER_OF_TWO, [LENDER_OF_TWO] * FEWEST_LENDERS)
+    published = result_from_rows(
+        list(occupancy_rows("x", "stop", of_two)), trend_row("x", "stop", of_two), {}
+    )
+    assert borrowed_words(published) in trend_sentence("Wood frog", published, "stop")
+    assert borrowed_words(published)

@@ -13,6 +13,7 @@ from surveys.trends.borrowed import FEWEST_LENDERS, borrowed_share, can_lend
 from surveys.trends.models.occupancy import fit_occupancy
 from surveys.trends.models.occupancy_estimates import detection_share
 from surveys.trends.numerics.intervals import wilson, wilson_clustered
+from tests.published.trends.calibration.counting import estimator
 
 SEED = 20261201
 STOPS, VISITS = 10, 3
@@ -118,7 +119,8 @@ def _shares(case: Borrowing, routes: np.ndarray) -> np.ndarray:
 
 def document(programs: int) -> str:
     """Every case counted, in Markdown."""
-    return HEAD + "\n\n" + borrowed_table(count_borrowing(case, programs) for case in BORROWINGS)
+    counts = [count_borrowing(case, programs) for case in BORROWINGS]
+    return f"{HEAD} Code of `surveys/trends`: {estimator()}.\n\n{borrowed_table(counts)}"
 
 
 def borrowed_table(counts: Iterable[BorrowedCount]) -> str:
