@@ -19,6 +19,7 @@ from av.audio.resampler import AudioResampler
 from av.audio.stream import AudioStream
 from av.container.input import InputContainer
 
+from surveys.sound.fragments import once_each
 from surveys.sound.waves import RATE_HZ, Samples, Wave
 
 # FFmpeg adds two channels so that their power stays the same; half of the sum stays within 1.
@@ -88,6 +89,8 @@ def opened(content: bytes, media_type: str) -> InputContainer:
         "format_whitelist": container.demuxer,
         "protocol_whitelist": "none",
     }
+    if media_type == "audio/mp4":
+        content = once_each(content)
     return av.open(io.BytesIO(content), "r", format=container.demuxer, options=options)
 
 

@@ -70,6 +70,24 @@ def as_recorded(name: str, wave: Wave) -> tuple[bytes, str]:
     return pipe.written.getvalue(), media_type
 
 
+def stopped_as_by_gstreamer(content: bytes) -> bytes:
+    """MP4 in fragments whose last head stands there twice, with another number (ISO/IEC 14496-12,
+    section 8.8.5)."""
+    at = content.rindex(b"moof") - 4
+    head = content[at : at + int.from_bytes(content[at : at + 4])]
+    number = int.from_bytes(head[20:24]) + 1
+    return (
+        content[:at] + head + head[:20] + number.to_bytes(4) + head[24:] + content[at + len(head) :]
+    )
+
+
+def with_time_turned_back(content: bytes) -> bytes:
+    """MP4 in fragments, the last of which says that it begins where the file does."""
+    at = content.rindex(b"tfdt") + 4
+    size = 8 if content[at] else 4
+    return content[: at + 4] + bytes(size) + content[at + 4 + size :]
+
+
 def length_told(content: bytes) -> float | None:
     """What the container says of its length, in seconds."""
     with av.open(io.BytesIO(content)) as source:

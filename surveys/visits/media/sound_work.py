@@ -25,9 +25,9 @@ def picture(content: bytes) -> bytes:
     del content
     try:
         wave = decode(sound, media_type)
-        copy = seekable_copy(sound, media_type) or b""
     except UnreadableError:
         raise RefusedError(UNREADABLE) from None
+    copy = _copy(sound, media_type)
     del sound
     files = (spectrogram_png(spectrogram(wave)), waveform_png(waveform(wave)), copy)
     told = {
@@ -36,6 +36,14 @@ def picture(content: bytes) -> bytes:
         "measures": _told(measure_clearest(wave)),
     }
     return packed(told, files)
+
+
+def _copy(sound: bytes, media_type: str) -> bytes:
+    """What can be decoded has its picture, even where no copy can be made of its packets."""
+    try:
+        return seekable_copy(sound, media_type) or b""
+    except UnreadableError:
+        return b""
 
 
 def selection(content: bytes) -> bytes:

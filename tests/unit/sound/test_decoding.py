@@ -11,9 +11,18 @@ from surveys.sound.decoding import CONTAINERS, UnreadableError, decode
 from surveys.sound.measures import measure
 from surveys.sound.seekable import seekable_copy
 from surveys.sound.waves import RATE_HZ, Wave
+from surveys.visits.media import sound_work
 from surveys.visits.media.audio_formats import MEDIA_TYPES
+from surveys.visits.media.sound_messages import asked, made
 from tests.support.callers import Caller, sung
-from tests.support.encoded import FORMATS, as_recorded, encoded, length_told
+from tests.support.encoded import (
+    FORMATS,
+    as_recorded,
+    encoded,
+    length_told,
+    stopped_as_by_gstreamer,
+    with_time_turned_back,
+)
 from tests.support.for_each import for_each
 
 TRILL = Caller(pitch_hz=2700, pulse_rate=30)
@@ -99,6 +108,24 @@ def test_a_copy_that_can_be_searched(name):
     assert length_told(copy) == pytest.approx(4, abs=0.1)
     assert seekable_copy(copy, media_type) is None
     assert (decode(copy, media_type).samples == decode(content, media_type).samples).all()
+
+
+def test_a_fragment_that_is_announced_twice_is_read_once():
+    """As WebKitGTK stops a recording: nothing of the last second is lost, and there is a copy."""
+    whole, media_type = as_recorded("AAC in MP4", WAVE)
+    stopped = stopped_as_by_gstreamer(whole)
+    assert len(stopped) > len(whole)
+    assert (decode(stopped, media_type).samples == decode(whole, media_type).samples).all()
+    assert seekable_copy(stopped, media_type) == seekable_copy(whole, media_type)
+
+
+def test_a_picture_without_a_copy():
+    content, media_type = as_recorded("AAC in MP4", WAVE)
+    turned = with_time_turned_back(content)
+    with pytest.raises(UnreadableError):
+        seekable_copy(turned, media_type)
+    found = made(sound_work.picture(asked(media_type=media_type) + turned))
+    assert (found.seekable, found.seconds) == (b"", pytest.approx(4, abs=0.1))
 
 
 def test_webm_of_a_browser_has_no_length():
