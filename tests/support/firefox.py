@@ -5,6 +5,7 @@ Playwright would speak the rest of it, but it asks for what only later releases 
 
 import base64
 import json
+import os
 import re
 import subprocess
 import time
@@ -22,6 +23,7 @@ _PREFERENCES = {
     # A microphone that beeps, and nobody to ask whether it may be used.
     "media.navigator.streams.fake": True,
     "media.navigator.permission.disabled": True,
+    "media.cubeb.backend": "alsa",
     # It talks to nobody but the site.
     "app.normandy.enabled": False,
     "app.update.disabledForTesting": True,
@@ -48,6 +50,8 @@ _PREFERENCES = {
     "dom.ipc.processPrelaunch.enabled": False,
     "dom.ipc.processCount": 1,
 }
+# A sound card into which everything plays; without any, Firefox plays nothing at all.
+_SOUND = "pcm.!default { type null }\nctl.!default { type null }\n"
 LARGEST_BYTES = 50_000_000
 STARTS_WITHIN_S = 120
 
@@ -114,10 +118,16 @@ def driving(profile: Path, *, patience_s: float) -> Iterator[Firefox]:
     profile.mkdir()
     lines = (f"user_pref({json.dumps(k)}, {json.dumps(v)});" for k, v in _PREFERENCES.items())
     (profile / "user.js").write_text("\n".join(lines))
+    sound = profile / "asound.conf"
+    sound.write_text(_SOUND)
+    environment = {**os.environ, "ALSA_CONFIG_PATH": str(sound)}
     command = [FIREFOX, "--headless", "--no-remote", "--remote-debugging-port=0"]
     command += ["--profile", str(profile), "about:blank"]
     said = profile / "said"
-    with said.open("wb") as out, subprocess.Popen(command, stdout=out, stderr=out) as process:
+    with (
+        said.open("wb") as out,
+        subprocess.Popen(command, stdout=out, stderr=out, env=environment) as process,
+    ):
         try:
             address = _address(process, said)
             with connect(f"{address}/session", max_size=LARGEST_BYTES, proxy=None) as wire:

@@ -6,9 +6,11 @@ from typing import Any, Protocol
 
 from tests.browser.conftest import PATIENCE_MS
 
-# The middle of the first one that fits, in the open dialog where there is one; nothing while it is
-# covered or on the move.
-_FIND = """async (selector, words) => {
+# Where to tap the first one that fits, in the open dialog where there is one; nothing while it is
+# covered or on the move. Wide ones are tapped left and right of their middle in turns, so that two
+# buttons in one place are not pressed by a double tap; players where they have their button. It is
+# seen whether the tap arrives.
+_FIND = """async (selector, words, side) => {
   const room = [...document.querySelectorAll("dialog:modal")].at(-1) ?? document;
   const found = [...room.querySelectorAll(selector)].find(
     (one) => one.checkVisibility() && !one.disabled && one.innerText.includes(words),
@@ -16,8 +18,10 @@ _FIND = """async (selector, words) => {
   if (!found) return null;
   const frame = () => new Promise(requestAnimationFrame);
   const middle = () => {
-    const { left, right, top, bottom } = found.getBoundingClientRect();
-    return [(left + right) / 2, (top + bottom) / 2].map(Math.round);
+    const { left, right, top, bottom, width } = found.getBoundingClientRect();
+    const aside = width > 150 ? (side * width) / 4 : 0;
+    const x = found.localName === "audio" ? left + 22 : (left + right) / 2 + aside;
+    return [x, (top + bottom) / 2].map(Math.round);
   };
   found.scrollIntoView({ block: "center", behavior: "instant" });
   const before = middle();
@@ -25,12 +29,20 @@ _FIND = """async (selector, words) => {
   await frame();
   const [x, y] = middle();
   const isStill = x === before[0] && y === before[1];
-  return isStill && found.contains(document.elementFromPoint(x, y)) ? { x, y } : null;
+  if (!isStill || !found.contains(document.elementFromPoint(x, y))) return null;
+  window.thumb = "missed";
+  const hit = () => { window.thumb = "hit"; };
+  const event = found.localName === "audio" ? "play" : "click";
+  found.addEventListener(event, hit, { capture: true, once: true });
+  return { x, y };
+}"""
+# A screen that is drawn again between finding and tapping takes its buttons away.
+_ARRIVED = """async () => {
+  for (let frame = 0; window.thumb === "missed" && frame < 10; frame += 1)
+    await new Promise(requestAnimationFrame);
+  return window.thumb !== "missed";
 }"""
 _TEXT = "() => document.body?.innerText ?? ''"
-_STANDS = """(selector, words) => [...document.querySelectorAll(selector)].some(
-  (one) => one.checkVisibility() && one.innerText.includes(words),
-)"""
 _SELECT = "() => document.activeElement.select()"
 DOUBLE_TAP_S, NEAR_PX = 0.7, 60
 TAPPED = "button, a, summary"
@@ -55,7 +67,7 @@ class Hand:
     def __init__(self, window: Window, server: str) -> None:
         self.window, self._server = window, server
         self._last: dict[str, int] | None = None
-        self._at = 0.0
+        self._at, self._side = 0.0, 1
 
     def open(self, address: str) -> None:
         self.window.open(f"{self._server}{address}")
@@ -64,45 +76,23 @@ class Hand:
         """What has these words, once it is there."""
         _patiently(f"tap {words or among!r}", lambda: self._tap(among, words))
 
-    def tap_until(self, selector: str, label: str) -> None:
-        """As often as it takes for its label to say so: what moves away may be missed."""
-        script = "(selector) => document.querySelector(selector)?.ariaLabel ?? ''"
-
-        def is_said() -> bool:
-            said = label in self.window.run(script, selector)
-            if not said:
-                self._tap(selector, "")
-            return said
-
-        _patiently(f"bring {selector} to {label!r}", is_said)
-
-    def tap_away(self, words: str) -> None:
-        """A button that goes when it is pressed, as often as it takes: a screen that is drawn again
-        in the middle of a tap misses it."""
-        self.sees(words)
-
-        def is_gone() -> bool:
-            if not self.window.run(_STANDS, TAPPED, words):
-                return True
-            self._tap(TAPPED, words)
-            return False
-
-        _patiently(f"tap {words!r} away", is_gone)
-
     def _tap(self, selector: str, words: str) -> bool:
-        place = self.window.run(_FIND, selector, words)
+        """Whether it was there and the tap arrived."""
+        self._side = -self._side
+        place = self.window.run(_FIND, selector, words, self._side)
         if place and self._is_second(place):
             time.sleep(DOUBLE_TAP_S)
-            place = self.window.run(_FIND, selector, words)
-        if place:
-            self._last, self._at = place, time.monotonic()
-            down, up = ({"type": f"pointer{way}", "button": 0} for way in ("Down", "Up"))
-            moves = [{"type": "pointerMove", "duration": 0, **place}, down, up]
-            kind = {"pointerType": "touch"}
-            self.window.perform(
-                {"type": "pointer", "id": "thumb", "parameters": kind, "actions": moves}
-            )
-        return bool(place)
+            place = self.window.run(_FIND, selector, words, self._side)
+        if not place:
+            return False
+        self._last, self._at = place, time.monotonic()
+        down, up = ({"type": f"pointer{way}", "button": 0} for way in ("Down", "Up"))
+        moves = [{"type": "pointerMove", "duration": 0, **place}, down, up]
+        kind = {"pointerType": "touch"}
+        self.window.perform(
+            {"type": "pointer", "id": "thumb", "parameters": kind, "actions": moves}
+        )
+        return self.window.run(_ARRIVED)
 
     def _is_second(self, place: dict[str, int]) -> bool:
         """The survey takes two taps on one place, one shortly after the other, for one."""

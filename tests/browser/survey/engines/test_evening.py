@@ -9,6 +9,8 @@ import datetime as dt
 import pytest
 
 from surveys.models import Program, Route, Visit, VisitState
+from surveys.visits.media.pictures import make_picture
+from tests.browser.survey.engines.playing import plays_all, recordings_of_all_kinds
 from tests.support.builders import (
     PASSWORD,
     make_checklist,
@@ -67,36 +69,46 @@ class Evening:
         hand.open(f"/{self._member.program.slug}/tonight/{self._route.code}/")
         hand.fill("input[type=email]", self._member.person.email)
         hand.fill("input[type=password]", PASSWORD)
-        hand.tap_away("Sign in")
+        hand.tap("Sign in")
         hand.tap("Save tonight on this phone")
         hand.sees("You can survey without signal.")
 
     def opens(self, address: str = "") -> None:
         self._hand.open(address or self._home)
         self._hand.stands("body[data-ready=offline]")
-        self._hand.tap_away("Survey the night of")
+        self._hand.tap("Survey the night of")
 
     def surveys(self) -> None:
-        self._hand.tap_away("Go to stop 1")
+        self._hand.tap("Go to stop 1")
         for number in range(1, STOPS + 1):
             self._stop(number)
 
     def _stop(self, number: int) -> None:
         hand = self._hand
         hand.sees(f"Stop {number} of {STOPS}")
-        hand.tap_away("I am at the stop")
+        hand.tap("I am at the stop")
         if number == 1:
             self._reads_the_weather()
         else:
-            hand.tap_away("Same, 12°")
+            hand.tap("Same, 12°")
         hand.tap("Start listening")
+        if number == 1:
+            self._records()
         for code, index in HEARD.get(number, {}).items():
-            hand.tap_until(f'[data-species="{code}"]', f"call index {index}")
+            for _ in range(index):
+                hand.tap("", f'[data-species="{code}"]')
+            hand.stands(f'[data-species="{code}"][aria-label*="call index {index}"]')
             self.book[f"stops.{number}.calls.{code}"] = str(index)
         readings = {**AT_STOP_1, "air_temperature": "12", "status": "listened"}
         self.book |= {f"stops.{number}.{name}": text for name, text in readings.items()}
         hand.sees("Stop done")
-        hand.tap_away(f"Next: stop {number + 1}" if number < STOPS else "Go to the summary")
+        hand.tap(f"Next: stop {number + 1}" if number < STOPS else "Go to the summary")
+
+    def _records(self) -> None:
+        self._hand.tap("Record this call")
+        self._hand.sees("0:02")
+        self._hand.tap("Stop and keep")
+        self._hand.tap("Done", "dialog button")
 
     def _reads_the_weather(self) -> None:
         for name, words in SHOWN.items():
@@ -108,14 +120,14 @@ class Evening:
 
     def hands_in(self) -> None:
         self._hand.tap("Submit the visit")
-        self._hand.tap_away("Yes, submit")
+        self._hand.tap("Yes, submit")
 
     def stored(self) -> dict[str, str]:
         return self._hand.run(STORED)
 
 
-def test_an_evening(hand, wire, observer, route):
-    evening = Evening(hand, observer, route)
+def test_an_evening(hand, wire, coordinator, route):
+    evening = Evening(hand, coordinator, route)
     evening.saves_tonight()
     wire.close()
     evening.opens()
@@ -127,11 +139,19 @@ def test_an_evening(hand, wire, observer, route):
     assert not Visit.objects.exists()
 
     wire.mend()
-    hand.tap_away("Send now")
+    hand.tap("Send now")
     hand.sees("This visit is submitted")
     visit = Visit.objects.get()
     assert visit.cells == entered
     assert (visit.state, visit.source) == (VisitState.SUBMITTED, "phone")
     assert visit.periods.count() == STOPS
+    hand.sees("1 recording on the server.")
+    (recording,) = visit.recordings.all()
+    picture = make_picture(recording.pk)
+    assert picture.image.size
+    assert picture.seconds > 1
+    others = recordings_of_all_kinds(coordinator, visit)
+    hand.open(f"/{coordinator.program.slug}/review/{visit.pk}/")
+    plays_all(hand, [recording, *others])
     for period in visit.periods.all():
         assert period.finished_at - period.started_at == dt.timedelta(seconds=1)

@@ -67,6 +67,9 @@ export async function record(about, { heard, over }) {
   let number = 0;
   let words = "";
 
+  /** Some browsers hold back the clock of the sound while they record. The last piece is part of one. */
+  const recorded = () =>
+    meter.runs() ? meter.seconds() : (number - (machine.state === "inactive" ? 1 : 0)) * (PIECE_MS / 1_000);
   const stop = (why = "") => {
     words ||= why;
     if (machine.state !== "inactive") machine.stop();
@@ -74,7 +77,8 @@ export async function record(about, { heard, over }) {
 
   machine.ondataavailable = ({ data }) => {
     if (!data.size) return;
-    const [piece, seconds] = [number++, meter.seconds()];
+    const piece = number++;
+    const seconds = recorded();
     last = last
       .then(async () => sounds.append(id, piece, await data.arrayBuffer(), seconds))
       .catch((error) =>
@@ -102,8 +106,8 @@ export async function record(about, { heard, over }) {
       stop(gettext("The microphone was disconnected, so the recording stopped.")),
     );
   const timer = setInterval(() => {
-    heard(meter.level(), meter.seconds());
-    if (meter.seconds() >= LONGEST_S)
+    heard(meter.level(), recorded());
+    if (recorded() >= LONGEST_S)
       stop(
         gettext("A recording stops after {longest_s} minutes. Start another one if you need more.", {
           longest_s: LONGEST_S / 60,
@@ -134,6 +138,7 @@ function levels(stream) {
   const samples = new Float32Array(analyser.fftSize);
   const begun = context.currentTime;
   return {
+    runs: () => context.state === "running",
     seconds: () => context.currentTime - begun,
     level: () => {
       analyser.getFloatTimeDomainData(samples);
