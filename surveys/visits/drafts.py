@@ -207,16 +207,20 @@ def put_sheet(
     carried_version_id: int | None = None,
     carried_stops: Mapping[str, int] = MappingProxyType({}),
     recovers: dt.datetime | None = None,
+    begun_by_id: int | None = None,
 ) -> tuple[Saved, bool]:
     """Make the observer's sheet hold exactly `cells`; start the visit if it is new.
 
     Returns what was saved and whether the visit is new. Putting the same sheet again
     changes nothing. Replacing the cells of an existing visit needs its `revision`, so that
-    no change is overwritten unseen.
+    no change is overwritten unseen. A sheet that was begun by another person, who has lent the
+    phone or signed out meanwhile, is not the member's.
 
-    Raises StaleRevision, WrongState, OtherRoute and whatever `start_visit` and `save_cells`
-    raise.
+    Raises NotYours, StaleRevision, WrongState, OtherRoute and whatever `start_visit` and
+    `save_cells` raise.
     """
+    if begun_by_id not in (None, member.person_id):
+        raise NotYours(gettext("Someone else began this visit. They have to sign in to send it."))
     is_new = not Visit.objects.filter(pk=visit_id).exists()
     visit = start_visit(
         member,

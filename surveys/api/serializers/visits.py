@@ -133,7 +133,8 @@ class SavedSerializer(JudgedVisitSerializer):
 class SheetSerializer(serializers.Serializer):
     """A whole sheet. `route` is the route's code, `night` the date of the evening;
     `protocol_version` is the one that a phone carried, by which a new visit is judged; `stops` are
-    the ids of the stops that it carried, by number.
+    the ids of the stops that it carried, by number. `observer` is the id of the person who began
+    the sheet: when somebody else has signed in meanwhile, nothing is saved.
     `recovers` brings back a draft that was thrown away: its `discarded_at`."""
 
     route = serializers.CharField(max_length=20)
@@ -145,6 +146,7 @@ class SheetSerializer(serializers.Serializer):
     stops = serializers.DictField(
         required=False, child=serializers.IntegerField(min_value=1, max_value=2**63 - 1)
     )
+    observer = serializers.IntegerField(required=False, min_value=1, max_value=2**63 - 1)
     recovers = serializers.DateTimeField(required=False)
     cells = serializers.DictField(child=CellText())
 

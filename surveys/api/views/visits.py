@@ -123,6 +123,7 @@ class VisitDetail(ProgramView):
             carried_version_id=sheet.get("protocol_version"),
             carried_stops=sheet.get("stops", {}),
             recovers=sheet.get("recovers"),
+            begun_by_id=sheet.get("observer"),
         )
         return _saved_response(
             self.member, saved, status.HTTP_201_CREATED if is_new else status.HTTP_200_OK

@@ -60,6 +60,16 @@ def test_visit_is_created_with_the_id_from_the_phone(api, route, observer):
     assert answer.data["findings"] == answer.data["conflicts"] == []
 
 
+def test_a_sheet_that_another_person_began_is_not_taken(api, program, route, observer):
+    """The phone was lent, or its observer signed out, while the request was on its way."""
+    began = make_member(program).person_id
+    answer = put(api, uuid.uuid4(), plain_cells(), observer=began)
+    assert answer.status == 404
+    assert "Someone else began this visit." in answer.data["detail"]
+    assert not Visit.objects.exists()
+    assert put(api, uuid.uuid4(), plain_cells(), observer=observer.person_id).status == 201
+
+
 def test_a_retry_changes_nothing(api, route):
     key = uuid.uuid4()
     first = put(api, key, plain_cells())

@@ -4,6 +4,7 @@ Nothing is lost and nothing doubled in any of these; the random interleavings sh
 """
 
 import datetime as dt
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from types import SimpleNamespace
@@ -48,6 +49,7 @@ PEEPER = "pseudacris-crucifer"
 CALL = f"stops.1.calls.{PEEPER}"
 SENT = "All on the server since"
 
+IN_SESSION = re.compile(r"(?<=sessionid=)\w+")
 PORTAL = Answer(status=200, headers=(("Content-Type", "text/html"),), body=b"<p>Welcome</p>")
 KEEP_THE_SCREEN = """async () => {
   const { app } = await import("/static/survey/app.js");
@@ -459,15 +461,15 @@ def test_somebody_else_signs_in_on_the_phone(begun, wire, program, observer):
 def test_somebody_else_signs_in_in_the_moment_of_sending(
     begun, wire, program, observer, client_for
 ):
-    """From the first writing request on, the cookies are another person's."""
+    """From the first writing request on, the session is another person's. The token to write with
+    is still the same: an answer that was on its way has set it again."""
     session = client_for(make_member(program)).cookies["sessionid"].value
-    cookies = f"csrftoken={'x' * 32}; sessionid={session}"
     changed = []
 
     def by_the_other(wire, message):
         changed.append(message)
-        kept = [one for one in message.headers if one[0].lower() != "cookie"]
-        return wire.pass_on(replace(message, headers=(*kept, ("Cookie", cookies))))
+        headers = [(name, IN_SESSION.sub(session, text)) for name, text in message.headers]
+        return wire.pass_on(replace(message, headers=tuple(headers)))
 
     wire.arm(by_the_other, lambda one: one.writes or bool(changed), times=100)
     phone = begun(observer)

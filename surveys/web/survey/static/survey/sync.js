@@ -144,6 +144,8 @@ async function begin(visit, url, changes, how) {
     source: "phone",
     protocol_version: visit.version,
     stops: visit.stops ?? {},
+    // Somebody may sign in on this phone while the request is on its way.
+    observer: visit.person.id,
     cells,
   };
   if (visit.back && visit.back !== store.WANTED_BACK) sheet.recovers = visit.back;
