@@ -4,7 +4,7 @@ import datetime as dt
 
 import pytest
 
-from tests.browser.survey.sync.interleavings import (
+from tests.browser.survey.sync.book import (
     Book,
     Written,
 )

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from django.conf import settings
 from playwright.sync_api import BrowserContext, Error, Page, WebError
 
 from accounts.models import Membership
@@ -63,6 +64,14 @@ FULL_DISK = """() => {
   };
   window.freeDisk = () => { IDBObjectStore.prototype.put = put; };
 }"""
+FULL_AFTER = """(puts) => {
+  const { put } = IDBObjectStore.prototype;
+  IDBObjectStore.prototype.put = function (...given) {
+    if (puts-- > 0) return put.apply(this, given);
+    throw new DOMException("Encountered full disk", "QuotaExceededError");
+  };
+  window.freeDisk = () => { IDBObjectStore.prototype.put = put; };
+}"""
 FETCH_PACKET = """async (url) => {
   const { keepPacket } = await import("/static/survey/model.js");
   await keepPacket(url.split("/")[1], await (await fetch(url)).json());
@@ -93,11 +102,12 @@ class Handset:
         folder: Path | None = None,
     ) -> None:
         self._launch, self._close, self._email = launch, close, member.person.email
+        self._member, self._server = member, server
         slug = member.program.slug
         self._home, self._tonight = f"/{slug}/survey/", f"/{slug}/tonight/"
         self.folder = folder
         self.offline = False
-        self.visit = ""
+        self.visit = self._packet = ""
         self.problems: list[str] = []
         self.start()
         give_session(self.context, member, server)
@@ -130,12 +140,13 @@ class Handset:
         while len(self.tabs) > 1:
             self.close_tab()
         self.set_offline(False)
+        self._packet = f"{self._home}packets/{code}.json"
         if self.page.url == "about:blank":
             self.page.goto("/static/web/mark.svg")  # any small file of the site
         else:
             self._empty()
         self.turn_clock(hours)
-        self.page.evaluate(FETCH_PACKET, f"{self._home}packets/{code}.json")
+        self.page.evaluate(FETCH_PACKET, self._packet)
         self.page.goto(self._home)
         self._wait_ready(self.page)
         self.page.get_by_role("button", name="Survey the night of").click()
@@ -144,9 +155,8 @@ class Handset:
         self.visit = self.page.evaluate("location.hash.split('/').at(-1)")
 
     def _empty(self) -> None:
+        give_session(self.context, self._member, self._server)
         self.page.goto(self._tonight)
-        if "/login" in self.page.url:
-            fill_sign_in(self.page, self._email)
         self.page.evaluate(_EMPTY)
 
     def reload(self, tab: int = 0) -> None:
@@ -194,12 +204,47 @@ class Handset:
         self.page.goto(self._home)
         self._wait_ready(self.page)
 
+    def use_session_of(self, member: Membership) -> None:
+        """From now on the cookies are theirs, as after the sign-in form, which renews the token to
+        write with, too; all tabs are loaded."""
+        self.context.clear_cookies(name=settings.CSRF_COOKIE_NAME)
+        give_session(self.context, member, self._server)
+        self._go_home()
+
+    def sign_out(self) -> None:
+        """By the site's page; then the survey is opened again, as the phone keeps it."""
+        self.page.goto("/accounts/logout/")
+        if "/login" not in self.page.url:
+            self.page.get_by_role("button", name="Sign out").last.click()
+            self.page.wait_for_url("**/accounts/login/**")
+        self._go_home()
+
+    def _go_home(self) -> None:
+        for tab in self.tabs:
+            tab.goto(f"{self._home}#/home")
+            self._wait_ready(tab)
+
     def turn_clock(self, hours: float) -> None:
         self.page.evaluate("ms => localStorage.setItem('clock-ahead', ms)", hours * 3_600_000)
 
     @staticmethod
     def _wait_ready(page: Page) -> None:
         page.evaluate(_WAIT.format(condition="document.body?.dataset.ready"))
+
+    def route_is_here(self) -> bool:
+        """Whether the visit can be gone on with on this phone."""
+        return self._run(
+            "const visit = await store.get('visits', given);"
+            "return Boolean(visit && (await store.get('packets', visit.packet)));",
+            self.visit,
+        )
+
+    def take_route(self) -> bool:
+        """Have route and open visit on the phone again; False where the server does not give it."""
+        if not self.route_is_here() and not self.offline:
+            with contextlib.suppress(Error):
+                self.page.evaluate(FETCH_PACKET, self._packet)
+        return self.route_is_here()
 
     # The screen
 
@@ -226,6 +271,14 @@ class Handset:
         page = self.show("route", tab=tab)
         page.locator(f'[data-cell="{address}"]').click()
         page.locator("dialog[open]").get_by_role("button", name=option).first.click()
+
+    def choose_companion(self, person: str, tab: int = 0) -> bool:
+        """Choose who came along, by id; False where the phone's list does not have them."""
+        select = self.show("summary", tab=tab).locator("#cell-second_member")
+        if not select.locator(f"option[value='{person}']").count():
+            return False
+        select.select_option(person)
+        return True
 
     def write_notes(self, words: str, tab: int = 0) -> None:
         """Type at the end of the notes, letter by letter."""
@@ -260,6 +313,11 @@ class Handset:
     def texts(self) -> dict[str, str]:
         return {at: cell["text"] for at, cell in self.stored().items() if cell["text"]}
 
+    def pending(self) -> dict[str, str]:
+        """Texts that the server may not have."""
+        cells = self.stored().items()
+        return {at: cell["text"] for at, cell in cells if cell["text"] != cell["base"]}
+
     def record(self) -> dict[str, Any] | None:
         return self._run("return store.get('visits', given);", self.visit)
 
@@ -274,6 +332,13 @@ class Handset:
     def send(self, tab: int = 0) -> str:
         """Send what waits; what the phone then says of the sending."""
         return self._run("await sync.syncAll(); return sync.status.kind;", tab=tab)
+
+    def send_on_a_full_disk(self, puts: int, tab: int = 0) -> None:
+        """Send while there is room for so many writes and for none after them."""
+        self.tabs[tab].evaluate(FULL_AFTER, puts)
+        with contextlib.suppress(Error):
+            self.send(tab)
+        self.tabs[tab].evaluate("() => window.freeDisk()")
 
 
 def kill_browser(folder: Path) -> None:

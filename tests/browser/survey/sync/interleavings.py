@@ -1,19 +1,21 @@
-"""Random evenings on one or two phones, and a book of what was written there.
+"""Random evenings on one or two phones, carried out step by step.
 
-A seed makes a plan: steps as plain data. Every step can be carried out in any state, so a plan
-that fails can be cut down step by step and run again.
+Beside the observer there is a companion, who may sign in on the same phone; a coordinator closes
+and moves stops and ends roles meanwhile.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import random
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+import re
+from collections.abc import Callable, Sequence
 
 from django.contrib.sessions.models import Session
 from django.utils import timezone
+from playwright.sync_api import TimeoutError as PlaywrightTimeout
 
+from accounts.models import Membership
 from surveys.models import (
     Route,
     Stop,
@@ -21,183 +23,71 @@ from surveys.models import (
     VisitState,
 )
 from surveys.protocol.nights import night_of
+from tests.browser.survey.sync.book import Book
 from tests.browser.survey.sync.handset import Handset
+from tests.browser.survey.sync.plans import WINDS, Plan, Step
 from tests.browser.survey.sync.wire import (
     FAULTS,
     TRIES,
+    Answer,
     Message,
     Wire,
 )
 
-SPECIES = ("pseudacris-crucifer", "lithobates-sylvaticus")
-STOPS = (1, 2, 3)
-WINDS = {"0": "0 calm", "1": "1 light air", "2": "2 light breeze"}
 NEXT = {"": "1", "1": "2", "2": "3", "3": ""}
+# Steps at a screen of the visit, which opens where its route is on the phone.
+ON_A_SCREEN = {"tap", "pick", "write", "kill in a tap", "full disk", "companion"}
 _ROUNDS = 15
-_WEIGHTS = {
-    "tap": 30,
-    "pick": 6,
-    "write": 10,
-    "send": 16,
-    "fault": 14,
-    "offline": 4,
-    "online": 8,
-    "reload": 4,
-    "expire": 3,
-    "sign in": 3,
-    "open tab": 3,
-    "close tab": 1,
-    "clock": 2,
-    "deliver": 4,
-    "close stop": 2,
-    "move stop": 2,
-    "full disk": 3,
-}
 
 
-@dataclass(frozen=True)
-class Step:
-    """`phone` and `tab` are taken modulo what there is at that time."""
-
-    what: str
-    phone: int = 0
-    tab: int = 0
-    more: tuple[str | int, ...] = ()
-
-
-@dataclass(frozen=True, kw_only=True)
-class Plan:
-    seed: int
-    steps: tuple[Step, ...]
-    last_fault: str | None
-    killable: bool
-
-    def without(self, place: int, count: int) -> Plan:
-        steps = self.steps[:place] + self.steps[place + count :]
-        return Plan(seed=self.seed, steps=steps, last_fault=self.last_fault, killable=self.killable)
-
-
-def plan_of(seed: int) -> Plan:
-    draw = random.Random(seed)
-    killable, two_phones = draw.random() < 0.3, draw.random() < 0.35
-    weights = {**_WEIGHTS, **({"kill": 5, "kill in a tap": 5} if killable else {})}
-    steps = []
-    for _ in range(draw.randint(14, 28)):
-        what = draw.choices(list(weights), list(weights.values()))[0]
-        phone = int(two_phones and draw.random() < 0.4)
-        steps.append(Step(what, phone, draw.randint(0, 1), _details(what, draw)))
-    last_fault = draw.choice([None, *FAULTS])
-    return Plan(seed=seed, steps=tuple(steps), last_fault=last_fault, killable=killable)
-
-
-def _details(what: str, draw: random.Random) -> tuple[str | int, ...]:
-    if what in ("tap", "kill in a tap", "full disk"):
-        return draw.choice(STOPS), draw.choice(SPECIES)
-    if what == "pick":
-        return (draw.choice(list(WINDS)),)
-    if what in ("close stop", "move stop"):
-        return (draw.choice(STOPS),)
-    if what == "write":
-        return (draw.choice(["fog ", "rain ", "é ", "🐸 ", "“dry” "]) + str(draw.randint(0, 999)),)
-    if what == "fault":
-        return draw.choice(list(FAULTS)), draw.choice(["write", "write", "write", "hello"])
-    if what == "clock":
-        return (draw.choice([-30, -5, -1, 2, 7, 26]),)
-    return ()
-
-
-@dataclass(frozen=True, kw_only=True)
-class Written:
-    """A text that an observer wrote on a phone, and the text that the phone showed before."""
-
-    phone: int
-    text: str
-    seen: str
-    at: dt.datetime = field(default_factory=timezone.now)
-
-
-# The cells of a visit on the server, each with the time since which they stood so.
-History = Sequence[tuple[dt.datetime, Mapping[str, str]]]
-
-
-@dataclass
-class Book:
-    """Everything that was written, by cell address, in the order of writing."""
-
-    written: dict[str, list[Written]] = field(default_factory=dict)
-    offered: set[tuple[str, str]] = field(default_factory=set)
-
-    def write(self, phone: int, address: str, text: str, seen: str) -> None:
-        self.written.setdefault(address, []).append(Written(phone=phone, text=text, seen=seen))
-
-    def expected(self, phone: int) -> dict[str, str]:
-        """What was written last on that phone, by address."""
-        return {
-            address: mine[-1]
-            for address, all_written in self.written.items()
-            if (mine := [one.text for one in all_written if one.phone == phone])
-        }
-
-    def losses(self, final: Mapping[str, str], history: History) -> list[str]:
-        """Texts that are gone although nobody wrote over them knowingly or chose against them,
-        and texts that nobody wrote.
-
-        A text that the server held after it was written is not gone either: another phone had
-        written the same, and the server lets only those write over it who say that they saw it.
-        """
-        found = []
-        for address, all_written in self.written.items():
-            kept = final.get(address, "")
-            if kept not in {one.text for one in all_written}:
-                found.append(f"{address} holds {kept!r}, which nobody wrote")
-            for phone in {one.phone for one in all_written}:
-                place = max(n for n, one in enumerate(all_written) if one.phone == phone)
-                text = all_written[place].text
-                overwritten = any(later.seen == text for later in all_written[place + 1 :])
-                overwritten |= _held(history, address, text, since=all_written[place].at)
-                if text != kept and not overwritten and (address, text) not in self.offered:
-                    found.append(f"{address} lost {text!r} of phone {phone}; it holds {kept!r}")
-        unwritten = final.keys() - self.written.keys() - {"night", "temperature_unit", "rain_unit"}
-        return found + [f"{address} was never written" for address in sorted(unwritten)]
-
-
-def _held(history: History, address: str, text: str, *, since: dt.datetime) -> bool:
-    """Whether the server had this text at the address at some time after `since`."""
-    ends = [at for at, _ in history[1:]] + [None]
-    return any(
-        cells.get(address, "") == text and (end is None or end > since)
-        for (_, cells), end in zip(history, ends, strict=True)
-    )
-
-
-def history_of(visit: Visit) -> History:
-    events = visit.events.order_by("pgh_id")
-    return [(event.pgh_created_at, event.cells) for event in events]
+class StuckError(AssertionError):
+    """What was entered does not get to the server, or the visit cannot be submitted."""
 
 
 class Evening:
     """Carries out a plan. `phones` opens the phone of that number; the second one is opened
-    when a step first needs it."""
+    when a step first needs it. `people`: the observer, a companion, and a third member."""
 
     def __init__(
-        self, plan: Plan, wire: Wire, route: Route, phones: Callable[[int], Handset]
+        self,
+        plan: Plan,
+        wire: Wire,
+        route: Route,
+        people: Sequence[Membership],
+        phones: Callable[[int], Handset],
     ) -> None:
         self.plan, self.wire, self._route = plan, wire, route
+        self.observer, self.companion, self._third = people
         self._tonight = night_of(timezone.now(), route.program.time_zone)
         self._open = phones
         self.book = Book()
         self.phones = [phones(0)]
+        # Numbers of phones from which the route may be gone; somebody else may be signed in there.
+        self._astray: set[int] = set()
         self._chance = random.Random(plan.seed)
 
     def carry_out(self) -> None:
         for step in self.plan.steps:
             if step.phone and len(self.phones) == 1:
-                if self.phones[0].offline:
+                if self.phones[0].offline or not self._has_role():
                     continue
                 self.wire.heal()
                 self.phones.append(self._open(1))
-            phone = self.phones[step.phone]
+            self._do(step, self.phones[step.phone])
+
+    def _do(self, step: Step, phone: Handset) -> None:
+        astray = step.phone in self._astray
+        if astray and step.what in ON_A_SCREEN and not phone.take_route():
+            return
+        try:
             _DO[step.what](self, step, phone, step.tab % len(phone.tabs))
+        except PlaywrightTimeout:
+            # The route went in the very moment in which the screen was to open.
+            if not astray or phone.route_is_here():
+                raise
+
+    def _has_role(self) -> bool:
+        return Membership.objects.get(pk=self.observer.pk).active
 
     # Steps
 
@@ -286,11 +176,73 @@ class Evening:
         stop.save()
         return stop
 
+    def full_disk_while_sending(self, step: Step, phone: Handset, tab: int) -> None:
+        """Sending writes down what it does; from one of these writes on there is no room."""
+        phone.send_on_a_full_disk(step.more[0], tab)
+
+    def companion_chosen(self, step: Step, phone: Handset, tab: int) -> None:
+        person = ["", str(self.companion.person_id), str(self._third.person_id)][step.more[0]]
+        seen = phone.texts().get("second_member", "")
+        if phone.choose_companion(person, tab):
+            self._wrote(step, phone, "second_member", person, seen)
+
     def sign_in(self, step: Step, phone: Handset, tab: int) -> None:
         if phone.offline or phone.send() != "signed-out":
             return
         self.wire.heal()
-        phone.sign_in()
+        if step.phone in self._astray:
+            phone.use_session_of(self.observer)
+        else:
+            phone.sign_in()
+
+    def sign_out(self, step: Step, phone: Handset, tab: int) -> None:
+        """By the site's page, which takes routes and what is sent off the phone; the survey stays,
+        and somebody signs in again or nobody does."""
+        if phone.offline:
+            return
+        before = phone.pending()
+        phone.sign_out()
+        self._astray.add(step.phone)
+        kept = phone.pending()
+        assert before.items() <= kept.items() or self._reached(before), f"{before} became {kept}"
+        if step.more[0] != "nobody":
+            phone.use_session_of(getattr(self, step.more[0]))
+
+    def _reached(self, texts: dict[str, str]) -> bool:
+        """Whether the server has had the texts: they were sent while somebody signed out."""
+        visit = Visit.objects.filter(pk=self.phones[0].visit).first()
+        return visit is not None and all(
+            any(event.cells.get(address, "") == text for event in visit.events.all())
+            for address, text in texts.items()
+        )
+
+    def other_signs_in(self, step: Step, phone: Handset, tab: int) -> None:
+        """The companion on the observer's phone: nothing is sent in that name."""
+        if not phone.offline:
+            self._astray.add(step.phone)
+            phone.use_session_of(self.companion)
+            phone.send()
+
+    def role_ends(self, step: Step, phone: Handset, tab: int) -> None:
+        """At once, or when the next request that writes is on its way."""
+        who, moment = step.more
+        ends = Membership.objects.filter(pk=getattr(self, who).pk)
+        self._astray.update((0, 1))
+
+        def in_sending(wire: Wire, message: Message) -> Answer:
+            ends.update(active=False)
+            return wire.pass_on(message)
+
+        if moment == "now":
+            ends.update(active=False)
+        else:
+            self.wire.arm(in_sending)
+
+    def role_returns(self, step: Step, phone: Handset, tab: int) -> None:
+        self._everybody().update(active=True)
+
+    def _everybody(self):
+        return Membership.objects.filter(program=self.observer.program)
 
     def open_tab(self, step: Step, phone: Handset, tab: int) -> None:
         if len(phone.tabs) == 1:
@@ -316,6 +268,8 @@ class Evening:
     def _check_disk(self, number: int, phone: Handset) -> None:
         if len(self.phones) > 1:
             return
+        if number in self._astray and phone.record() is None:
+            return  # It was sent, so it went when its observer signed out.
         kept = phone.texts()
         for address, text in self.book.expected(number).items():
             assert kept.get(address, "") == text, f"{address} holds {kept.get(address)!r}"
@@ -326,14 +280,18 @@ class Evening:
         """With a sound wire again: all sent, what both sides changed chosen, then submitted."""
         self.wire.heal()
         self.wire.deliver()
-        for phone in self.phones:
+        self._everybody().update(active=True)
+        for number, phone in enumerate(self.phones):
             phone.set_offline(False)
+            if number in self._astray:
+                phone.use_session_of(self.observer)
+                assert phone.take_route(), "neither phone nor server has the visit"
         for _ in range(_ROUNDS):
             settled = [self._settle(number) for number in range(len(self.phones))]
             if all(settled):
                 break
         else:
-            raise AssertionError(f"Sending does not come to rest: {self._standing()}")
+            raise StuckError(f"Sending does not come to rest: {self._standing()}")
         return self._submit(self._chance.randrange(len(self.phones)))
 
     def _settle(self, number: int) -> bool:
@@ -343,7 +301,8 @@ class Evening:
             return False
         record = phone.record()
         assert record is not None, "the visit is gone from the phone"
-        assert record["trouble"] is None or not record["trouble"]["stops"], record["trouble"]
+        if record["trouble"] and record["trouble"]["stops"]:
+            raise StuckError(f"The visit is put aside: {record['trouble']}")
         waits = [at for at, cell in phone.stored().items() if cell["text"] != cell["base"]]
         return not waits
 
@@ -351,7 +310,8 @@ class Evening:
     def _sent(phone: Handset) -> bool:
         """Whether the phone sent what it could; else somebody signed in for the next time."""
         kind = phone.send()
-        assert kind in ("idle", "signed-out"), f"the wire is sound, but the phone says {kind}"
+        if kind not in ("idle", "signed-out"):
+            raise StuckError(f"the wire is sound, but the phone says {kind}")
         if kind == "signed-out":
             phone.sign_in()
         return kind == "idle"
@@ -364,7 +324,8 @@ class Evening:
             box = phone.show("summary").locator("#main fieldset.group").first
             mine, theirs = cell["text"], cell["theirs"]
             for words, text in (("Keep mine", mine), ("Use the other", theirs)):
-                box.get_by_role("button", name=f"{words}: {text or '(blank)'}").wait_for()
+                name = re.compile(f"^{words}: ({re.escape(text)}|{re.escape(self._said(text))})$")
+                box.get_by_role("button", name=name).wait_for()
                 self.book.offered.add((address, text))
             keep = self._chance.random() < 0.5
             box.get_by_role("button", name="Keep mine" if keep else "Use the other").click()
@@ -372,6 +333,12 @@ class Evening:
             self.book.write(number, address, chosen, other)
             phone.wait_stored(address, chosen)
         return bool(clashes)
+
+    def _said(self, text: str) -> str:
+        people = (self.companion, self._third)
+        return {"": "(blank)", **{str(one.person_id): one.person.name for one in people}}.get(
+            text, text
+        )
 
     def _submit(self, number: int) -> Visit:
         phone = self.phones[number]
@@ -388,7 +355,7 @@ class Evening:
                 phone.submit()
             if phone.send() == "signed-out":
                 phone.sign_in()
-        raise AssertionError(f"The visit is not submitted: {self._standing()}")
+        raise StuckError(f"The visit is not submitted: {self._standing()}")
 
     def _nothing_comes_later(self, visit: Visit) -> None:
         self.wire.deliver()
@@ -428,33 +395,13 @@ _DO: dict[str, Callable[[Evening, Step, Handset, int], None]] = {
     "deliver": lambda evening, step, phone, tab: evening.wire.deliver(),
     "close stop": Evening.close_stop,
     "full disk": Evening.full_disk,
+    "full disk while sending": Evening.full_disk_while_sending,
+    "sign out": Evening.sign_out,
+    "other signs in": Evening.other_signs_in,
+    "companion": Evening.companion_chosen,
+    "role ends": Evening.role_ends,
+    "role returns": Evening.role_returns,
     "move stop": Evening.move_stop,
     "kill": Evening.kill,
     "kill in a tap": Evening.kill_in_a_tap,
 }
-
-
-def doubled(visit: Visit, final: Mapping[str, str]) -> list[str]:
-    """What stands twice, or not at all, among the rows of the submitted visit."""
-    found = []
-    visits = Visit.objects.filter(route=visit.route).count()
-    calls = sorted(
-        (period.stop.number, call.species.code, call.index)
-        for period in visit.periods.all()
-        for call in period.calls.all()
-    )
-    wanted = sorted(
-        (stop, code, int(final[address]))
-        for stop in STOPS
-        for code in SPECIES
-        if final.get(address := f"stops.{stop}.calls.{code}")
-    )
-    for name, count, right in (
-        ("visits", visits, 1),
-        ("submissions", visit.submissions.count(), 1),
-        ("steps", visit.steps.count(), 1),
-        ("periods", visit.periods.count(), len({stop for stop, _, _ in wanted})),
-    ):
-        if count != right:
-            found.append(f"{count} {name} instead of {right}")
-    return found if calls == wanted else [*found, f"calls {calls} instead of {wanted}"]

@@ -1,5 +1,5 @@
 """Random interleavings of taps, kills, faults of the wire, tabs and phones: nothing is lost,
-nothing doubled. SYNC_SEEDS="7 12" runs those seeds alone."""
+nothing doubled, nothing stuck. SYNC_SEEDS="7 12" runs those seeds alone."""
 
 import os
 import sys
@@ -12,21 +12,20 @@ import pytest
 from django.core.cache import cache
 
 from surveys.models import Route
+from tests.browser.survey.sync.book import doubled, history_of
 from tests.browser.survey.sync.handset import Handset
-from tests.browser.survey.sync.interleavings import (
-    Evening,
-    Plan,
-    doubled,
-    history_of,
-    plan_of,
-)
-from tests.support.builders import make_route
+from tests.browser.survey.sync.interleavings import Evening, StuckError
+from tests.browser.survey.sync.plans import Plan, plan_of
+from tests.support.builders import make_member, make_person, make_route
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
-FEW, MANY = range(4), range(200)
+OTHERS = ("Kim Alder", "Lee Sedge")
+# Four in which every step is taken, by a phone that is killed and by two phones.
+FEW, MANY = (2, 26, 53, 55), range(200)
 CUTTING_S = float(os.environ.get("SYNC_CUT_S", "90"))
-Verdict = tuple[list[str], list[str]]
+# What was lost, what doubled, what is stuck.
+Verdict = tuple[list[str], list[str], list[str]]
 
 
 @pytest.fixture
@@ -49,13 +48,21 @@ def handsets(open_phone, observer):
 @pytest.fixture
 def evening(wire, observer, checklist, handsets):
     """Runs a plan on a route of its own; what was lost and what doubled."""
+    others = [make_member(observer.program, person=make_person(name)) for name in OTHERS]
 
     def run(plan: Plan) -> tuple[list[str], list[str]]:
         wire.heal()
         wire.deliver()
         cache.clear()
+        observer.program.memberships.update(active=True)
         route = make_route(observer.program)
-        tonight = Evening(plan, wire, route, lambda number: handsets(number, plan.killable, route))
+        tonight = Evening(
+            plan,
+            wire,
+            route,
+            (observer, *others),
+            lambda number: handsets(number, plan.killable, route),
+        )
         tonight.carry_out()
         visit = tonight.finish()
         problems = [words for one in tonight.phones for words in one.problems]
@@ -77,8 +84,9 @@ def explore(evening, seeds) -> None:
         if verdict := _verdict(evening, plan):
             wrong[plan] = verdict
         say(f"seed {seed}: {len(plan.steps)} steps, {time.monotonic() - begun:.1f} s", verdict)
-    lost, twice = (sum(bool(one[part]) for one in wrong.values()) for part in (0, 1))
-    say(f"interleavings {len(seeds)}, steps {steps.total()}, lost {lost}, doubled {twice}")
+    counts = (sum(bool(one[part]) for one in wrong.values()) for part in range(3))
+    found = "lost {}, doubled {}, stuck {}".format(*counts)
+    say(f"interleavings {len(seeds)}, steps {steps.total()}, {found}")
     say(dict(steps))
     if wrong:
         pytest.fail(_explain(evening, *next(iter(wrong.items()))))
@@ -90,13 +98,15 @@ def say(*words: object) -> None:
 
 
 def _verdict(evening, plan: Plan) -> Verdict | None:
-    """What was lost, what doubled; None when all is well. An error on the way is a loss."""
+    """None when all is well. Any other error on the way is a loss."""
     try:
         lost, twice = evening(plan)
+    except StuckError as error:
+        return [], [], [str(error)]
     except Exception as error:  # noqa: BLE001 - whatever went wrong is the finding
         place = traceback.extract_tb(error.__traceback__)[-1]
-        return [f"{type(error).__name__}: {error} ({place.name}, line {place.lineno})"], []
-    return (lost, twice) if lost or twice else None
+        return [f"{type(error).__name__}: {error} ({place.name}, line {place.lineno})"], [], []
+    return (lost, twice, []) if lost or twice else None
 
 
 def _explain(evening, plan: Plan, verdict: Verdict) -> str:
