@@ -318,8 +318,8 @@ class Handset:
         cells = self.stored().items()
         return {at: cell["text"] for at, cell in cells if cell["text"] != cell["base"]}
 
-    def record(self) -> dict[str, Any] | None:
-        return self._run("return store.get('visits', given);", self.visit)
+    def record(self, visit: str = "") -> dict[str, Any] | None:
+        return self._run("return store.get('visits', given);", visit or self.visit)
 
     def wait_stored(self, address: str, *texts: str) -> str:
         """Which of the texts the disk holds, as soon as it does."""

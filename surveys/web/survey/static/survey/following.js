@@ -29,11 +29,12 @@ export async function follow({ visits: url, slug }) {
     (visit) => visit.slug === slug && visit.revision !== null && visit.night >= since,
   );
   if (!kept.length) return [];
-  asked = performance.now();
   const earliest = kept.map(({ night }) => night).sort()[0];
-  const rows = (await get(`${url}?mine=true&night_from=${earliest}&limit=${MOST}`))?.results ?? [];
+  const answer = await get(`${url}?mine=true&night_from=${earliest}&limit=${MOST}`);
+  if (!answer) return [];
+  asked = performance.now();
   const told = [];
-  for (const { id, revision } of rows) {
+  for (const { id, revision } of answer.results) {
     const visit = kept.find((one) => one.id === id);
     if (visit && revision > visit.revision) told.push(await takeIn(visit, `${url}${id}/`));
   }
