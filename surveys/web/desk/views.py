@@ -9,12 +9,14 @@ from surveys.language import gettext
 from surveys.web.csv_file import csv_file
 from surveys.web.desk.blocks import BLOCKS, Desk
 from surveys.web.desk.cells import block_csv
+from surveys.web.program.to_do import missing_for_the_first_visit
 
 
 @require_GET
 @needs(Permission.REVIEW)
 def desk(request: ProgramRequest) -> HttpResponse:
-    """Blocks with something in them, and a line for each of the others."""
+    """What is missing before the first visit, blocks with something in them, and a line for each
+    of the others."""
     on_desk = Desk(request.membership)
     blocks = [on_desk.block(key) for key in BLOCKS]
     return render(
@@ -22,6 +24,7 @@ def desk(request: ProgramRequest) -> HttpResponse:
         "desk/desk.html",
         {
             "season_year": on_desk.year,
+            "to_do": missing_for_the_first_visit(request.membership),
             "blocks": [block for block in blocks if block.rows],
             "clear": [block for block in blocks if not block.rows],
         },

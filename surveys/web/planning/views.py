@@ -174,7 +174,12 @@ def _free_page(request: ProgramRequest, tried: tuple[int, WishForm] | None = Non
     found = free_routes(program, year, today)
     asked = member.route_requests.filter(season_year=year)
     rows = free_rows(member, found, asked, tried)
-    context = {"year": year, "rows": rows, "map": free_map(rows, today)}
+    context = {
+        "year": year,
+        "rows": rows,
+        "has_routes": bool(rows) or program.routes.filter(active=True).exists(),
+        "map": free_map(rows, today),
+    }
     return render(request, "planning/free_routes.html", context)
 
 

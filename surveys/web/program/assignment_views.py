@@ -75,6 +75,7 @@ def assignments_page(
             for row in routes
             if row.route.pk in planned or not only_gaps
         ],
+        "has_routes": bool(routes),
         "table": table,
         "gaps": gaps_in(table),
         "year": year,

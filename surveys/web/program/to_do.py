@@ -6,9 +6,13 @@ from dataclasses import dataclass
 
 from django.urls import reverse
 
+from accounts.access import Permission, may
+from accounts.models import Membership
 from surveys.language import gettext, said
-from surveys.models import Program
-from surveys.programs.setting_up import SetUpStatus
+from surveys.models import Program, Visit
+from surveys.programs.assignments import current_season_year
+from surveys.programs.setting_up import SetUpStatus, standing
+from surveys.visits.queue import STATES
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -18,6 +22,17 @@ class ToDo:
     text: str
     url: str
     label: str
+
+
+def missing_for_the_first_visit(member: Membership) -> list[ToDo]:
+    """What is still to be set up, until the first visit is submitted; for those who may."""
+    program = member.program
+    if Visit.objects.filter(route__program=program, state__in=STATES).exists():
+        return []
+    if not may(member, Permission.MANAGE):
+        return []
+    year = current_season_year(program)
+    return to_do(program, standing(program, year), year)
 
 
 def to_do(program: Program, stands: SetUpStatus, year: int) -> list[ToDo]:

@@ -11,13 +11,11 @@ from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from accounts.access import Permission, ProgramRequest, may, needs
+from accounts.access import Permission, ProgramRequest, needs
 from surveys.dates import day
 from surveys.keyset import page_of
 from surveys.language import gettext, said, said_of
 from surveys.models import Visit, VisitState
-from surveys.programs.assignments import current_season_year
-from surveys.programs.setting_up import standing
 from surveys.protocol.words import listed
 from surveys.visits import claims
 from surveys.visits.accepting import MOST_AT_ONCE, accept_without_findings
@@ -32,7 +30,7 @@ from surveys.visits.queue import (
     without_findings,
 )
 from surveys.web.numbers import whole_number
-from surveys.web.program.to_do import ToDo, to_do
+from surveys.web.program.to_do import missing_for_the_first_visit
 from surveys.web.review.addresses import TAB_NAMES, filter_query, filters_of, queue_url
 from surveys.web.review.forms import ORDERS, QueueForm
 
@@ -62,7 +60,7 @@ def review(request: ProgramRequest) -> HttpResponse:
             "total": counts[filters.state],
             "uncompared": waits and waits_for_comparison(member),
             "order": _order_in_words(filters.ordered_by, filters.state),
-            "to_do": _still_to_set_up(request) if not any(counts.values()) else [],
+            "to_do": missing_for_the_first_visit(member) if not any(counts.values()) else [],
             "without_findings": without_findings(member, filters).count() if waits else 0,
             "query": filter_query(request),
             "tabs": [
@@ -77,17 +75,6 @@ def review(request: ProgramRequest) -> HttpResponse:
             "zone": member.program.time_zone,
         },
     )
-
-
-def _still_to_set_up(request: ProgramRequest) -> list[ToDo]:
-    """Before the first visit, Review leads to what is missing for one."""
-    program = request.membership.program
-    if Visit.objects.filter(route__program=program, state__in=STATES).exists():
-        return []
-    if not may(request.membership, Permission.MANAGE):
-        return []
-    year = current_season_year(program)
-    return to_do(program, standing(program, year), year)
 
 
 def _tell_about(visits: list[Visit]) -> None:

@@ -74,7 +74,7 @@ def test_the_plan_names_gaps_tests_and_who_left(plan, coordinator, client_for):
     )
     client = client_for(coordinator)
     page = text_of(client.get(url(plan, "program_assignments")))
-    assert "No one will go in 3 windows that are still ahead." in page
+    assert "3 windows that are still ahead have no one to go." in page
     assert "Ann left" in page
     assert "Bo test valid" in page
     assert "Bo (test valid)" in page
@@ -82,6 +82,14 @@ def test_the_plan_names_gaps_tests_and_who_left(plan, coordinator, client_for):
     assert gaps.content.decode().count("plan__gap") == 3
     desk = text_of(client.get(url(plan, "desk")))
     assert "No one to go" in desk
+    for route in (plan.near, plan.far):
+        for one in (plan.bo, plan.ann):
+            Assignment.objects.filter(route=route, observer=one.person).delete()
+        Assignment.objects.create(route=route, observer=plan.bo.person, season_year=2025)
+    covered = text_of(client.get(url(plan, "program_assignments", show="gaps")))
+    assert "No gaps: someone is assigned in every window that is still ahead." in covered
+    assert "All routes" in covered
+    assert "There are no routes yet" not in covered
 
 
 def test_a_window_is_given_and_a_substitute_named(plan, coordinator, client_for):
@@ -137,3 +145,9 @@ def test_answering_a_request(plan, coordinator, client_for):
     assert "R2 Alder Fen, whole season, 2025: Accepted" in page
     assert "Gladly." in page
     assert mail.outbox == []  # The worker sends it.
+
+
+def test_without_routes_no_page_says_that_all_have_someone(coordinator, client_for):
+    page = text_of(client_for(coordinator).get(f"/{coordinator.program.slug}/free-routes/"))
+    assert "There are no routes yet" in page
+    assert "Every route has someone" not in page

@@ -186,3 +186,16 @@ def test_the_number_of_queries_does_not_grow(
     with django_assert_max_num_queries(40):
         page = client.get(f"/{program.slug}/desk/").content.decode()
     assert "4 more rows are in the CSV file." in page
+
+
+def test_the_desk_of_a_new_program_leads_to_what_is_still_to_be_set_up(client_for):
+    """Until the first visit is submitted."""
+    coordinator = make_member(make_program(), Role.COORDINATOR)
+    client = client_for(coordinator)
+    page = client.get(f"/{coordinator.program.slug}/desk/").content.decode()
+    assert "Still to set up" in page
+    assert f"/{coordinator.program.slug}/program/protocols" in page
+    make_checklist(coordinator.program, "Pseudacris crucifer")
+    route = make_route(coordinator.program)
+    make_accepted_visit(route, coordinator.person, night=dt.date(2024, 4, 2))
+    assert b"Still to set up" not in client.get(f"/{coordinator.program.slug}/desk/").content
