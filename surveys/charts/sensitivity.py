@@ -4,6 +4,7 @@ from surveys.charts.words import (
     UNKNOWN,
     change_with_interval,
     has_direction,
+    is_told_by_another,
     is_usable,
     supports_a_sentence,
 )
@@ -43,7 +44,7 @@ def what_it_says(change: Estimate) -> str:
 
 def check_rows(result: SpeciesResult) -> list[CheckRow]:
     """A row a choice, the told one first; none where no change is told."""
-    if not result.sensitivity or not supports_a_sentence(result.sensitivity[0].change):
+    if not _tells_a_change(result):
         return []
     return [
         (
@@ -53,6 +54,14 @@ def check_rows(result: SpeciesResult) -> list[CheckRow]:
         )
         for line in result.sensitivity
     ]
+
+
+def _tells_a_change(result: SpeciesResult) -> bool:
+    return (
+        bool(result.sensitivity)
+        and supports_a_sentence(result.sensitivity[0].change)
+        and not is_told_by_another(result)
+    )
 
 
 def _says_with_remark(change: Estimate) -> str:
@@ -71,7 +80,7 @@ def check_sentence(result: SpeciesResult) -> str:
     if not result.sensitivity:
         return ""
     told, *others = result.sensitivity
-    if not supports_a_sentence(told.change):
+    if not _tells_a_change(result):
         return gettext("No trend is reported, so there is nothing to check.")
     tried = [line for line in others if line.applies and supports_a_sentence(line.change)]
     says = what_it_says(told.change)
@@ -103,7 +112,7 @@ def check_sentence(result: SpeciesResult) -> str:
 def by_stop_and_by_route(result: SpeciesResult) -> tuple[str, str] | None:
     """The change by stop and by route, where they say different things; else None."""
     routes = next((line for line in result.sensitivity if line.name == BY_ROUTE), None)
-    if routes is None:
+    if routes is None or is_told_by_another(result):
         return None
     stops = result.sensitivity[0]
     says = [what_it_says(line.change) for line in (stops, routes)]

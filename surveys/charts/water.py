@@ -33,15 +33,22 @@ def lag_sentence(result: SpeciesResult) -> str:
         )
     days = {"low": _days(lag.low), "rests": rests}
     if lag.high is None:
-        return said(
+        return said_of(
+            "From filling to chorus: at least {low} day (95% bound, median of {rests}). Most "
+            "stops had water at the first visit already, so nothing bounds it from above.",
             "From filling to chorus: at least {low} days (95% bound, median of {rests}). Most "
             "stops had water at the first visit already, so nothing bounds it from above.",
+            _counted(lag.low),
             **days,
         )
-    return said(
+    return said_of(
+        "From filling to chorus: {value} day (95% interval: {low} to {high} days, median of "
+        "{rests}). Filling and chorus each lie between two visits, and the interval allows for "
+        "that.",
         "From filling to chorus: {value} days (95% interval: {low} to {high} days, median of "
         "{rests}). Filling and chorus each lie between two visits, and the interval allows for "
         "that.",
+        _counted(lag.value or 0.0),
         value=_days(lag.value or 0.0),
         high=_days(lag.high),
         **days,
@@ -54,6 +61,12 @@ def _rests_on(lags: int, routes: int) -> str:
         stops=said_of("{number} stop in a season", "{number} stops in a season", lags),
         routes=said_of("{number} route", "{number} routes", routes),
     )
+
+
+def _counted(value: float) -> int:
+    """The number whose plural a text takes: one day, but 0.5 and 1.5 days."""
+    shown = round(value, 1)
+    return int(shown) if shown.is_integer() else max(2, int(shown))
 
 
 def _days(value: float) -> str:

@@ -177,7 +177,7 @@ def trend_sentence(name: str, result: SpeciesResult, site: str) -> str:
     is missed."""
     trend = result.trend
     if not result.years:
-        return said("{name}: no accepted visits in its calling season yet.", name=name)
+        return said("{name}: not surveyed in its calling season yet.", name=name)
     first, last = result.years[0].season_year, result.years[-1].season_year
     for flag, why in _TOLD_BY_ANOTHER.items():
         if flag in trend.occupancy.flags:
@@ -269,7 +269,7 @@ def headline(result: SpeciesResult) -> str:
     """The change per year that the direction rests on, or why there is none."""
     trend = result.trend
     if not result.years:
-        return gettext("no accepted visits in its calling season yet")
+        return gettext("not surveyed in its calling season yet")
     if len(result.years) == 1:
         return gettext("only one season")
     if supports_a_sentence(trend.occupancy):
@@ -308,7 +308,7 @@ def flag_words(flags: Iterable[str]) -> list[tuple[str, str]]:
 
 
 def flags_in_words(flags: Iterable[str]) -> str:
-    """`one visit per season; years without surveys`."""
+    """`one visit per season; years without a share`."""
     return gettext("; ").join(gettext(FLAG_NAMES.get(flag, flag)) for flag in current_codes(flags))
 
 

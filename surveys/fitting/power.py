@@ -55,7 +55,7 @@ def baseline_from(result: SpeciesResult) -> SurveyBaseline:
     years = result.years[-_RECENT:]
     if not years:
         raise PowerUnknownError(
-            gettext("There are no accepted visits in its calling season yet. Accept some first.")
+            gettext("No accepted visit surveyed it in its calling season yet. Accept some first.")
         )
     last = years[-1]
     on_line = [share.value for _, share in result.trend.line if share.value is not None]

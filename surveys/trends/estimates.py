@@ -78,7 +78,7 @@ FLAG_NAMES: dict[str, str] = {
     PROTOCOL_CHANGED: _("protocol changed"),
     STOPS_CHANGED: _("stops changed"),
     YEARS_LEFT_OUT: _("some years not in the trend"),
-    GAP_YEARS: _("years without surveys"),
+    GAP_YEARS: _("years without a share"),
     ONE_VISIT: _("one visit per season"),
     DETECTION_BORROWED: _("detection borrowed from other species"),
     OPEN_SEASON: _("season still open"),
@@ -147,7 +147,10 @@ FLAGS: dict[str, str] = {
         "Fewer than three seasons lie between two breaks, or before or after one. They "
         "are not in the trend."
     ),
-    GAP_YEARS: _("There are season years without a counted visit between the first and the last."),
+    GAP_YEARS: _(
+        "Between the first and the last season year there are years without a share: no visit "
+        "counted, or too few records name the species."
+    ),
     ONE_VISIT: _(
         "In at least one season no site was visited twice. How often the species is missed "
         "is then taken from other seasons."

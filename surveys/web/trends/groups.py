@@ -4,12 +4,12 @@ from typing import Any
 
 from django.urls import reverse
 
-from surveys.charts.words import share
 from surveys.language import said
 from surveys.models import Program, Species
+from surveys.protocol.words import number
 from surveys.seasons.joint_entries import told_in_groups
 from surveys.seasons.options import checklist_species
-from surveys.trends.joint_entries import ToldEntry
+from surveys.trends.joint_entries import NAMED_SHARE, ToldEntry
 
 
 def group_notes(program: Program, species: Species) -> list[dict[str, Any]]:
@@ -39,7 +39,7 @@ def group_notes(program: Program, species: Species) -> list[dict[str, Any]]:
 
     return [
         {
-            "text": _words(group),
+            "text": words_of_group(group),
             "is_told": (name == group.entry.name) != group.tells_members,
             "links": links(group.entry.members if group.tells_members else (group.entry.name,)),
         }
@@ -47,11 +47,22 @@ def group_notes(program: Program, species: Species) -> list[dict[str, Any]]:
     ]
 
 
-def _words(group: ToldEntry) -> str:
+def _share_beside_the_limit(group: ToldEntry) -> str:
+    """As precise as it takes to show on which side of the limit it lies: 79.5%, not 80%."""
+    percent = 100 * group.named / group.records
+    for places in range(3):
+        text = number(f"{percent:.{places}f}")
+        if (float(f"{percent:.{places}f}") >= 100 * NAMED_SHARE) == group.tells_members:
+            break
+    return said("{number}%", number=text)
+
+
+def words_of_group(group: ToldEntry) -> str:
+    """How many records of a group name a species, and which of its entries is told for it."""
     counts = {
         "named": group.named,
         "records": group.records,
-        "share": share(group.named / group.records),
+        "share": _share_beside_the_limit(group),
     }
     if group.tells_members:
         return said(

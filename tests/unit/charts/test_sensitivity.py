@@ -5,7 +5,15 @@ import dataclasses
 import pytest
 
 from surveys.charts.sensitivity import by_stop_and_by_route, check_rows, check_sentence
-from surveys.trends.estimates import FEW_CLUSTERS, LEVEL_NOT_KNOWN, NOT_IDENTIFIED, TOO_FEW_DATA
+from surveys.trends.estimates import (
+    FEW_CLUSTERS,
+    JOINT_ENTRY_TOLD,
+    LEVEL_NOT_KNOWN,
+    MEMBERS_TOLD,
+    NOT_IDENTIFIED,
+    TOO_FEW_DATA,
+    flagged,
+)
 from surveys.trends.sensitivity import BY_ROUTE, CORRELATED, EVERY_SEASON, sites_disagree
 from surveys.trends.species_result import SensitivityLine
 from tests.unit.charts.test_words import estimate, plain, result
@@ -43,6 +51,17 @@ def test_every_line_has_its_change_and_what_it_would_say():
         ("f", "-2.0% (-3.0 to -1.0%)", "not enough data"),
         ("g", "-2.0% (-3.0 to -1.0%)", "fell (share of sites not known)"),
     ]
+
+
+@pytest.mark.parametrize("flag", [JOINT_ENTRY_TOLD, MEMBERS_TOLD])
+def test_nothing_is_checked_of_an_entry_whose_group_is_told_by_another(flag):
+    told = checked(NONE, line("a", NONE), line(BY_ROUTE, FALL))
+    trend = dataclasses.replace(told.trend, occupancy=flagged(NONE, flag))
+    other = dataclasses.replace(told, trend=trend)
+    assert by_stop_and_by_route(told) is not None
+    assert check_sentence(other) == "No trend is reported, so there is nothing to check."
+    assert check_rows(other) == []
+    assert by_stop_and_by_route(other) is None
 
 
 @pytest.mark.parametrize(

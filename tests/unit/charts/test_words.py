@@ -165,7 +165,7 @@ def test_reason(flags, why):
 def test_one_season_and_none():
     change = estimate(-2.1, -3.8, -0.4)
     assert "only one season, 2014" in trend_sentence("X", result(change, years=(2014,)), "stop")
-    assert "no accepted visits" in trend_sentence("X", result(change, years=()), "stop")
+    assert "not surveyed" in trend_sentence("X", result(change, years=()), "stop")
 
 
 @pytest.mark.parametrize(
@@ -213,7 +213,7 @@ def test_an_interval_that_touches_zero_has_no_direction(change):
 
 def test_no_direction_without_two_seasons():
     change = estimate(-2.1, -3.8, -0.4)
-    for years, behind in (((2014,), "only one season"), ((), "no accepted visits in its")):
+    for years, behind in (((2014,), "only one season"), ((), "not surveyed in its")):
         found = result(change, years=years)
         assert direction(found) == "not enough data"
         assert headline(found).startswith(behind)

@@ -15,7 +15,7 @@ from surveys.web.publications.by_cause import _words
             "flags",
             "gap-years; one-visit",
             "",
-            ("Flags", "years without surveys; one visit per season", "blank"),
+            ("Flags", "years without a share; one visit per season", "blank"),
         ),
         (
             "detection_model",
