@@ -7,6 +7,7 @@ import pytest
 from playwright.sync_api import Page
 
 from accounts.models import Role
+from surveys.models import StoredFinding
 from surveys.web.program.sections import _SECTIONS
 from tests.browser.conftest import PHONE
 from tests.support.builders import (
@@ -43,6 +44,16 @@ def visit(coordinator):
     # A label longer than its cell, before a short value.
     depth = make_own_field(coordinator.program, "Water depth at the edge of the pond", unit="cm")
     visit.periods.filter(stop__number=1).update(own_fields={depth.key: 39})
+    # A mark beside an index, in the last column of a phone.
+    StoredFinding.objects.create(
+        visit=visit,
+        code="species-out-of-season",
+        severity="query",
+        stop=visit.periods.get(stop__number=1).stop,
+        species=peeper,
+        field="index",
+        message_as_stored="Out of season.",
+    )
     return visit
 
 

@@ -110,7 +110,7 @@ def _heard(row: GridRow, grid: VisitGrid) -> dict[str, Any]:
         if cell.value not in (None, 0, NOT_REACHED, SKIPPED)
     ]
     sure = [value for value, _ in heard if isinstance(value, int)]
-    not_sure = gettext("not sure")
+    not_sure = gettext("not sure, or not recorded")
     lines = [f"{name}: {value if isinstance(value, int) else not_sure}" for value, name in heard]
     return {"index": max(sure, default=0), "lines": lines or [gettext("Nothing heard")]}
 

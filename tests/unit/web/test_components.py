@@ -18,7 +18,7 @@ def words(markup: str, **context: object) -> str:
         (0, "call index 0"),
         (3, "call index 3"),
         ("2", "call index 2"),
-        ("not-sure", "?heard, not sure"),
+        ("not-sure", "?heard, not sure, or not recorded"),
         ("not-reached", "–not reached"),
         ("skipped", "–not reached"),
         (None, "–no record"),
