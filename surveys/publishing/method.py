@@ -44,8 +44,12 @@ COUNTED = (
         "a record. A stop that was skipped or not reached is missing, never zero."
     ),
     _(
-        "“Heard, not sure” and records excluded in review are missing for that species at "
-        "that stop, neither heard nor silent."
+        "“Heard, not sure”, a species that an imported file has no record of, and records "
+        "excluded in review are missing for that species at that stop, neither heard nor silent."
+    ),
+    _(
+        "Where a protocol has a listening radius, a species that was heard only beyond it counts "
+        "as 0 at that stop. The column far_index of the table of calls keeps its call index."
     ),
     _(
         "A joint entry stands for species that are hard to tell apart by ear. Where it was "
@@ -62,6 +66,7 @@ COUNTED = (
         "calendar year in which the season ends."
     ),
     _("A stop that was moved is a new stop."),
+    _("Own fields of the program are in the tables own_fields and own_values. No trend uses them."),
     _(
         "Uncorrected occupancy is stops with the species divided by stops surveyed, with the "
         "Wilson "

@@ -280,7 +280,7 @@ PERIODS = Table(
 CALLS = Table(
     name="calls",
     title="Call index",
-    meaning="One row a listening period and species of that night's checklist, zeros included.",
+    meaning="One row per listening period and species of that night's checklist, zeros included.",
     columns=(
         text("period", "Identifier of the listening period.", required=True, unit="UUID"),
         SPECIES,
@@ -351,7 +351,7 @@ OWN_FIELDS = Table(
 OWN_VALUES = Table(
     name="own_values",
     title="Values of own fields",
-    meaning="One row a value of an own field: of a visit, or of a listening period.",
+    meaning="One row per value of an own field: of a visit, or of a listening period.",
     columns=(
         text(
             "event",
@@ -374,7 +374,7 @@ OWN_VALUES = Table(
 YEARLY = Table(
     name="yearly",
     title="Yearly table",
-    meaning="One row a species and season year; site = stop; shares are not corrected for "
+    meaning="One row per species and season year; site = stop; shares are not corrected for "
     "animals present but not heard.",
     columns=tuple(
         Cells(

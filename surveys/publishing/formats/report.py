@@ -287,8 +287,14 @@ def overview(pages: Sequence[SpeciesPage]) -> str:
     if not parts:
         return said("For none of the {total} species can a direction be given.", total=total)
     if counts[UNKNOWN]:
-        parts.append(said("of {number} there are not enough data", number=counts[UNKNOWN]))
-    return said("Of {total} species {parts}.", total=total, parts=listed(parts))
+        parts.append(
+            said_of(
+                "{number} does not have enough data",
+                "{number} do not have enough data",
+                counts[UNKNOWN],
+            )
+        )
+    return said("Of {total} species, {parts}.", total=total, parts=listed(parts))
 
 
 def _span(about: About) -> str:

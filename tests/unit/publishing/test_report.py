@@ -182,7 +182,7 @@ def test_front_page_tells_the_whole(pages):
     assert "Season years 2024 to 2025 · version 2, published 3 September 2025" in front
     assert "This version replaces version 1. Why: A visit was entered for the wrong night." in front
     assert (
-        "Of 5 species 1 falls, 1 rises, 1 shows no clear change and of 2 there are not enough data."
+        "Of 5 species, 1 falls, 1 rises, 1 shows no clear change and 2 do not have enough data."
         in front
     )
     for name in NAMES.values():
@@ -191,7 +191,7 @@ def test_front_page_tells_the_whole(pages):
     assert "▲ rising +4.6% (+0.8 to +8.5%)" in front
     assert "◆ no clear change −0.6% (−1.7 to +0.6%)" in front
     assert "? not enough data no repeat visits" in front
-    assert "? not enough data no accepted visits in its calling season yet" in front
+    assert "? not enough data not surveyed in its calling season yet" in front
     assert "2 stops" in front
     assert "14 listening periods" in front
     assert (
@@ -203,11 +203,11 @@ def test_front_page_tells_the_whole(pages):
 @pytest.mark.parametrize(
     ("ways", "sentence"),
     [
-        (["falling", "falling"], "Of 2 species 2 fall."),
-        (["rising", "not enough data"], "Of 2 species 1 rises and of 1 there are not enough data."),
+        (["falling", "falling"], "Of 2 species, 2 fall."),
+        (["rising", "not enough data"], "Of 2 species, 1 rises and 1 does not have enough data."),
         (
             ["falling", "no clear change", "no clear change"],
-            "Of 3 species 1 falls and 2 show no clear change.",
+            "Of 3 species, 1 falls and 2 show no clear change.",
         ),
         (["not enough data"] * 3, "For none of the 3 species can a direction be given."),
     ],
@@ -238,7 +238,7 @@ def test_one_page_a_species_with_the_sentence_of_the_screen(frozen, pages):
 def test_the_whole_program_stands_on_the_page_of_its_species_only(pages):
     rising, falling = pages[3], pages[2]
     assert (
-        "In the whole program, its regions by their weights, the share of occupied stops fell"
+        "In the whole program, with its regions weighted, the share of occupied stops fell"
         in rising
     )
     assert "40% (30 to 55%) 25% (20 to 30%) 62%" in rising
