@@ -28,9 +28,9 @@ class SharingForm(SeenForm):
         coerce=int,
         choices=[
             (Sensitivity.OPEN, gettext_lazy("exactly, with the names of routes and stops")),
-            (Sensitivity.LOW, gettext_lazy("to 0.001°: a square of about 100 m")),
-            (Sensitivity.MEDIUM, gettext_lazy("to 0.01°: a square of about 1 km")),
-            (Sensitivity.HIGH, gettext_lazy("to 0.1°: a square of about 10 km")),
+            (Sensitivity.LOW, gettext_lazy("to 0.001°: a square of about 100 m (330 ft)")),
+            (Sensitivity.MEDIUM, gettext_lazy("to 0.01°: a square of about 1 km (0.6 mi)")),
+            (Sensitivity.HIGH, gettext_lazy("to 0.1°: a square of about 10 km (6 mi)")),
             (Sensitivity.EXTREME, gettext_lazy("not at all: the region of the route only")),
         ],
         widget=forms.RadioSelect,

@@ -28,6 +28,9 @@ from surveys.programs.sharing import (
     renew_link,
     sharing_facts,
 )
+from surveys.programs.versions import units_of
+from surveys.protocol.values import DistanceUnit
+from surveys.protocol.words import distance
 from surveys.publishing.exact import exact_downloads
 from surveys.publishing.formats import yearly_csv as csv
 from surveys.publishing.places import share_place
@@ -65,7 +68,7 @@ def sharing(request: ProgramRequest) -> HttpResponse:
         "link": published_link(request, program),
         "by_link": program.publication_audience == PublicationAudience.LINK,
         "example": stops[0] if stops else None,
-        "levels": _levels(stops),
+        "levels": _levels(stops, units_of(program).distance),
     }
     status = 422 if form.errors else 200
     return render(request, "sharing/sharing.html", context, status=status)
@@ -85,21 +88,24 @@ def published_link(request: ProgramRequest, program: Program) -> str:
     return request.build_absolute_uri(path)
 
 
-def _levels(stops: list[SharedStop]) -> list[dict[str, Any]]:
+def _levels(stops: list[SharedStop], unit: DistanceUnit) -> list[dict[str, Any]]:
     """For each level of sharing: the first stop as a reader sees it, and the number of routes."""
     level_of = {stop.row.route_id: stop.row.level for stop in stops}
     routes = Counter(level_of.values())
-    return [
-        {
-            "name": level.label,
-            "place": share_place(stops[0].row.latitude, stops[0].row.longitude, level)
-            if stops
-            else None,
-            "named": level == Sensitivity.OPEN,
-            "routes": routes[level],
-        }
-        for level in Sensitivity
-    ]
+    rows = []
+    for level in Sensitivity:
+        place = share_place(stops[0].row.latitude, stops[0].row.longitude, level) if stops else None
+        within = place.uncertainty_m if place else None
+        rows.append(
+            {
+                "name": level.label,
+                "place": place,
+                "within": distance(within, unit) if within else "–",
+                "named": level == Sensitivity.OPEN,
+                "routes": routes[level],
+            }
+        )
+    return rows
 
 
 @require_POST

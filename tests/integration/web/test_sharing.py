@@ -14,6 +14,7 @@ from accounts.models import (
 from accounts.people import set_exact_places
 from surveys.models import (
     ExactDownload,
+    Program,
     PublicationAudience,
     Sensitivity,
 )
@@ -47,6 +48,15 @@ def settings_of(**changes) -> dict[str, object]:
 
 
 class TestSharing:
+    def test_how_far_off_a_place_may_be_is_in_the_units_of_the_program(self, program, page):
+        make_route(program)
+        address = url("sharing", program)
+        assert "99 m" in page.get(address).content.decode()
+        Program.objects.filter(pk=program.pk).update(distance_unit="mi")
+        shown = page.get(address).content.decode()
+        assert "325 ft" in shown
+        assert "99 m" not in shown
+
     def test_settings_are_saved_with_their_history(self, program, page):
         address = url("sharing", program)
         typed = settings_of(
