@@ -26,15 +26,15 @@ _WHY_NOT = {
     REGION_UNKNOWN: _("the surveys of a region are not enough for its share"),
 }
 _FELL = _(
-    "In the whole program, its regions by their weights, the share of occupied {sites} fell by "
+    "In the whole program, with its regions weighted, the share of occupied {sites} fell by "
     "{change}% per year (95% interval: {low} to {high}%)."
 )
 _ROSE = _(
-    "In the whole program, its regions by their weights, the share of occupied {sites} rose by "
+    "In the whole program, with its regions weighted, the share of occupied {sites} rose by "
     "{change}% per year (95% interval: {low} to {high}%)."
 )
 _UNCLEAR = _(
-    "In the whole program, its regions by their weights, there is no clear change in the share of "
+    "In the whole program, with its regions weighted, there is no clear change in the share of "
     "occupied {sites}: {change}% per year (95% interval: {low} to {high}%)."
 )
 

@@ -17,8 +17,8 @@ VisitKey = tuple[str, dt.date]
 
 _SEND_BACK_NOTES = (
     "Please compare the times of the last stops with your paper sheet: two look swapped.",
-    "The note speaks of a helper, but no second observer is written down. Who was with you?",
-    "The rain of the two days before is missing. Do you remember it, or a gauge nearby?",
+    "Your note mentions a helper, but no second observer is entered. Who was with you?",
+    "The rain of the past two days is missing. Do you remember it, or a gauge nearby?",
 )
 SET_ASIDE_NOTES = (
     "Entered twice: the other sheet of this night is the right one.",

@@ -17,7 +17,7 @@ _PLACE = re.compile(r"\{([^{}\s]*)\}")
 PLACES = {
     "name": gettext_noop("the name of the observer"),
     "program": gettext_noop("the name of the program"),
-    "list": gettext_noop("the routes and windows, or the nights, one a line"),
+    "list": gettext_noop("the routes and windows, or the nights, one per line"),
     "link": gettext_noop("the address of the page where the observer continues"),
     "contact": gettext_noop("the contact email of the program"),
 }

@@ -93,7 +93,7 @@ def water_too_cold(case: Case) -> Iterator[Breach]:
 @rule(
     "too-windy",
     Severity.QUERY,
-    "The wind was weak enough.",
+    "The wind was light enough.",
     Sentence(
         _("Wind force {force} {place} is above {most} ({sign}), the protocol’s wind limit."),
         (_BREAK_OFF, LEAVE_IT),

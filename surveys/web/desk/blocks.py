@@ -132,7 +132,7 @@ def drafts(desk: Desk) -> Block:
             )
             for visit in begun
         ],
-        empty=gettext("No night is left over."),
+        empty=gettext("No night is waiting to be submitted."),
         more=(desk.url("review", state="sent_back"), gettext("Sent back")),
     )
 
@@ -310,8 +310,8 @@ def calls_of_the_year(desk: Desk) -> Block:
         key="first-calls",
         title=gettext("First calls of the season"),
         lede=gettext(
-            "Beside the middle of up to ten seasons before. A season whose visits begin late hears "
-            "its first calls late. Accepted visits only."
+            "Compared with the median of up to ten earlier seasons. If visits start late, so do "
+            "the first calls. Accepted visits only."
         ),
         head=(
             gettext("Species"),

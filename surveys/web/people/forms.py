@@ -34,7 +34,7 @@ class InviteManyForm(Form):
     """People as lines of text; a file is read into the same lines."""
 
     people = forms.CharField(
-        label=gettext_lazy("People, one a line"),
+        label=gettext_lazy("People, one per line"),
         required=False,
         max_length=100_000,
         help_text=gettext_lazy(

@@ -14,13 +14,13 @@ class ReminderForm(SeenForm):
         label=gettext_lazy("Subject"),
         max_length=150,
         required=False,
-        help_text=gettext_lazy("Leave empty for the usual one."),
+        help_text=gettext_lazy("Leave empty for the standard one."),
     )
     text = forms.CharField(
         label=gettext_lazy("Text"),
         max_length=5000,
         required=False,
-        help_text=gettext_lazy("Leave empty for the usual one."),
+        help_text=gettext_lazy("Leave empty for the standard one."),
         widget=forms.Textarea(attrs={"rows": 12}),
     )
 

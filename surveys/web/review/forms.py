@@ -56,7 +56,7 @@ class QueueForm(Form):
     order = forms.ChoiceField(
         label=gettext_lazy("Order"),
         required=False,
-        choices=[("", gettext_lazy("Usual")), *((o.value, name) for o, name in ORDERS.items())],
+        choices=[("", gettext_lazy("Default")), *((o.value, name) for o, name in ORDERS.items())],
     )
     open = forms.BooleanField(label=gettext_lazy("Only with open questions"), required=False)
 

@@ -22,7 +22,7 @@ def of_whole(change, *shares):
     return dataclasses.replace(result(estimate(-2.0, -3.0, -1.0)), whole=whole)
 
 
-SHARE = "In the whole program, its regions by their weights, the share of occupied stops"
+SHARE = "In the whole program, with its regions weighted, the share of occupied stops"
 NO = "there is no clear change in the share of occupied stops:"
 
 
