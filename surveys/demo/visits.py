@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from random import Random
 
 from accounts.models import Person
+from surveys.dates import using
 from surveys.demo.outcomes import REASONS, SET_ASIDE_NOTES, Outcome, outcomes, send_back_note
 from surveys.demo.plan import PlannedVisit
 from surveys.demo.setting import Setting
@@ -182,7 +183,9 @@ def _add_review(
         return
     at = _later(at, desk, 0.5, 12)
     if outcome in (Outcome.SENT_BACK, Outcome.RETURNED_THEN_ACCEPTED):
-        _step(desk, visit, Step.SENT_BACK, judge_by, at, send_back_note(stored, rng))
+        with using(desk.setting.program.date_style):
+            note = send_back_note(stored, rng)
+        _step(desk, visit, Step.SENT_BACK, judge_by, at, note)
         if outcome is Outcome.SENT_BACK:
             return
         at = _later(at, desk, 0.5, 6)

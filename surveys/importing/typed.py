@@ -24,6 +24,7 @@ from surveys.protocol.weather import (
 from surveys.visits.sheet.texts import (
     CellError,
     is_missing,
+    is_trace,
     quoted,
     rain_is_missing,
     read_night,
@@ -145,10 +146,15 @@ def _evening_clock(typed: str) -> str:
     return typed
 
 
+def _has_a_digit(text: str) -> bool:
+    return any(sign.isdigit() for sign in text)
+
+
 def temperature_text(text: str, form: str) -> str:
-    """With the unit of its column, unless the cell names its own."""
+    """With the unit of its column, unless the cell names its own or is no number at all: what is
+    wrong is quoted as it was written."""
     typed = text.strip()
-    if is_missing(typed) or _NAMES_ITS_UNIT.fullmatch(typed):
+    if is_missing(typed) or _NAMES_ITS_UNIT.fullmatch(typed) or not _has_a_digit(typed):
         return typed
     return f"{typed} °{form}"
 
@@ -173,6 +179,8 @@ def rain_text(text: str, form: str) -> str:
     """The amount with its unit. `T`, a trace, stays a trace of rain in that unit."""
     typed = text.strip()
     if rain_is_missing(typed) or _NAMES_ITS_RAIN.fullmatch(typed):
+        return typed
+    if not _has_a_digit(typed) and not is_trace(typed):
         return typed
     return f"{typed} {form}"
 

@@ -77,7 +77,12 @@ def is_missing(text: str) -> bool:
 
 def rain_is_missing(text: str) -> bool:
     """Whether no rain was written down. `T` is a trace of rain, which is an answer."""
-    return is_missing(text) and text.strip().casefold() not in _TRACE
+    return is_missing(text) and not is_trace(text)
+
+
+def is_trace(text: str) -> bool:
+    """Whether it is written down that too little rain fell to measure."""
+    return text.strip().casefold() in _TRACE
 
 
 def shortened(text: str) -> str:
@@ -162,7 +167,7 @@ def read_rain(text: str, unit: RainUnit) -> Rain:
     if match := _RAIN.fullmatch(text.strip()):
         digits = match[1]
         unit = RainUnit.MILLIMETERS if match[2].lower() == "mm" else RainUnit.INCHES
-    if digits.strip().casefold() in _TRACE:
+    if is_trace(digits):
         return Rain(amount=None, unit=unit)
     amount = _number(digits, text)
     most = _MOST_RAIN[unit]

@@ -75,6 +75,11 @@ class Group:
     def is_whole(self) -> bool:
         return self.count == len(self.items)
 
+    @property
+    def is_of_columns(self) -> bool:
+        """Whether it is answered where the columns are matched, not here."""
+        return all(item.problem.kind is ProblemKind.OTHER for item in self.items)
+
 
 @dataclass(frozen=True, kw_only=True)
 class Names:

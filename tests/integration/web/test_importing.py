@@ -119,6 +119,9 @@ def test_dates_are_asked_about(client, program):
     columns = address("import_columns", program, upload=row.pk)
     page = client.get(columns).content.decode()
     assert "Say whether the day or the month comes first" in page
+    preview = client.get(address("import_preview", program, upload=row.pk)).content.decode()
+    asked = preview[preview.index('id="problems-h"') : preview.index("Use these answers")]
+    assert f'href="{columns}"' in asked
     client.post(columns, chosen(client, columns) | {"column_1": "night:dmy"})
     seen = client.get(address("import_preview", program, upload=row.pk)).context["seen"]
     assert seen.nights == "4 May 2024 to 4 May 2024"

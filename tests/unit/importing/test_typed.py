@@ -105,6 +105,7 @@ def test_a_clock_with_the_date_of_another_night():
     ("text", "form", "typed"),
     [
         ("48", "F", "48 °F"),
+        ("warm", "F", "warm"),
         ("8.5", "C", "8.5 °C"),
         ("48 °F", "C", "48 °F"),
         ("8,5C", "F", "8,5C"),
@@ -146,6 +147,7 @@ def test_winds_that_cannot_be_read(text):
     [
         ("T", "mm", "T mm"),
         ("t", "in", "t in"),
+        ("lots", "in", "lots"),
         ("-", "mm", "-"),
         ("0.5", "in", "0.5 in"),
         ("12 mm", "in", "12 mm"),
