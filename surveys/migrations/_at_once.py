@@ -45,6 +45,24 @@ class RemoveTrigger(pgtrigger.migrations.RemoveTrigger):
         options["triggers"] = [one for one in options["triggers"] if one.name != self.name]
 
 
+class ReplaceTrigger(AddTrigger):
+    """A trigger in place of the one of the same name, in one transaction: no row is missed."""
+
+    def state_forwards(self, app_label, state):
+        RemoveTrigger(self.model_name, self.trigger.name).state_forwards(app_label, state)
+        super().state_forwards(app_label, state)
+
+    def database_backwards(self, app_label, schema_editor, from_state, to_state):
+        options = to_state.models[app_label, self.model_name].options
+        (before,) = (one for one in options["triggers"] if one.name == self.trigger.name)
+        AddTrigger(self.model_name, before).database_forwards(
+            app_label, schema_editor, from_state, to_state
+        )
+
+    def describe(self):
+        return f"Replace trigger {self.trigger.name} on model {self.model_name}"
+
+
 class AddTriggers(Operation):
     """The triggers that the options of the app's models name."""
 

@@ -1,8 +1,13 @@
-"""History by database trigger: every insert, update and delete leaves a row."""
+"""History by database trigger: every insert, update and delete leaves a row.
+
+New rows are recorded a statement at a time: one by one, those of an archive took ten times as long.
+Changed rows are compared one by one, so that not even a new primary key goes unrecorded.
+"""
 
 from collections.abc import Callable
 
 import pghistory
+import pgtrigger
 from django.db import models
 
 
@@ -11,7 +16,10 @@ def tracked_with(**fields: models.Field) -> Callable[[type[models.Model]], type[
 
     def decorate(model: type[models.Model]) -> type[models.Model]:
         return pghistory.track(
-            pghistory.InsertEvent(), pghistory.UpdateEvent(), pghistory.DeleteEvent(), attrs=fields
+            pghistory.InsertEvent(level=pgtrigger.Statement),
+            pghistory.UpdateEvent(),
+            pghistory.DeleteEvent(),
+            attrs=fields,
         )(model)
 
     return decorate
