@@ -18,7 +18,7 @@ from surveys.protocol.nights import (
 )
 from surveys.protocol.values import (
     Protocol,
-    StopSky,
+    StopSunset,
 )
 
 _ONE_MINUTE = dt.timedelta(minutes=1)
@@ -33,7 +33,7 @@ class NightHours:
 
 
 def route_hours(
-    protocol: Protocol, skies: Collection[StopSky | None], night: dt.date, time_zone: str
+    protocol: Protocol, skies: Collection[StopSunset | None], night: dt.date, time_zone: str
 ) -> NightHours:
     """The latest of the stops' earliest starts and the earliest of their latest ends. Along a
     route the sun sets up to a few minutes apart."""
@@ -45,7 +45,7 @@ def route_hours(
     )
 
 
-def earliest_start(protocol: Protocol, sky: StopSky | None) -> dt.datetime | None:
+def earliest_start(protocol: Protocol, sky: StopSunset | None) -> dt.datetime | None:
     """The minute before which no listening starts; None without a limit or a sunset."""
     offset = protocol.earliest_start_after_sunset
     if offset is None or sky is None or sky.sunset is None:
@@ -54,7 +54,7 @@ def earliest_start(protocol: Protocol, sky: StopSky | None) -> dt.datetime | Non
 
 
 def latest_end(
-    protocol: Protocol, sky: StopSky | None, night: dt.date, time_zone: str
+    protocol: Protocol, sky: StopSunset | None, night: dt.date, time_zone: str
 ) -> dt.datetime | None:
     """The minute after which no listening goes on: the earlier of the protocol's two
     limits, as far as they are set and known.

@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 from zoneinfo import ZoneInfo
 
@@ -81,6 +82,8 @@ def night_of(instant: dt.datetime, time_zone: str) -> dt.date:
     return (local - _HALF_DAY).date()
 
 
+# The sheets of an archive say the same few times over and over.
+@lru_cache(maxsize=2048)
 def parse_clock(text: str) -> dt.time:
     """Read a typed clock time: `21:14`, `21.14`, `2114`, `9:14 pm`, `9 pm`, `21:14:30`, `noon`.
 

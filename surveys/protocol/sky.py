@@ -57,6 +57,7 @@ def stop_sky(place: Place, night: dt.date, time_zone: str) -> StopSky:
     )
 
 
+@lru_cache(maxsize=4096)
 def sunset_of(place: Place, night: dt.date, time_zone: str) -> dt.datetime | None:
     """The sunset of `stop_sky` alone, for those who need many and nothing else."""
     return _sunset_after(place, _solar_noon(place, night, time_zone))

@@ -303,11 +303,17 @@ class Visit:
 
 
 @dataclass(frozen=True, kw_only=True)
-class StopSky:
+class StopSunset:
+    """When the sun sets over one stop on one night; None where it never does. Rules ask no more."""
+
+    sunset: dt.datetime | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class StopSky(StopSunset):
     """Sun over one stop on one night. None where the event does not happen
     (the sun never sets, or twilight lasts all night)."""
 
-    sunset: dt.datetime | None
     civil_dusk: dt.datetime | None
     sunrise: dt.datetime | None
 
@@ -334,7 +340,7 @@ class Case:
     visit: Visit
     route: Route
     protocol: Protocol
-    sky: Mapping[int, StopSky]
+    sky: Mapping[int, StopSunset]
     surroundings: Surroundings
 
 

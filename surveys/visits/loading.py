@@ -20,7 +20,7 @@ from surveys.programs.in_force import (
 from surveys.programs.versions import protocol_values
 from surveys.protocol import values
 from surveys.protocol.own_fields import OwnField
-from surveys.protocol.sky import stop_sky
+from surveys.protocol.sky import sunset_of
 from surveys.visits.sheet.cells import split
 from surveys.visits.sheet.reader import SheetReading
 
@@ -166,7 +166,7 @@ def build_case(
         route=background.route,
         protocol=background.protocol,
         sky={
-            stop.number: stop_sky(stop.place, reading.visit.night, zone)
+            stop.number: values.StopSunset(sunset=sunset_of(stop.place, reading.visit.night, zone))
             for stop in background.route.stops
         },
         surroundings=surroundings,

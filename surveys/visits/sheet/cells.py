@@ -14,6 +14,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from surveys.protocol.own_fields import CELL, KEY
 from surveys.protocol.values import Where
@@ -142,30 +143,36 @@ def split(cells: Mapping[str, str]) -> SheetParts:
     for address, text in cells.items():
         if not text.strip():
             continue
-        place = _place(parts, address)
+        place = _place(address)
         if place is None:
             parts.unknown.append(address)
-        else:
-            target, name = place
-            target[name] = text
+            continue
+        part, number, name = place
+        target = getattr(parts, part)
+        if number is not None:
+            target = target.setdefault(number, {})
+        target[name] = text
     parts.unknown.sort()
     return parts
 
 
-def _place(parts: SheetParts, address: str) -> tuple[dict[str, str], str] | None:
+# Sheets have the same few addresses.
+@lru_cache(maxsize=8192)
+def _place(address: str) -> tuple[str, int | None, str] | None:
+    """The part of the sheet, the number of the stop or row in it, and the name of the cell."""
     if address in VISIT_FIELDS or _OWN.fullmatch(address):
-        return parts.visit, address
+        return "visit", None, address
     head, _, name = address.partition(".")
     if head in ("start", "end") and name in WEATHER_FIELDS:
-        return (parts.start if head == "start" else parts.end), name
+        return head, None, name
     if match := _STOP.fullmatch(address):
         number, name = int(match[1]), match[2]
         if name in STOP_FIELDS or _CALL.fullmatch(name) or _OWN.fullmatch(name):
-            return parts.stops.setdefault(number, {}), name
+            return "stops", number, name
     if match := _SIGHTING.fullmatch(address):
         row, name = int(match[1]), match[2]
         if name in SIGHTING_FIELDS:
-            return parts.sightings.setdefault(row, {}), name
+            return "sightings", row, name
     return None
 
 
@@ -182,7 +189,7 @@ def cell_of(where: Where) -> str:
     name = where.field or ""
     if where.stop is None:
         name = _VISIT_CELLS.get(name, name)
-        return name if _place(SheetParts(), name) else ""
+        return name if _place(name) else ""
     if where.species is not None:
         return f"stops.{where.stop}.calls.{where.species}"
     return f"stops.{where.stop}.{_STOP_CELLS.get(name, name)}" if name else ""

@@ -6,7 +6,7 @@ import datetime as dt
 import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
-from functools import partial
+from functools import lru_cache, partial
 
 from surveys.protocol import params
 from surveys.protocol.own_fields import OwnField, OwnValue
@@ -192,6 +192,7 @@ def _read_calls(part: Part, known_species: Collection[str]) -> list[CallRecord]:
     return calls
 
 
+@lru_cache(maxsize=4096)
 def _read_call(code: str, typed: str) -> CallRecord:
     """`2`, or `2 near`, `2 far`, `2n`, `? far` where the protocol has a listening radius."""
     if is_missing(typed):

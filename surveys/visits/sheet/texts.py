@@ -70,6 +70,8 @@ def unreadable(kind: str, text: str, **params: Param) -> CellError:
     return CellError("cell-unreadable", kind, typed=shortened(text), **params)
 
 
+# The sheets of an archive say the same few texts over and over.
+@lru_cache(maxsize=4096)
 def is_missing(text: str) -> bool:
     """Whether nothing was written down: blank, a dash, `T` or n/a."""
     return text.strip().casefold() in _MISSING
@@ -96,7 +98,6 @@ def quoted(text: str) -> str:
     return said("“{text}”", text=shortened(text))
 
 
-# The sheets of an archive say the same few numbers over and over.
 @lru_cache(maxsize=1024)
 def read_number(text: str) -> Decimal:
     """A decimal number with comma or point: `12.5`, `12,5`, `−3`."""

@@ -176,8 +176,6 @@ def test_a_good_visit_of_a_winter_evening_has_no_findings(night):
             "sky": {
                 str(number): {
                     "sunset": to_plain(start - dt.timedelta(hours=5)),
-                    "civil_dusk": None,
-                    "sunrise": None,
                 }
                 for number in range(1, 9)
             },

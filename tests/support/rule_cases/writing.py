@@ -193,7 +193,7 @@ def fahrenheit(value: str) -> dict[str, str]:
 
 
 def stop_sky(sunset: str | None) -> dict[str, Any]:
-    return {"sunset": sunset, "civil_dusk": None, "sunrise": None}
+    return {"sunset": sunset}
 
 
 def _known(**values: Any) -> dict[str, Any]:

@@ -21,7 +21,7 @@ from surveys.protocol.values import (
     SeasonWindow,
     SkyState,
     Stop,
-    StopSky,
+    StopSunset,
     Surroundings,
     Temperature,
     TemperatureUnit,
@@ -112,7 +112,7 @@ protocols = st.builds(
     sky_codes=st.dictionaries(own_codes, st.sampled_from(SkyState), max_size=3),
     noise_codes=st.dictionaries(own_codes, st.sampled_from(NoiseEffect), max_size=3),
 )
-skies = st.builds(StopSky, sunset=instants, civil_dusk=instants, sunrise=instants)
+skies = st.builds(StopSunset, sunset=instants)
 cases = st.builds(
     Case,
     visit=st.builds(

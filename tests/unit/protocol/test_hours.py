@@ -8,7 +8,7 @@ import datetime as dt
 import pytest
 
 from surveys.protocol.hours import NightHours, earliest_start, latest_end, route_hours
-from surveys.protocol.values import MonthDay, Protocol, StopSky
+from surveys.protocol.values import MonthDay, Protocol, StopSunset
 
 NIGHT, ZONE = dt.date(2024, 4, 15), "America/Chicago"
 
@@ -29,7 +29,7 @@ def protocol(**limits):
 
 
 def sky(sunset):
-    return StopSky(sunset=sunset and utc(sunset), civil_dusk=None, sunrise=None)
+    return StopSunset(sunset=sunset and utc(sunset))
 
 
 HALF_AN_HOUR, FOUR_HOURS = dt.timedelta(minutes=30), dt.timedelta(hours=4)
