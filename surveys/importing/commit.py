@@ -26,6 +26,7 @@ from surveys.models import (
     VisitState,
 )
 from surveys.visits.bulk import FreshRows
+from surveys.visits.copying import CopyingBeside
 
 _FIRST_SUBMITTED_REVISION = 2
 _MOST_ROWS_NAMED = 12
@@ -56,11 +57,13 @@ def commit(
     with transaction.atomic():
         Program.objects.select_for_update(no_key=True).get(pk=member.program_id)
         building = make()
-        writing = _Writing(member=member, upload=upload, now=now)
-        for visits in _batches(building.visits()):
-            # Once there is a problem, the rest is gone through to count them.
-            if not building.problems:
-                writing.write(visits)
+        # Visits are judged without a query, so the ones before can be written meanwhile.
+        with CopyingBeside() as copying:
+            writing = _Writing(member=member, upload=upload, now=now, copying=copying)
+            for visits in _batches(building.visits()):
+                # Once there is a problem, the rest is gone through to count them.
+                if not building.problems:
+                    writing.write(visits)
         if building.problems:
             raise ImportRefusedError(
                 said_of(
@@ -86,6 +89,7 @@ class _Writing:
     member: Membership
     upload: SpreadsheetImport
     now: dt.datetime
+    copying: CopyingBeside
     people: dict[str, Person] = field(default_factory=dict)
     visits: int = 0
     periods: int = 0
@@ -94,16 +98,18 @@ class _Writing:
     def write(self, built: Sequence[BuiltVisit]) -> None:
         names = {visit.new_observer for visit in built if visit.new_observer} - set(self.people)
         if names:
+            self.copying.wait()
             self.people |= add_past_observers(self.member, sorted(names))
         rows = FreshRows()
         for visit in built:
             observer = visit.observer or self.people[visit.new_observer]
             file_name = self.upload.file_name
             _add(rows, self.member, visit, observer, file_name=file_name, now=self.now)
-        rows.write()
-        ImportedVisit.objects.bulk_create(
-            ImportedVisit(visit=visit, upload=self.upload) for visit in rows.visits
-        )
+        # By ids: objects that know each other would stay in memory for a while.
+        of_file = [
+            ImportedVisit(visit_id=visit.pk, upload_id=self.upload.pk) for visit in rows.visits
+        ]
+        self.copying.copy([*rows.groups, of_file])
         self.visits += len(rows.visits)
         self.periods += len(rows.periods)
         self.calls += len(rows.calls)

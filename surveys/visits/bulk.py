@@ -33,6 +33,7 @@ from surveys.programs.in_force import (
     version_in_force,
 )
 from surveys.protocol import values
+from surveys.visits.copying import CopyingBeside
 from surveys.visits.judging import Judgment
 from surveys.visits.loading import (
     Background,
@@ -50,8 +51,6 @@ from surveys.visits.rows import (
     set_visit_fields,
     sighting_rows,
 )
-
-_BATCH = 2000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -192,18 +191,23 @@ class FreshRows:
         self.sightings += sighting_rows(visit, judgment, {})
         self.findings += finding_rows(visit, judgment)
 
+    @property
+    def groups(self) -> tuple[list, ...]:
+        """All rows by model, each after those that it refers to."""
+        return (
+            self.visits,
+            self.submissions,
+            self.periods,
+            self.calls,
+            self.sightings,
+            self.findings,
+            self.steps,
+        )
+
     def write(self) -> None:
         """Insert all rows. Call it in a transaction."""
-        for model, rows in (
-            (Visit, self.visits),
-            (Submission, self.submissions),
-            (ListeningPeriod, self.periods),
-            (CallIndex, self.calls),
-            (Sighting, self.sightings),
-            (StoredFinding, self.findings),
-            (ReviewStep, self.steps),
-        ):
-            model.objects.bulk_create(rows, batch_size=_BATCH)
+        with CopyingBeside() as copying:
+            copying.copy(self.groups)
 
 
 def _grouped(pairs: Iterable[tuple[int, object]]) -> dict[int, tuple]:

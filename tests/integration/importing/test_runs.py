@@ -14,7 +14,16 @@ from surveys.importing.preview import plain_preview, preview_from_plain
 from surveys.importing.problems import ImportRefusedError
 from surveys.importing.runs import enqueue_import, is_large, latest_run_of, subject_of
 from surveys.importing.uploads import commit_upload, discard, open_upload, remember
-from surveys.models import BackgroundRun, RunKind, RunState, SpreadsheetImport, Visit
+from surveys.models import (
+    BackgroundRun,
+    CallIndex,
+    ListeningPeriod,
+    RunKind,
+    RunState,
+    SpreadsheetImport,
+    StoredFinding,
+    Visit,
+)
 from surveys.runs import work as running
 from surveys.runs.kinds import FACTS, task_name
 from surveys.runs.progress import Progress
@@ -101,8 +110,20 @@ def test_from_file_to_review(page, program, coordinator):
     assert work(run).state == RunState.DONE
     assert Visit.objects.count() == 2
     assert "2 visits from past.csv" in page.get(preview).content.decode()
-    history = Visit.objects.first().events.values_list("pgh_context__metadata__user", flat=True)
-    assert set(history) == {coordinator.person_id}
+    assert StoredFinding.objects.exists()
+    for model in (Visit, ListeningPeriod, CallIndex, StoredFinding):
+        assert_history_has_every_row(model, by=coordinator)
+
+
+def assert_history_has_every_row(model, *, by):
+    """As it is, once, and who wrote it."""
+    names = [field.attname for field in model._meta.concrete_fields]
+    rows = model.objects.order_by("pk")
+    events = model.pgh_event_model.objects.filter(
+        pgh_label="insert", pgh_context__metadata__user=by.person_id
+    )
+    assert list(events.order_by("pgh_obj_id").values(*names)) == list(rows.values(*names))
+    assert model.pgh_event_model.objects.count() == rows.count()
 
 
 def test_problems_are_shown_in_groups_with_their_rows(page, program):
