@@ -11,7 +11,7 @@ _ROUTES = gettext_noop(
     "a rise {rose} ({share}%, 95% interval: {low} to {high}%)."
 )
 _WHOLE = gettext_noop(
-    "Simulated {runs} times with its regions by their weights, the whole program would have shown "
+    "Simulated {runs} times with its regions weighted, the whole program would have shown "
     "a fall {fell} and a rise {rose} ({share}%, 95% interval: {low} to {high}%)."
 )
 

@@ -138,6 +138,19 @@ def told_change(change: Estimate) -> str:
     return change_with_interval(change) if supports_a_sentence(change) else gettext(NOT_TOLD)
 
 
+def written_change(row: Mapping[str, str]) -> str:
+    """The same of a row of the published table of trends."""
+    value, low, high = (
+        float(row[name]) if row[name] else None for name in ("change", "change_low", "change_high")
+    )
+    flags = tuple(current_codes(filter(None, row["flags"].split("; "))))
+    return told_change(
+        Estimate(
+            name="change", value=value, low=low, high=high, interval="", method="", flags=flags
+        )
+    )
+
+
 def is_usable(estimate: Estimate) -> bool:
     """Whether a change may be given as a number."""
     known = None not in (estimate.value, estimate.low, estimate.high)

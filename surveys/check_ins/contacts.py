@@ -71,7 +71,7 @@ def add_address(member: Membership, *, name: str, email: str, site_url: str) -> 
     _lock_list(member)
     name, email = " ".join(name.split()), email.strip().lower()
     if not 0 < len(name) <= 120:
-        raise ValidationError({"name": gettext("Write their name, of at most 120 characters.")})
+        raise ValidationError({"name": gettext("Write their name, in at most 120 characters.")})
     _check_names(member, name)
     validate_email(email)
     if email == member.person.email:
@@ -90,7 +90,7 @@ def add_address(member: Membership, *, name: str, email: str, site_url: str) -> 
         or recent.filter(address_key__in=keys).count() >= MOST_ASKED_AT_ADDRESS
     ):
         raise ValidationError(
-            gettext("That is as many emails as the site sends in a day. Try again tomorrow.")
+            gettext("The site sends no more of these emails today. Try again tomorrow.")
         )
     contact = _add(member, *keys, name=name, email=email, site_url=site_url)
     mail_question.defer(contact_id=contact.pk)

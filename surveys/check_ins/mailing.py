@@ -115,9 +115,11 @@ def _overdue(found: CheckIn, program: Program) -> list[str]:
 def _steps(program: Program) -> str:
     number = program.emergency_number
     call = (
-        said("If you are worried, call {number} and say what is below.", number=number)
+        said("If you are worried, call {number} and tell them what is below.", number=number)
         if number
-        else gettext("If you are worried, call your local emergency number and say what is below.")
+        else gettext(
+            "If you are worried, call your local emergency number and tell them what is below."
+        )
     )
     contact = (
         said("The program’s contact: {contact}.", contact=program.emergency_contact)

@@ -103,7 +103,7 @@ def _check(
 ) -> None:
     if found.back_by != back_by and not now - TOO_LATE < back_by <= now + LONGEST:
         raise ValidationError(
-            {"back_by": gettext("Set a time within the next 24 hours to be back by.")}
+            {"back_by": gettext("Set a time to be back by, within the next 24 hours.")}
         )
     if contact is None:
         raise ValidationError(

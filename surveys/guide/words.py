@@ -157,7 +157,12 @@ WORDS = (
     Word(
         "per year",
         "How often or how fast: 3 visits per year, a decline of 2% per year.",
-        (r"(?:[%…]|changes?|odds|visits?|days|percent|points|occupancy) an? (?:year|decade)",),
+        (
+            (
+                r"(?:[\d.]*[%…]|changes?|odds|visits?|days|percent|points|occupancy)"
+                r" an? (?:year|decade)"
+            ),
+        ),
     ),
     Word(
         "continue",

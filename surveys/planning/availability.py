@@ -75,7 +75,7 @@ def offer_help(
     """
     require(member, Permission.SURVEY)
     if region and region not in regions_of(member):
-        raise ValidationError({"region": gettext("Choose a region of the list.")})
+        raise ValidationError({"region": gettext("Choose a region from the list.")})
     offer = HelpOffer(member=member, season_year=season_year, region=region, note=note.strip())
     offer.full_clean(exclude=["member"], validate_unique=False, validate_constraints=False)
     offer, _ = HelpOffer.objects.update_or_create(

@@ -30,7 +30,7 @@ class Words:
 
 
 _HELLO = gettext_noop("Hello {name},")
-_CAUTION = gettext_noop("No visit is worth a night that is not safe.")
+_CAUTION = gettext_noop("No visit is worth an unsafe night.")
 _USUAL = {
     ReminderKind.WINDOW_OPENS: (
         gettext_noop("{program}: your survey window is open"),

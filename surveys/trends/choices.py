@@ -31,6 +31,6 @@ CHOICES: dict[str, str] = {
     TWO_CLASSES: _("two classes of sites, easy and hard to hear"),
     BY_ABUNDANCE: _("detection is better where more call"),
     BY_ROUTE: _("by route instead of by stop"),
-    WEIGHTED: _("regions by their weights"),
+    WEIGHTED: _("regions with their own weights"),
     ALIKE: _("regions with equal weights"),
 }

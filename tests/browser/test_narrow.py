@@ -24,6 +24,20 @@ pytestmark = pytest.mark.django_db(transaction=True)
 WIDE = """() => [document.documentElement, ...document.querySelectorAll(".table-wrap")]
   .filter((one) => one.scrollWidth > one.clientWidth + 1)
   .map((one) => `${one.className || one.tagName}: ${one.scrollWidth} px`)"""
+# A word on two lines.
+BROKEN = """() => {
+  const range = document.createRange();
+  const lines = (node, { index, 0: word }) => {
+    range.setStart(node, index);
+    range.setEnd(node, index + word.length);
+    return new Set([...range.getClientRects()].map(({ top }) => Math.round(top))).size;
+  };
+  return [...document.querySelectorAll(".nav__link span, .filters label")]
+    .flatMap((one) => [...one.childNodes].filter(({ nodeType }) => nodeType === Node.TEXT_NODE))
+    .flatMap((node) => [...node.data.matchAll(/\\S+/g)].map((match) => [node, match]))
+    .filter(([node, match]) => lines(node, match) > 1)
+    .map(([, match]) => match[0]);
+}"""
 
 
 @pytest.fixture
@@ -88,6 +102,20 @@ def test_wide_tables_are_slips_on_a_phone(coordinator, visit, signed_in):
         ".season-table td": '"2024"',
         ".coverage-table td": '"Spring, 15 Mar – 30 Jun"',
     }
+
+
+def test_words_of_filters_and_of_the_navigation_stay_whole(coordinator, visit, signed_in):
+    observer = make_member(coordinator.program)
+    page = signed_in(observer, viewport=PHONE)
+    found = {}
+    for address in ("trends", "publications"):
+        page.goto(f"/{observer.program.slug}/{address}/")
+        page.locator(".nav__link[aria-current]").wait_for()
+        for size in ("", "200%"):
+            page.evaluate("size => { document.documentElement.style.fontSize = size }", size)
+            if broken := page.evaluate(BROKEN):
+                found[address, size] = broken
+    assert found == {}
 
 
 def test_the_tabs_of_a_program_take_one_row_of_a_phone_without_a_script(coordinator, signed_in):

@@ -112,7 +112,7 @@ def offer(request: ProgramRequest) -> HttpResponse:
 @needs(Permission.SURVEY)
 def withdraw(request: ProgramRequest, plan_request: int) -> HttpResponse:
     withdrawn = requests.withdraw_request(request.membership, plan_request)
-    messages.success(request, said("You no longer ask for {route}.", route=withdrawn.route))
+    messages.success(request, said("Your request for {route} is withdrawn.", route=withdrawn.route))
     return _to_season(request)
 
 

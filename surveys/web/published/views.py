@@ -17,6 +17,7 @@ from django.utils.cache import get_conditional_response, patch_vary_headers
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
+from surveys.charts.words import written_change
 from surveys.language import gettext, said
 from surveys.models import (
     Publication,
@@ -230,22 +231,22 @@ def _jsonld(request: ReaderRequest, described: Described, *, superseded: bool) -
 
 
 def _trend_in_words(row: dict[str, Any]) -> dict[str, Any]:
-    """The row with its latest occupancy and its change as percentages with intervals."""
+    """The row with its latest occupancy and its change as percentages with intervals. A change is
+    told where Trends tells it."""
     newest = row["newest"]
     return {
         **row,
-        "share": _percent(newest, "occupancy", 100, signed=False) if newest else "",
-        "changes": _percent(row, "change", 1, signed=True),
+        "share": _percent(newest, "occupancy") if newest else "",
+        "changes": written_change(row),
     }
 
 
-def _percent(row: dict[str, Any], name: str, times: int, *, signed: bool) -> str:
-    """`−2.1% (−3.8 to −0.4)`; blank without an estimate."""
+def _percent(row: dict[str, Any], name: str) -> str:
+    """`42.1% (33.8 to 50.4)`; blank without an estimate."""
     if not row[name]:
         return ""
-    sign = "+" if signed else ""
     value, low, high = (
-        f"{float(row[end]) * times:{sign}.1f}".replace("-", "−") if row[end] else "?"
+        f"{float(row[end]) * 100:.1f}" if row[end] else "?"
         for end in (name, f"{name}_low", f"{name}_high")
     )
     return said("{value}% ({low} to {high})", value=value, low=low, high=high)

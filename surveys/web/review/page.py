@@ -205,7 +205,7 @@ def review_facts(
         (gettext("Observer"), visit.observer.name, ""),
         (gettext("Second observer"), second_observer_for(member, visit), ""),
         (gettext("Season"), visit.season_year, visit.window or gettext("outside every window")),
-        (gettext("Entered by"), visit.get_source_display(), ""),
+        (gettext("Entered from"), visit.get_source_display(), ""),
         (
             gettext("Rain in the 48 h before"),
             show_rain(visit.rain_48h_mm, program.rain_unit, is_trace=visit.rain_48h_is_trace),

@@ -74,7 +74,7 @@ def person_key(text: str) -> str:
 
 
 def place_words(address: str, names: Mapping[str, str]) -> str:
-    """`Stop 3, start`; `Stop 3, Spring Peeper`; `Seen 2, count`; `At the end, sky`.
+    """`Stop 3, start`; `Stop 3, Spring Peeper`; `Sighting 2, count`; `At the end, sky`.
 
     `names` leads from codes of species and cells of own fields to names.
     """
@@ -95,7 +95,7 @@ def place_words(address: str, names: Mapping[str, str]) -> str:
         words = _part(field)
     if head == "stops":
         return said("Stop {number}, {what}", number=number, what=words)
-    return said("Seen {number}, {what}", number=number, what=words)
+    return said("Sighting {number}, {what}", number=number, what=words)
 
 
 def text_words(address: str, text: str, names: Mapping[str, str]) -> str:

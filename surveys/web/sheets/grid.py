@@ -346,7 +346,7 @@ def _sightings(
             tuple(
                 maker.cell(
                     f"sightings.{row}.{field}",
-                    said("Seen {row}, {name}", row=row, name=name),
+                    said("Sighting {row}, {name}", row=row, name=name),
                     options=options,
                     keyboard="numeric" if field == "count" else "",
                 )

@@ -80,7 +80,7 @@ def trend_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
                 (
                     gettext("Whole program"),
                     _per_year(change_with_interval(result.whole.change)),
-                    gettext("regions by their weights"),
+                    gettext("with its regions weighted"),
                 )
             ]
             if result.whole

@@ -107,7 +107,7 @@ def message(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
         messages.error(request, str(error))
         written = text
     else:
-        messages.success(request, gettext("Sent. The other side gets it by email, too."))
+        messages.success(request, gettext("Sent. They will also get it by email."))
         written = ""
     return redirect(_page_of(request, visit_id, written))
 
@@ -181,7 +181,7 @@ def visit_facts(member: Membership, visit: Visit, grid: VisitGrid) -> list[tuple
             ),
             "",
         ),
-        (gettext("Entered by"), visit.get_source_display(), ""),
+        (gettext("Entered from"), visit.get_source_display(), ""),
         (gettext("In trends"), _in_trends(visit), ""),
     ]
     return [fact for fact in facts if fact[1]]

@@ -59,7 +59,7 @@ def test_far_from_the_stop_the_card_does_not_name_its_road(tonight, phone):
         has_text=re.compile(r"90\d m from this phone")
     ).wait_for()
     assert "Ferry Road" not in card.inner_text()
-    assert "Alder County" in card.inner_text()
+    assert "Stop 1 is in Alder County." in card.inner_text()
 
 
 def test_on_the_route_the_card_is_that_of_the_nearest_stop(tonight, phone):

@@ -165,7 +165,7 @@ def test_a_night_without_a_network_and_a_killed_phone(phone, observer, route, ta
         )
     page = me.page
     me.tap("We are back")
-    page.get_by_text("You are back. The site learns it when there is signal").wait_for()
+    page.get_by_text("You are back. The site will know once there is signal").wait_for()
     page.get_by_label("Second observer, a member").select_option(label=mate.person.name)
     page.get_by_label("Second observer, a guest").fill("Alex Marsh")
     me.book |= {"second_member": str(mate.person_id), "second_observer": "Alex Marsh"}

@@ -38,7 +38,7 @@ def test_an_observer_plans_the_season(plan, client_for):
     client.post(url(plan, "help_offer"), {"region": "", "note": "Fridays"})
     assert HelpOffer.objects.get().note == "Fridays"
     page = text_of(client.get(url(plan, "my_season")))
-    assert "You offer to go where someone is missing." in page
+    assert "You have offered to fill in where someone is missing." in page
     page = text_of(client.get(url(plan, "free_routes")))
     assert "R2 Alder Fen" in page
     assert "R1 Heron Slough" not in page

@@ -55,7 +55,7 @@ def test_how_often_a_change_of_the_whole_program_would_have_been_told():
     whole = NullRun(runs=200, fell=7, rose=2)
     words = plain(null_words(NullRun(runs=0, fell=0, rose=0, whole=whole)))
     assert words == (
-        "Simulated 200 times with its regions by their weights, the whole program would have shown "
+        "Simulated 200 times with its regions weighted, the whole program would have shown "
         "a fall 7 times and a rise twice (4.5%, 95% interval: 2.4 to 8.3%)."
     )
     both = plain(null_words(NullRun(runs=200, fell=0, rose=0, whole=whole)))

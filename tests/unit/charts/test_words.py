@@ -15,6 +15,7 @@ from surveys.charts.words import (
     signed,
     trend_line,
     trend_sentence,
+    written_change,
 )
 from surveys.trends import Estimate
 from surveys.trends.estimates import (
@@ -343,3 +344,11 @@ def test_of_a_group_one_entry_is_told_and_the_other_says_why_not(flag, words):
     assert headline(other) == FLAG_NAMES[flag]
     assert trend_line(other) == ((), False)
     assert len(trend_line(told)[0]) == 2
+
+
+def test_a_published_change_is_told_where_trends_tells_it():
+    """A model that does not fit, or no estimate: the number of the table stays in the table."""
+    row = {"change": "-4.7", "change_low": "-7.2", "change_high": "-2.1", "flags": ""}
+    assert written_change(row) == "−4.7% (−7.2 to −2.1%)"
+    for other in ({"flags": POOR_FIT}, {"flags": "model fits poorly; gap-years"}, {"change": ""}):
+        assert written_change(row | other) == "no trend reported", other

@@ -26,7 +26,7 @@ NAMES = {"pseudacris-crucifer": "Spring Peeper", "own.salinity": "Salinity"}
         ("stops.3.started_at.fold", "Stop 3, start, first or second"),
         ("stops.12.calls.pseudacris-crucifer", "Stop 12, Spring Peeper"),
         ("stops.12.calls.never-seen", "Stop 12, never-seen"),
-        ("sightings.2.life_stage", "Seen 2, life stage"),
+        ("sightings.2.life_stage", "Sighting 2, life stage"),
         ("own.salinity", "Salinity"),
         ("stops.3.own.salinity", "Stop 3, Salinity"),
         ("stops.3.own.never_asked", "Stop 3, own.never_asked"),

@@ -1,6 +1,6 @@
 // Sending visits: begin (PUT), change cells (PATCH), submit (POST). Each request can be made again,
 // so a lost answer or a second phone doubles nothing.
-import { gettext } from "./language.js";
+import { gettext, ngettext } from "./language.js";
 import { ask } from "./http.js";
 import { iso, now } from "./clock.js";
 import { follow, followSoon } from "./following.js";
@@ -198,13 +198,13 @@ async function takeNewer(visit, data, submitting) {
       kept.wants_submit = false;
     });
     if (left) {
-      const entries = left === 1 ? gettext("entry is") : gettext("entries are");
       const words = [
-        gettext("The visit is already {state}; {left} later {entries} saved on this phone only.", {
-          state,
+        ngettext(
+          "The visit is already {state}; {number} later entry is saved on this phone only.",
+          "The visit is already {state}; {number} later entries are saved on this phone only.",
           left,
-          entries,
-        }),
+          { state },
+        ),
         gettext("Ask the coordinator to send the visit back, then send again."),
       ].join(" ");
       await trouble(visit.id, "closed", words, true);

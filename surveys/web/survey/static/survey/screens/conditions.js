@@ -60,7 +60,7 @@ const FIELDS = {
   },
   noise: {
     label: gettext("Noise"),
-    title: gettext("What noise does to hearing"),
+    title: gettext("How noise affects hearing"),
     icon: "ear",
     options: () => stateOptions(NOISE, protocol().noise_codes),
     read: (typed) => stateOf(typed, NOISE, protocol().noise_codes),

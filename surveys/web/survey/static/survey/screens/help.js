@@ -11,10 +11,10 @@ const HERE_M = 500;
 const EMERGENCY = (number) => [
   gettext("Get away from traffic and water."),
   number
-    ? gettext("Call {number}. No signal? Go to where there is some, or try a text.", { number })
-    : gettext("Call your local emergency number. No signal? Go to where there is some, or try a text."),
+    ? gettext("Call {number}. No signal? Try a text, or go where there is signal.", { number })
+    : gettext("Call your local emergency number. No signal? Try a text, or go where there is signal."),
   gettext("Say where you are, as below. Say who is hurt and how."),
-  gettext("Then call the person who has your route."),
+  gettext("Then call the person you left your route with."),
 ];
 
 /** With their names: they are read aloud to whoever answers. */
@@ -27,7 +27,7 @@ const coordinates = ({ latitude, longitude }) =>
 /**
  * Closed until it is needed; works without signal. Its texts are large: a shaking hand holds them.
  * `stopNow()` is the stop that it is about. Where the phone knows its own place, it says that one,
- * and the road of the stop only close to it.
+ * and takes road and county of the stop for where it is only close to it.
  */
 export function emergency(stopNow) {
   const { program, route } = model.packet;
@@ -64,7 +64,9 @@ export function emergency(stopNow) {
     const spot = way ? place.fix : stop.place;
     const isHere = !way || way.meters < HERE_M;
     setText(road, isHere ? stop.road || gettext("The road is not saved here: give the coordinates.") : "");
-    setText(county, stop.county || route.region);
+    const area = stop.county || route.region;
+    const ofStop = area && gettext("Stop {number} is in {area}.", { number: stop.number, area });
+    setText(county, isHere ? area : ofStop);
     setText(at, spot ? coordinates(spot) : "");
     const meters = way && distance(way.meters, route.distance_unit);
     const words = [

@@ -12,7 +12,7 @@ const FIRST_NIGHT = [
   gettext("Tap “Survey the night of …” on your saved route."),
   gettext("At each stop, tap the big button: arrive, wait quietly, listen."),
   gettext("Tap each species you hear. If you hear nothing, tap nothing."),
-  gettext("At the end, tap “Finish route” and submit. No signal? It is sent later."),
+  gettext("At the end, tap “Finish route” and submit. No signal? It will be sent later."),
 ];
 
 export async function screen(app) {

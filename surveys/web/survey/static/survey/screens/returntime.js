@@ -29,13 +29,13 @@ const panel = (open) =>
 
 function sentences(open) {
   const values = { time: clock(Date.parse(open.back_by), open.zone), name: open.contact_name };
-  if (open.back_at) return [gettext("You are back. The site learns it when there is signal.")];
+  if (open.back_at) return [gettext("You are back. The site will know once there is signal.")];
   return [
     h("strong", null, gettext("Back by {time}. Contact: {name}.", values)),
     checkin.isLate() && gettext("That time is past. Tap “We are back”, or your contact gets an email."),
     open.trouble ||
       (open.sent
-        ? gettext("The site knows. If you have no signal later, your contact gets an email all the same.")
+        ? gettext("The site knows. If you have no signal later, your contact still gets an email.")
         : gettext("Not sent yet: there was no signal. Until it is sent, no one is told.")),
   ].filter(Boolean);
 }
@@ -120,7 +120,7 @@ function form(app, { packet, route, contacts }) {
   async function set() {
     const instant = instantsOf(time.value, nightOf(now(), route.time_zone), route.time_zone).at(-1);
     const isAhead = instant !== undefined && instant > now();
-    setSentences(fault, [isAhead ? "" : gettext("Set a time that is still ahead, before noon.")]);
+    setSentences(fault, [isAhead ? "" : gettext("Set a time later than now, before noon.")]);
     if (!isAhead) return time.focus();
     await checkin.set({
       person: packet.person.id,

@@ -6,7 +6,7 @@ const MAY_BE_CLEARED = gettext(
   "If this phone runs low on space, the browser may delete saved visits. Send yours soon after the night.",
 );
 const KEPT = gettext("The browser keeps what is saved here, even if the phone runs low on space.");
-const REFUSED = gettext("The browser will not promise it yet. Install the survey, then try again.");
+const REFUSED = gettext("The browser has not agreed to keep it yet. Install the survey, then try again.");
 const BY_HAND = gettext(
   "To install: open the browser’s menu and tap “Add to Home screen”. On an iPhone, tap Share first.",
 );
@@ -32,7 +32,7 @@ export function keepingBox(app) {
     { class: "panel", "aria-labelledby": "keeping-title", hidden: true },
     h("h2", { id: "keeping-title" }, gettext("Keep it on this phone")),
     state,
-    h("p", null, gettext("Installed, the survey opens from the home screen, with or without signal.")),
+    h("p", null, gettext("Once installed, the survey opens from the home screen, with or without signal.")),
     keep,
     install,
     byHand,

@@ -64,7 +64,7 @@ export function settings(app) {
       h(
         "p",
         { class: "small muted" },
-        gettext("Red spares your eyes most. If it is hard to read, take amber or white."),
+        gettext("Red is easiest on your night vision. If it is hard to read, choose amber or white."),
       ),
       lights,
     ),

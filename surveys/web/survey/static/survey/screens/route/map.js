@@ -48,7 +48,7 @@ function draw(land, stops, here) {
     {
       viewBox: `0 0 ${width} ${height}`,
       role: "img",
-      "aria-label": gettext("Map of the stops. The list of stops above says the same."),
+      "aria-label": gettext("Map of the stops. They are in the list above, too."),
     },
     svg("path", { class: "land__ground", d: rings(land, land.land) }),
     svg("path", { class: "land__water", d: rings(land, land.water) }),
