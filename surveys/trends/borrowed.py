@@ -112,7 +112,7 @@ def borrowed_share(heard: Estimate, lenders: Sequence[Estimate]) -> BorrowedShar
     >>> others = [chance(0.4, 0.5, 0.6)] * 4 + [chance(0.3, 0.4, 0.5), chance(0.5, 0.6, 0.7)]
     >>> borrowed = borrowed_share(wilson(20, 80), others)
     >>> round(borrowed.share.value, 2), round(borrowed.share.low, 2), round(borrowed.share.high, 2)
-    (0.5, 0.32, 0.84)
+    (0.52, 0.32, 0.92)
     """
     chances, weights = _chances(lenders)
     trials = _independent_trials(heard)
