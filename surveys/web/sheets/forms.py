@@ -2,14 +2,16 @@
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 from django import forms
+from django.db.models import QuerySet
 from django.utils.translation import gettext_lazy
 
 from accounts.form_errors import Form
 from accounts.models import Membership
 from surveys.language import gettext
-from surveys.models import Route
+from surveys.models import CallIndex, Route, Species, Visit
 from surveys.protocol.nights import night_of
 from surveys.visits.tonight import all_routes
 from surveys.web.forms.fields import DateField
@@ -17,22 +19,55 @@ from surveys.web.seasons.forms import year_choices
 
 
 class MyVisitsFilter(Form):
-    """One season, or all of them."""
+    """One season, one route, one species that was heard, or all of them."""
 
     season = forms.TypedChoiceField(
         label=gettext_lazy("Season"), required=False, coerce=int, empty_value=None
     )
+    route = forms.ChoiceField(label=gettext_lazy("Route"), required=False)
+    species = forms.ChoiceField(label=gettext_lazy("Heard"), required=False)
 
-    def __init__(self, data: Mapping[str, str], *, years: Sequence[int]):
+    def __init__(self, data: Mapping[str, str], *, visits: Sequence[QuerySet[Visit]]):
+        """`visits` are those that the page lists."""
         super().__init__(data)
+        columns = ("pk", "season_year", "route__code", "route__name")
+        rows = [row for some in visits for row in some.order_by().values_list(*columns)]
+        years = sorted({row[1] for row in rows})
+        routes = sorted({(code, f"{code} {name}") for *_, code, name in rows})
+        heard = CallIndex.objects.filter(period__visit__in=[row[0] for row in rows], index__gte=1)
+        species = Species.objects.filter(pk__in=heard.values("species")).order_by("common_name")
         self.fields["season"].choices = [("", gettext("All seasons")), *year_choices(years)]
+        self.fields["route"].choices = [("", gettext("All routes")), *routes]
+        self.fields["species"].choices = [
+            ("", gettext("All species")),
+            *((one.code, one.name) for one in species),
+        ]
 
     @property
-    def narrowing(self) -> dict[str, int]:
-        """The season as a filter of visits; one that is not in the list is left out."""
+    def is_of_use(self) -> bool:
+        """Whether there is anything to choose between."""
+        return any(len(field.choices) > 2 for field in self.fields.values())
+
+    @property
+    def chosen_route(self) -> tuple[str, str] | None:
+        """Its code, and its code and name."""
         self.is_valid()
-        year = self.cleaned_data.get("season")
-        return {"season_year": year} if year else {}
+        code = self.cleaned_data.get("route")
+        return (code, dict(self.fields["route"].choices)[code]) if code else None
+
+    @property
+    def narrowing(self) -> dict[str, Any]:
+        """What is chosen as filters of visits; what is not in the lists is left out."""
+        self.is_valid()
+        filters: dict[str, Any] = {}
+        if year := self.cleaned_data.get("season"):
+            filters["season_year"] = year
+        if code := self.cleaned_data.get("route"):
+            filters["route__code"] = code
+        if code := self.cleaned_data.get("species"):
+            calls = CallIndex.objects.filter(species__code=code, index__gte=1)
+            filters["pk__in"] = calls.values("period__visit")
+        return filters
 
 
 class NewSheetForm(Form):

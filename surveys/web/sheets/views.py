@@ -8,7 +8,6 @@ from uuid import UUID
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.db.models import QuerySet
 from django.http import HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.template.loader import render_to_string
@@ -73,8 +72,7 @@ SHARED_SHOWN = 50
 def sheets(request: ProgramRequest) -> HttpResponse:
     visits = own_visits(request.membership)
     shared = shared_visits(request.membership)
-    years = sorted(year for (year,) in _years(visits).union(_years(shared)))
-    form = MyVisitsFilter(request.GET, years=years)
+    form = MyVisitsFilter(request.GET, visits=(visits, shared))
     shown = visits.filter(**form.narrowing)
     page = Paginator(shown, VISITS_PER_PAGE).get_page(request.GET.get("page"))
     return render(
@@ -83,14 +81,9 @@ def sheets(request: ProgramRequest) -> HttpResponse:
         {
             "page_obj": page,
             "form": form,
-            "has_seasons": len(years) > 1,
             "shared": shared.filter(**form.narrowing)[:SHARED_SHOWN],
         },
     )
-
-
-def _years(visits: QuerySet[Visit]) -> QuerySet[Visit]:
-    return visits.order_by().values_list("season_year").distinct()
 
 
 @require_http_methods(["GET", "POST"])

@@ -16,6 +16,7 @@ from surveys.check_ins.verbs import open_check_in
 from surveys.language import gettext, said
 from surveys.models import Route
 from surveys.protocol.nights import night_of
+from surveys.seasons.heard_on_route import heard_on
 from surveys.visits.loading import checklist_on
 from surveys.visits.tonight import (
     RouteTonight,
@@ -54,10 +55,14 @@ def tonight(request: ProgramRequest) -> HttpResponse:
 def route(request: ProgramRequest, code: str) -> HttpResponse:
     """A route with its map, hours and limits, tonight or on the night in `?night=`."""
     route_tonight = _route_or_404(request, code)
+    heard = heard_on(route_tonight.route)
+    rows = [(one, list(zip(heard.years, cells, strict=True))) for one, cells in heard.rows]
     return render(
         request,
         "tonight/route.html",
         {
+            "heard": heard,
+            "rows": rows,
             "route_tonight": route_tonight,
             "zone": request.membership.program.time_zone,
             "map": route_map(route_tonight.route, route_tonight.stops),

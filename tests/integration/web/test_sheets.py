@@ -21,6 +21,7 @@ from surveys.protocol.nights import night_of
 from surveys.visits.drafts import start_visit
 from surveys.web.sheets import views as sheets
 from tests.support.builders import (
+    make_accepted_visit,
     make_checklist,
     make_member,
     make_route,
@@ -324,7 +325,7 @@ def test_list_of_my_visits_has_a_bounded_number_of_queries(
     for day in range(1, 13):
         start_visit(observer, route=route, night=dt.date(2024, 4, day))
     client = client_for(observer)
-    with django_assert_max_num_queries(7):
+    with django_assert_max_num_queries(9):
         page = client.get(f"/{route.program.slug}/sheets/").content.decode()
     assert page.count("row-link") == 12
 
@@ -381,6 +382,22 @@ def test_my_visits_of_one_season(client_for, observer, route, my_visits):
     assert nights_of(page) == ["15 Apr 2024", "20 Apr 2024"]
     assert '<option value="2024" selected>' in page
     assert len(nights_of(client.get(f"{url}?season=never").content.decode())) == 4
+
+
+def test_my_visits_of_a_route_and_a_species(client_for, observer, route, my_visits):
+    peeper, other = make_species(), make_route(route.program, code="Z9")
+    make_accepted_visit(other, observer.person, heard={1: {peeper: 2}, 2: {peeper: 1}})
+    url, client = f"/{route.program.slug}/sheets/", client_for(observer)
+    heard = f"species={peeper.code}"
+    for query in ("route=Z9", heard, f"season=2024&route=Z9&{heard}"):
+        page = client.get(f"{url}?{query}").content.decode()
+        assert nights_of(page) == ["15 Apr 2024"], query
+        assert f'tonight/{other.code}/#heard-title"' in page or "route" not in query
+    nothing = client.get(f"{url}?{heard}&season=2023").content.decode()
+    assert nights_of(nothing) == []
+    assert "None of your visits fit these filters." in nothing
+    assert "No visits yet" not in nothing
+    assert len(nights_of(client.get(f"{url}?species=no&route=none").content.decode())) == 5
 
 
 def test_a_visit_sent_back_says_what_to_do(client_for, observer, draft, sheet_url):
