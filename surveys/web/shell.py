@@ -18,9 +18,11 @@ from surveys.web.land.sources import base_map
 from surveys.web.script_texts import script_catalog
 from surveys.web.themes import night_of, theme_of
 
+SURVEY = "web:survey"
 NAVIGATION = (
     (gettext_lazy("Desk"), "web:desk", Permission.REVIEW),
     (gettext_lazy("Tonight"), "web:tonight", Permission.SURVEY),
+    (gettext_lazy("Survey"), SURVEY, Permission.SURVEY),
     (gettext_lazy("Review"), "web:review", Permission.REVIEW),
     (gettext_lazy("Seasons"), "web:seasons", Permission.READ_SEASONS),
     (gettext_lazy("Trends"), "web:trends", Permission.READ_RESULTS),
@@ -31,10 +33,12 @@ NAVIGATION = (
 
 def navigation(request: HttpRequest, membership: Membership) -> list[dict[str, Any]]:
     slug = membership.program.slug
+    # Who reviews has more pages than the bar of a phone holds, and gets to the survey by Tonight.
+    left_out = {SURVEY} if may(membership, Permission.REVIEW) else set()
     items = [
         {"name": name, "url": reverse(route, kwargs={"program": slug})}
         for name, route, permission in NAVIGATION
-        if may(membership, permission)
+        if may(membership, permission) and route not in left_out
     ]
     items.append({"name": gettext("Guide"), "url": reverse("web:guide")})
     for item in items:

@@ -121,6 +121,9 @@ def test_page_names_routes_cautions_and_limits(client_for, route, observer):
     # What "Save tonight" registers; without the second one no other address leads to the survey.
     assert f'data-worker="/{route.program.slug}/survey/sw.js"' in page
     assert 'data-offline="/offline.js"' in page
+    # The bar of every page leads there too.
+    bar = page.partition('class="nav__list"')[2].partition("</nav>")[0]
+    assert f'href="/{route.program.slug}/survey/"' in bar
     detail = client_for(observer).get(
         f"/{route.program.slug}/tonight/{route.code}/?night=2024-04-15"
     )
