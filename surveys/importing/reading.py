@@ -17,6 +17,10 @@ MOST_BYTES_OF_ARCHIVE = 50 * 1024 * 1024
 LIMITS = bounded.Limits(seconds=45, cpu_seconds=20, memory_bytes=1024**3)
 # Longer, and the proxy gives up waiting.
 ARCHIVE_LIMITS = bounded.Limits(seconds=70, cpu_seconds=60, memory_bytes=1024**3)
+LIMITS_IN_WORKER = bounded.Limits(seconds=480, cpu_seconds=300, memory_bytes=1024**3)
+# A request may take some seconds. A workbook is packed: 500 kB are about ten thousand rows.
+MOST_BYTES_OF_WORKBOOK_AT_ONCE = 500_000
+MOST_BYTES_OF_TEXT_AT_ONCE = 5_000_000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,16 +44,28 @@ def read_table(content: bytes, layout: Layout | None = None) -> Table:
     return table_of(read_within_limits(content, lambda file: _parsed(file, layout), _sentences()))
 
 
-def archive_lines(content: bytes, layout: Layout) -> Iterator[bytes]:
+def takes_long(content: bytes) -> bool:
+    """Whether reading an archive of visits is for the worker."""
+    is_workbook = content.startswith(_ZIP)
+    most = MOST_BYTES_OF_WORKBOOK_AT_ONCE if is_workbook else MOST_BYTES_OF_TEXT_AT_ONCE
+    return len(content) > most
+
+
+def check_archive(content: bytes) -> None:
+    """What is known of an archive of visits before it is read. Raises UnreadableFileError."""
+    _check_whole(content, _sentences().too_large, MOST_BYTES_OF_ARCHIVE)
+
+
+def archive_lines(
+    content: bytes, layout: Layout, limits: bounded.Limits = ARCHIVE_LIMITS
+) -> Iterator[bytes]:
     """What `table_of` needs of an archive of visits, then a line for each row: its number, and its
     texts. The file is read when the first line is asked for. Raises UnreadableFileError."""
+    check_archive(content)
     sentences = _sentences()
-    _check_whole(content, sentences.too_large, MOST_BYTES_OF_ARCHIVE)
     module = f"surveys.importing.{_module(content)}"
     with _said(sentences):
-        yield from bounded.run_lines(
-            module, "archive_lines", content, ARCHIVE_LIMITS, before=layout.head
-        )
+        yield from bounded.run_lines(module, "archive_lines", content, limits, before=layout.head)
 
 
 def _sentences() -> Sentences:

@@ -1,4 +1,4 @@
-"""Large files: the worker checks and imports them. Queued here, carried out in `tasks`.
+"""Large files: the worker reads, checks and imports them. Queued here, carried out in `tasks`.
 
 Small files are checked and imported at once, within the request.
 """
@@ -44,16 +44,18 @@ def check_idle(row: SpreadsheetImport) -> None:
     """Raises ImportRefusedError while the worker has the file in hand."""
     run = current_run(row.program_id, subject_of(row))
     if run is not None:
-        text = (
-            gettext("“{file_name}” is being checked. Wait until that is done.")
-            if run.kind == RunKind.CHECK_IMPORT
-            else gettext("“{file_name}” is being imported. Wait until that is done.")
-        )
+        text = {
+            RunKind.READ_IMPORT: gettext("“{file_name}” is being read. Wait until that is done."),
+            RunKind.CHECK_IMPORT: gettext(
+                "“{file_name}” is being checked. Wait until that is done."
+            ),
+            RunKind.IMPORT: gettext("“{file_name}” is being imported. Wait until that is done."),
+        }[RunKind(run.kind)]
         raise ImportRefusedError(filled(text, {"file_name": row.file_name}))
 
 
 def enqueue_import(member: Membership, upload_id: uuid.UUID | str, kind: RunKind) -> BackgroundRun:
-    """Queue a file to be checked or imported. Raises Http404, ImportRefusedError."""
+    """Queue a file to be read, checked or imported. Raises Http404, ImportRefusedError."""
     require(member, Permission.MANAGE)
     with transaction.atomic():
         row = import_of(member, upload_id)

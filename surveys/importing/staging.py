@@ -10,9 +10,12 @@ from itertools import islice
 
 from django.db import transaction
 
+from surveys.bounded import Limits
 from surveys.importing.layout import Layout
-from surveys.importing.reading import archive_lines, table_of
+from surveys.importing.problems import UnreadableFileError
+from surveys.importing.reading import ARCHIVE_LIMITS, archive_lines, table_of, takes_long
 from surveys.importing.table import DifferentCells, Row, Rows, Table
+from surveys.language import said
 from surveys.models import ImportPart, SpreadsheetImport
 
 _ROWS_IN_PART = 2_000
@@ -25,9 +28,9 @@ _FAST = 1
 class ReadFile:
     """An uploaded file as the process that read it answered: not kept yet."""
 
-    def __init__(self, content: bytes, layout: Layout) -> None:
+    def __init__(self, content: bytes, layout: Layout, limits: Limits = ARCHIVE_LIMITS) -> None:
         """Raises UnreadableFileError."""
-        self._lines = archive_lines(content, layout)
+        self._lines = archive_lines(content, layout, limits)
         self._head = json.loads(next(self._lines))
 
     @transaction.atomic
@@ -49,20 +52,30 @@ class ReadFile:
 
 
 def kept_table(row: SpreadsheetImport) -> Table:
-    """The table that was read from an upload; the file is read where nothing of it is kept.
+    """The table that was read from an upload; the file is read where nothing of it is kept, unless
+    that is for the worker.
 
     Raises UnreadableFileError.
     """
     packed = _parts(row).filter(number=_HEAD).values_list("packed", flat=True).first()
     if packed is None:
-        return ReadFile(bytes(row.content), layout_of(row)).keep(row)
+        content = bytes(row.content)
+        if takes_long(content):
+            raise UnreadableFileError(
+                said(
+                    "“{file_name}” is not read yet. Open it in the list of files.",
+                    file_name=row.file_name,
+                )
+            )
+        return ReadFile(content, layout_of(row)).keep(row)
     head = json.loads(zlib.decompress(packed))
     rows = Rows(lambda: _rows(row, head["parts"]), head["count"])
     return table_of(head, rows=rows, different=tuple(map(tuple, head["different"])))
 
 
 def forget_parts(row: SpreadsheetImport) -> None:
-    """For a file that was imported: nothing goes through its rows again."""
+    """For a file that was imported, so that nothing goes through its rows again, or that is to be
+    read in another way."""
     _parts(row).delete()
 
 

@@ -5,13 +5,22 @@ from django.core.exceptions import PermissionDenied
 from accounts.models import Membership
 from surveys.importing.preview import plain_preview
 from surveys.importing.problems import ImportRefusedError, UnreadableFileError
-from surveys.importing.uploads import commit_upload, open_upload, preview_upload
+from surveys.importing.runs import import_of
+from surveys.importing.uploads import commit_upload, open_upload, preview_upload, read_upload
 from surveys.language import gettext
 from surveys.models import BackgroundRun, RunKind
 from surveys.runs.progress import Progress
 from surveys.runs.work import carries_out, finish
 
 _REFUSALS = (ImportRefusedError, UnreadableFileError)
+
+
+@carries_out(RunKind.READ_IMPORT, refusals=_REFUSALS)
+def read_import(run: BackgroundRun, report: Progress) -> None:
+    report(gettext("Reading the file"), 0, 0)
+    member = _coordinator(run)
+    row = import_of(member, run.options["upload"])
+    read_upload(member, row, end=lambda: finish(run))
 
 
 @carries_out(RunKind.CHECK_IMPORT, refusals=_REFUSALS)

@@ -23,12 +23,13 @@ from surveys.importing.gathering import blank_means_zero
 from surveys.importing.layout import Layout
 from surveys.importing.preview import Preview, preview
 from surveys.importing.problems import ImportRefusedError
-from surveys.importing.runs import check_idle, is_large, subject_of
+from surveys.importing.reading import LIMITS_IN_WORKER, check_archive, takes_long
+from surveys.importing.runs import check_idle, enqueue_import, is_large, subject_of
 from surveys.importing.shapes import filled_down, has_gaps, spread, without_totals
-from surveys.importing.staging import ReadFile, forget_parts, kept_table
+from surveys.importing.staging import ReadFile, forget_parts, kept_table, layout_of
 from surveys.importing.table import Table
 from surveys.language import gettext, said
-from surveys.models import BackgroundRun, Species, SpreadsheetImport
+from surveys.models import BackgroundRun, RunKind, Species, SpreadsheetImport
 from surveys.runs.progress import ReportProgress, no_report
 from surveys.visits.loading import species_catalog
 from surveys.visits.media.quota import check_room
@@ -59,11 +60,21 @@ class Upload:
         return is_large(len(self.table.rows))
 
 
-def store(member: Membership, *, file_name: str, content: bytes) -> SpreadsheetImport:
-    """Keep an uploaded file and guess its columns. Raises UnreadableFileError, NoRoomLeft."""
+def store(
+    member: Membership, *, file_name: str, content: bytes, at_once: bool = False
+) -> SpreadsheetImport:
+    """Keep an uploaded file, read it and guess its columns. A large one is read by the worker, or
+    `at_once` for a command, which has the time.
+
+    Raises UnreadableFileError, NoRoomLeft.
+    """
     require(member, Permission.MANAGE)
     check_room(member, len(content))
-    read = ReadFile(content, Layout())
+    check_archive(content)
+    if takes_long(content):
+        read = ReadFile(content, Layout(), LIMITS_IN_WORKER) if at_once else None
+    else:
+        read = ReadFile(content, Layout())
     with transaction.atomic():
         row = SpreadsheetImport.objects.create(
             program=member.program,
@@ -72,10 +83,34 @@ def store(member: Membership, *, file_name: str, content: bytes) -> SpreadsheetI
             content=content,
             sha256=hashlib.sha256(content).hexdigest(),
         )
-        table = spread(read.keep(row))
-        row.columns, row.answers = _as_before(member, table) or _guessed(member, table)
-        row.save(update_fields=["columns", "answers"])
+        if read is None:
+            enqueue_import(member, row.pk, RunKind.READ_IMPORT)
+        else:
+            _keep(member, row, read)
     return row
+
+
+def read_upload(member: Membership, row: SpreadsheetImport, end: Callable[[], None]) -> None:
+    """Read a large file in the worker; `end` is called in the transaction that keeps its rows.
+
+    Raises UnreadableFileError.
+    """
+    read = ReadFile(bytes(row.content), layout_of(row), LIMITS_IN_WORKER)
+    with transaction.atomic():
+        _keep(member, row, read)
+        end()
+
+
+def _keep(member: Membership, row: SpreadsheetImport, read: ReadFile) -> None:
+    """Keep what was read. The columns mean what they did in an earlier file, or what is guessed;
+    where somebody chose the layout, they are guessed."""
+    table = spread(read.keep(row))
+    if "layout" in row.answers:
+        row.columns, answers = _guessed(member, table)
+        row.answers = {**answers, "layout": row.answers["layout"]}
+    else:
+        row.columns, row.answers = _as_before(member, table) or _guessed(member, table)
+    row.save(update_fields=["columns", "answers"])
 
 
 def _guessed(member: Membership, table: Table) -> tuple[list[list[str]], dict[str, Any]]:
@@ -108,18 +143,23 @@ def _as_before(member: Membership, table: Table) -> tuple[list[list[str]], dict[
 
 
 def choose_layout(member: Membership, row: SpreadsheetImport, layout: Layout) -> None:
-    """Read another sheet, or take the column names from other rows; the columns are guessed
-    again. Raises UnreadableFileError, and ImportRefusedError while the worker has the file."""
+    """Read another sheet, or take the column names from other rows, in the worker if the file is
+    large; the columns are guessed again. Raises UnreadableFileError, and ImportRefusedError while
+    the worker has the file."""
     require(member, Permission.MANAGE)
     check_idle(row)
-    read = ReadFile(bytes(row.content), layout)
+    content = bytes(row.content)
+    read = None if takes_long(content) else ReadFile(content, layout)
     with transaction.atomic():
         SpreadsheetImport.objects.select_for_update().only("pk").get(pk=row.pk)
         check_idle(row)
-        table = spread(read.keep(row))
-        row.columns, answers = _guessed(member, table)
-        row.answers = {**answers, "layout": layout.plain}
-        row.save(update_fields=["columns", "answers"])
+        row.columns, row.answers = [], {"layout": layout.plain}
+        if read is None:
+            row.save(update_fields=["columns", "answers"])
+            forget_parts(row)
+            enqueue_import(member, row.pk, RunKind.READ_IMPORT)
+        else:
+            _keep(member, row, read)
 
 
 def open_upload(member: Membership, upload_id: uuid.UUID | str) -> Upload:

@@ -11,6 +11,7 @@ from surveys.models.program import Program
 class RunKind(models.TextChoices):
     """What is done. `surveys.runs.kinds` says how: queue, lock, tries, words."""
 
+    READ_IMPORT = "read_import", gettext_lazy("Reading")
     CHECK_IMPORT = "check_import", gettext_lazy("Checking")
     IMPORT = "import", gettext_lazy("Importing")
     PUBLISH = "publish", gettext_lazy("Publishing")

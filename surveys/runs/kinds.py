@@ -26,6 +26,14 @@ class KindFacts:
 
 
 FACTS: dict[RunKind, KindFacts] = {
+    RunKind.READ_IMPORT: KindFacts(
+        name=gettext_lazy("Reading of an import file"),
+        queue=LONG,
+        lock="import",
+        tries=3,
+        nothing_done=gettext_lazy("The file was not read."),
+        counts=gettext_lazy("Rows"),
+    ),
     RunKind.CHECK_IMPORT: KindFacts(
         name=gettext_lazy("Check of an import file"),
         queue=LONG,

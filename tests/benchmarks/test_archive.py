@@ -60,11 +60,15 @@ def _copied() -> None:
                 into.write(rows)
 
 
+def _stored(coordinator, content):
+    return store(coordinator, file_name="a.csv", content=content, at_once=True)
+
+
 def test_an_archive(coordinator, program, step):
     make_archive_program(program, routes=ROUTES)
     content = archive_csv(ROWS, routes=ROUTES)
     print(f"\n{ROWS} rows, {len(content) / 1024**2:.1f} MiB")  # noqa: T201
-    row = step("stored", lambda: store(coordinator, file_name="a.csv", content=content))
+    row = step("stored", lambda: _stored(coordinator, content))
     upload = step("opened", lambda: open_upload(coordinator, row.pk))
     seen = step("checked", lambda: preview_upload(coordinator, upload))
     assert (seen.visits, seen.stops, seen.problem_count) == (ROWS // STOPS, ROWS, 0)

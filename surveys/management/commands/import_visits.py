@@ -67,7 +67,7 @@ class Command(BaseCommand):
         except OSError as error:
             raise CommandError(f"{options['file']} could not be read: {error.strerror}.") from None
         try:
-            row = store(member, file_name=options["file"].name, content=content)
+            row = store(member, file_name=options["file"].name, content=content, at_once=True)
         except (UnreadableFileError, NoRoomLeft, PermissionDenied) as error:
             raise CommandError(str(error)) from None
         kept = False

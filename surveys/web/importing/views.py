@@ -34,7 +34,7 @@ from surveys.importing.uploads import (
     store,
 )
 from surveys.language import gettext, said, said_of
-from surveys.models import BackgroundRun, RunKind, SpreadsheetImport, VisitState
+from surveys.models import BackgroundRun, RunKind, RunState, SpreadsheetImport, VisitState
 from surveys.visits.exceptions import NoRoomLeft, ReasonMissing
 from surveys.visits.sheet.cells import storable
 from surveys.web.importing.fixing import (
@@ -123,7 +123,13 @@ def _says_unreadable(view: Callable[..., HttpResponse]) -> Callable[..., HttpRes
 def columns(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
     member = request.membership
     go_to = partial(redirect, "web:import_preview", program=member.program.slug, upload=upload)
-    if not _is_open(import_of(member, upload)):
+    row = import_of(member, upload)
+    if run := _reading(row):
+        show = _read_again if request.method == "POST" else _run_page
+        return show(request, row, run)
+    if request.htmx:
+        return HttpResponseClientRefresh()
+    if not _is_open(row):
         return go_to()
     stored = open_upload(member, upload)
     form = ColumnsForm(stored, member.program, request.POST if request.method == "POST" else None)
@@ -141,6 +147,22 @@ def columns(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
             messages.error(request, str(error))
         return go_to()
     return _columns_page(request, stored, form, LayoutForm(stored))
+
+
+def _reading(row: SpreadsheetImport) -> BackgroundRun | None:
+    """The run of a large file that is not read, because the worker has not come to it or because
+    it cannot be read."""
+    run = latest_run_of(row)
+    is_unread = run and run.kind == RunKind.READ_IMPORT and run.state != RunState.DONE
+    return run if is_unread else None
+
+
+def _read_again(
+    request: ProgramRequest, row: SpreadsheetImport, run: BackgroundRun
+) -> HttpResponse:
+    if not run.under_way:
+        enqueue_import(request.membership, row.pk, RunKind.READ_IMPORT)
+    return redirect("web:import_columns", program=row.program.slug, upload=row.pk)
 
 
 def _columns_page(
@@ -208,6 +230,8 @@ def preview(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
     """What an import would do; of a large file, how far the worker has come with it."""
     row = import_of(request.membership, upload)
     run = latest_run_of(row)
+    if run is not None and run.kind == RunKind.READ_IMPORT:
+        return redirect("web:import_columns", program=row.program.slug, upload=row.pk)
     if run is not None and run.under_way:
         return _run_page(request, row, run)
     if request.htmx:
@@ -321,8 +345,11 @@ def _asked(request: ProgramRequest, stored: Upload) -> HttpResponse:
 
 def _run_page(request: ProgramRequest, row: SpreadsheetImport, run: BackgroundRun) -> HttpResponse:
     """How far the worker has come with a large file, or why it came to nothing."""
-    checking = run.kind == RunKind.CHECK_IMPORT
-    failed = gettext("The file was not checked") if checking else gettext("Nothing was imported")
+    failed = {
+        RunKind.READ_IMPORT: gettext("The file was not read"),
+        RunKind.CHECK_IMPORT: gettext("The file was not checked"),
+        RunKind.IMPORT: gettext("Nothing was imported"),
+    }[RunKind(run.kind)]
     return run_page(
         request,
         run,
@@ -331,9 +358,9 @@ def _run_page(request: ProgramRequest, row: SpreadsheetImport, run: BackgroundRu
         outcome="importing/run_outcome.html",
         promise=gettext("This is a large file, so it takes a while. ")
         + (
-            gettext("Nothing is imported yet.")
-            if checking
-            else gettext("Either every row is imported or none.")
+            gettext("Either every row is imported or none.")
+            if run.kind == RunKind.IMPORT
+            else gettext("Nothing is imported yet.")
         ),
         row=row,
     )

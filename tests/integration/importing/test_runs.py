@@ -1,15 +1,17 @@
 """Large files go through the worker: asked for, watched, all of it or nothing."""
 
 import dataclasses
+import io
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.core.management import call_command
 from django.db import connection
 from django.urls import reverse
 from procrastinate.contrib.django.models import ProcrastinateJob
 
 from accounts.models import Role
-from surveys.importing import runs
+from surveys.importing import reading, runs
 from surveys.importing.preview import plain_preview, preview_from_plain
 from surveys.importing.problems import ImportRefusedError
 from surveys.importing.runs import enqueue_import, is_large, latest_run_of, subject_of
@@ -17,6 +19,7 @@ from surveys.importing.uploads import commit_upload, discard, open_upload, remem
 from surveys.models import (
     BackgroundRun,
     CallIndex,
+    ImportPart,
     ListeningPeriod,
     RunKind,
     RunState,
@@ -316,3 +319,71 @@ def test_a_run_that_is_done_is_not_done_again(page, program):
     before = dataclasses.replace(preview_from_plain(run.result))
     assert work(run).state == RunState.DONE
     assert preview_from_plain(run.result) == before
+
+
+class TestReading:
+    """What takes long to read is not read while a request waits."""
+
+    @pytest.fixture(autouse=True)
+    def _everything_takes_long(self, monkeypatch):
+        for name in ("MOST_BYTES_OF_TEXT_AT_ONCE", "MOST_BYTES_OF_WORKBOOK_AT_ONCE"):
+            monkeypatch.setattr(reading, name, 1)
+
+    def test_the_worker_reads_it_and_columns_are_matched_then(self, page, program):
+        row = uploaded(page, program, GOOD)
+        columns = at("import_columns", program, upload=row.pk)
+        assert page.get(at("import_preview", program, upload=row.pk)).url == columns
+        assert "Waiting in line" in page.get(columns).content.decode()
+        assert not ImportPart.objects.exists()
+        run = latest_run_of(row)
+        assert (run.kind, run.state) == (RunKind.READ_IMPORT, RunState.QUEUED)
+        assert work(run).state == RunState.DONE
+        assert page.get(columns, headers={"HX-Request": "true"})["HX-Refresh"] == "true"
+        assert page.get(columns).context["upload"].table.headers[0] == "Route"
+        assert page.get(at("import_preview", program, upload=row.pk)).url == columns
+        check(page, program, row)
+        assert work(latest_run_of(row)).result["visits"] == 2
+
+    def test_no_other_step_reads_it(self, page, program):
+        row = uploaded(page, program, GOOD)
+        for step in ("import_layout", "import_fix", "import_commit"):
+            answer = page.post(at(step, program, upload=row.pk), follow=True)
+            assert "“past.csv” is not read yet." in answer.content.decode(), step
+        assert not ImportPart.objects.exists()
+
+    def test_another_layout_is_read_by_the_worker(self, page, program):
+        row = uploaded(page, program, f"Our visits\n\n{GOOD}")
+        work(latest_run_of(row))
+        columns = at("import_columns", program, upload=row.pk)
+        typed = {"names_row": "4", "name_rows": "1"}
+        assert page.post(at("import_layout", program, upload=row.pk), typed).url == columns
+        assert "Waiting in line" in page.get(columns).content.decode()
+        assert work(latest_run_of(row)).state == RunState.DONE
+        assert page.get(columns).context["upload"].table.headers[0] == "R1"
+
+    def test_a_file_that_cannot_be_read_says_why_and_can_be_discarded(self, page, program):
+        row = uploaded(page, program, "Route,Date\n")
+        run = work(latest_run_of(row))
+        assert run.state == RunState.REFUSED
+        columns = at("import_columns", program, upload=row.pk)
+        shown = page.get(columns).content.decode()
+        assert "The file was not read" in shown
+        assert run.problem in shown
+        assert page.post(columns).url == columns
+        assert work(latest_run_of(row)).pk != run.pk
+        page.post(at("import_discard", program, upload=row.pk))
+        assert not SpreadsheetImport.objects.exists()
+
+    def test_a_command_reads_it_at_once(self, program, coordinator, tmp_path):
+        file = tmp_path / "past.csv"
+        file.write_text(GOOD)
+        arguments = ("import_visits", program.slug, str(file), "--as", coordinator.person.email)
+        call_command(*arguments, "--commit", stdout=io.StringIO())
+        assert Visit.objects.count() == 2
+        assert not BackgroundRun.objects.exists()
+
+    def test_what_is_no_table_at_all_is_refused_at_once(self, page, program):
+        file = SimpleUploadedFile("past.csv", b"  \n")
+        answer = page.post(at("import_start", program), {"file": file})
+        assert "The file is empty." in answer.content.decode()
+        assert not SpreadsheetImport.objects.exists()
