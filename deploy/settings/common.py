@@ -305,7 +305,7 @@ SPECTACULAR_SETTINGS = {
     "TITLE": "Duskpool",
     "DESCRIPTION": "Visits, review, seasons, trends and publications of calling surveys, and the "
     "records of accepted visits.\n\n"
-    "Programs send a token, made under *Access tokens*: `Authorization: Bearer …`. Records come "
+    "Scripts send a token, made under *Access tokens*: `Authorization: Bearer …`. Records come "
     "in pages: follow `next` until it is null. An export is one stream of any length. Places are "
     "given as the program shares them. `RateLimit` says what is left of the hour's requests; "
     "after too many comes 429 with `Retry-After`.\n\n"
