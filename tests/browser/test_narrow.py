@@ -110,7 +110,6 @@ def test_words_of_filters_and_of_the_navigation_stay_whole(coordinator, visit, s
     found = {}
     for address in ("trends", "publications"):
         page.goto(f"/{observer.program.slug}/{address}/")
-        page.locator(".nav__link[aria-current]").wait_for()
         for size in ("", "200%"):
             page.evaluate("size => { document.documentElement.style.fontSize = size }", size)
             if broken := page.evaluate(BROKEN):

@@ -99,7 +99,9 @@ def test_turnover_is_told_only_where_detection_is(detections, told):
     chance = estimate(0.1, 0.05, 0.2)
     fitted = SimpleNamespace(
         turnover=Turnover(colonization=chance, extinction=chance, equilibrium=chance),
-        years=[SimpleNamespace(detection=detection) for detection in detections],
+        years=[
+            SimpleNamespace(detection=detection, borrowed_from=None) for detection in detections
+        ],
     )
     assert bool(turnover_facts(fitted)) is told
     assert turnover_facts(SimpleNamespace(turnover=None, years=fitted.years)) == []
