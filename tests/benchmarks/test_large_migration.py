@@ -6,6 +6,11 @@ the table, as it is. What counts is how long a writer waits; the floor is
 one reading of the whole table in the same run. CALL_ROWS makes a smaller table.
 
     CALL_ROWS=1500000 pytest -m slow -s tests/benchmarks/test_large_migration.py
+
+Measured with 15,000,000 rows at a load of 15 to 24, one reading of the table 2.3 s: 0036 took 5.0 s
+and a writer waited 0.09 s (back again: 71 s, 0.29 s); a column 5.5 s and 0.05 s; an index made
+concurrently 32 s and 0.30 s; a constraint 7.6 s and 0.33 s. Refused by the linter: an index as it
+is, 16.2 s, and a column with a CHECK, 3.9 s.
 """
 
 import os
