@@ -94,6 +94,19 @@ def test_wide_tables_are_slips_on_a_phone(coordinator, visit, signed_in):
             page.evaluate("size => { document.documentElement.style.fontSize = size }", size)
             if wide := page.evaluate(WIDE):
                 found[address, size] = wide
+    version = visit.protocol_version_id
+    for address in (
+        f"{home}/desk/",
+        f"{home}/review/?state=accepted",
+        f"{home}/program/assignments?season=2024",
+        f"{home}/program/checklist/table",
+        f"{home}/program/protocols/versions/{version}/next",
+        f"{home}/program/sharing/",
+    ):
+        page.goto(address)
+        page.evaluate("document.documentElement.style.fontSize = '200%'")
+        if wide := page.evaluate(WIDE):
+            found[address] = wide
     assert found == {}
     assert labels == {
         ".visit-grid td.mid": '"Pseudacris crucifer"',
