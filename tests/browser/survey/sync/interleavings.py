@@ -10,6 +10,7 @@ import datetime as dt
 import random
 import re
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from django.contrib.sessions.models import Session
 from django.utils import timezone
@@ -25,7 +26,7 @@ from surveys.models import (
 from surveys.protocol.nights import night_of
 from tests.browser.survey.sync.book import Book
 from tests.browser.survey.sync.handset import Handset
-from tests.browser.survey.sync.plans import WINDS, Plan, Step
+from tests.browser.survey.sync.plans import SPECIES, WINDS, Plan, Step
 from tests.browser.survey.sync.wire import (
     FAULTS,
     TRIES,
@@ -200,6 +201,8 @@ class Evening:
         and somebody signs in again or nobody does."""
         if phone.offline:
             return
+        if phone.route_is_here():
+            self.tap(replace(step, more=(1, SPECIES[0])), phone, tab)  # What is not sent yet.
         before = phone.pending()
         phone.sign_out()
         self._astray.add(step.phone)
