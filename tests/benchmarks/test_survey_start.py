@@ -3,10 +3,9 @@
 gunicorn as in real use with compressed files, Chromium with a slow network and processor. The
 floor is an almost empty page of the same server under the same profile in the same run.
 
-Measured on two cores with other work beside (medians of 5): first use 1143 ms with 44 kB, of 117 kB
-in all; from the phone 248 ms, in the middle of a stop 230 ms; the floor was 337 ms. Since then five
-modules follow later: with sixteen processes at work 1960 ms (floor 478 ms); with them, 2915 ms
-(floor 496 ms, twenty-five processes).
+Measured on two cores with six to eleven other processes at work (medians of 5): first use 1108 ms
+with 44 kB, of 136 kB in all; from the phone 512 ms, in the middle of a stop 801 ms; the floor was
+267 ms.
 """
 
 import statistics

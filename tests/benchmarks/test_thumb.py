@@ -3,9 +3,9 @@
 The clock is turned on where one waits and listens, so the seconds are those of the phone alone:
 from the way to the stop until the next one is shown, on a processor four times slower.
 
-Measured on two cores with much other work beside: 6 taps in 10.6 to 11.4 s, 0.6 s of them between
-any two taps. Before the readings of the last stop could be taken over: 14 to 15 taps and 2 swipes,
-counted by hand.
+Measured on two cores with other work beside: 6 taps in 4.7 to 5.9 s (10.6 to 11.4 s with much of
+it), 0.6 s of them between any two taps. Before the readings of the last stop could be taken over:
+14 to 15 taps and 2 swipes, counted by hand.
 """
 
 import time
