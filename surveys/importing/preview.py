@@ -14,17 +14,18 @@ from surveys.importing.gathered import NOT_RECORDED
 from surveys.importing.problems import Problem, ProblemKind, Problems, Sort, sort_of
 from surveys.importing.table import Row, Table
 from surveys.language import gettext, said
-from surveys.protocol.values import PeriodStatus, Severity
+from surveys.protocol.values import CallDistance, PeriodStatus, Severity
 
 FIRST_ROWS = 8
 MOST_PROBLEMS = 200
+FAR = CallDistance.FAR
 _INDEX_TEXTS = frozenset({"0", "1", "2", "3", "", "-", NOT_RECORDED})
 
 
 @dataclass(frozen=True, kw_only=True)
 class Preview:
-    """`problems` are those shown; `problem_count` counts all of them, `sorts` those of each kind
-    and column."""
+    """`far` counts calls beyond the listening radius, which are no detections. `problems` are
+    those shown; `problem_count` counts all of them, `sorts` those of each kind and column."""
 
     visits: int
     stops: int
@@ -41,6 +42,7 @@ class Preview:
     first_rows: tuple[Row, ...]
     known: int
     new_observers: tuple[str, ...] = ()
+    far: int = 0
 
     @property
     def can_commit(self) -> bool:
@@ -58,6 +60,7 @@ def preview(
         visits=counts.visits,
         stops=counts.stops,
         detections=counts.heard.total(),
+        far=counts.far,
         queries=counts.queries,
         nights=said("{first} to {last}", first=day(counts.first), last=day(counts.last))
         if counts.visits
@@ -84,6 +87,7 @@ class _Counts:
     visits: int = 0
     stops: int = 0
     queries: int = 0
+    far: int = 0
     first: dt.date = dt.date.max
     last: dt.date = dt.date.min
     heard: Counter[str] = field(default_factory=Counter)
@@ -92,10 +96,14 @@ class _Counts:
         self.visits += 1
         self.first, self.last = min(self.first, visit.night), max(self.last, visit.night)
         self.queries += sum(f.severity is Severity.QUERY for f in visit.judgment.findings)
+        has_radius = visit.judgment.background.protocol.listening_radius_m is not None
         for period in visit.judgment.reading.visit.periods:
             if period.status is PeriodStatus.LISTENED:
                 self.stops += 1
-                self.heard.update(call.species for call in period.calls if call.index)
+                heard = [call for call in period.calls if call.index]
+                near = [call for call in heard if not (has_radius and call.distance == FAR)]
+                self.far += len(heard) - len(near)
+                self.heard.update(call.species for call in near)
 
 
 def plain_preview(seen: Preview) -> dict[str, Any]:

@@ -18,7 +18,8 @@ from surveys.programs.cover import SeasonPlan, Window, can_go, covers
 @dataclass(frozen=True, kw_only=True)
 class Candidate:
     """`meters` from the nearest stop that they know, None where they know none; `routes`: how many
-    they have this season; `validity`: of the test on the first night left of the windows."""
+    they have this season; `validity`: of the test on the first night left of the windows;
+    `has_route`: assigned to it in all the windows already."""
 
     member: Membership
     meters: float | None
@@ -26,7 +27,7 @@ class Candidate:
     can_go: bool
     offer: HelpOffer | None
     routes: int
-    is_on_route: bool
+    has_route: bool
 
     @property
     def knows_the_route(self) -> bool:
@@ -51,7 +52,10 @@ def candidates(
         for offer in HelpOffer.objects.filter(member__program=program, season_year=plan.season_year)
         if offer.region in ("", route.region)
     }
-    on_route = {member.pk for member in plan.members_on(route.pk)}
+    names = [window.name for window in windows]
+    on_route = {
+        one.member.pk for one in plan.of_route(route.pk) if all(one.has(name) for name in names)
+    }
     night = max(today, min((window.opens for window in windows), default=today))
     found = [
         Candidate(
@@ -65,7 +69,7 @@ def candidates(
             ),
             offer=offers.get(member.pk),
             routes=busy[member.pk],
-            is_on_route=member.pk in on_route,
+            has_route=member.pk in on_route,
         )
         for member in observers_of(program)
         if covers(member)

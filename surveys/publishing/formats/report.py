@@ -46,6 +46,7 @@ from surveys.dates import day, short_month_day
 from surveys.guide.pages import guide_page
 from surveys.language import gettext, ngettext, ngettext_lazy, said, said_of
 from surveys.protocol.words import listed, number
+from surveys.publishing.formats.far_and_own import far_calls, own_fields
 from surveys.publishing.formats.routemap import (
     RouteMap,
     route_map,
@@ -73,6 +74,8 @@ if TYPE_CHECKING:
 SITE = "stop"
 STYLE = Path(__file__).parent / "report.css"
 _MAP = "picture:map"
+# Where the list of species without a page stands.
+NOT_SURVEYED = "not-surveyed"
 # What the rows of a table are.
 _NOUNS = {
     "routes": ngettext_lazy("route", "routes", ""),
@@ -191,10 +194,14 @@ def _context(frozen: Frozen, drawn: Drawn) -> dict[str, Any]:
             )
         ),
         "pages": pages,
+        "surveyed": [page for page in pages if page.picture],
+        "not_surveyed": [page for page in pages if not page.picture],
         "map": drawn.map,
         "map_name": _MAP,
         "places": _places(frozen),
         "effort": _effort(frozen),
+        "far_calls": far_calls(frozen),
+        "own_fields": own_fields(frozen),
         "made": first[1],
         "sections": sections,
         "protocols": [_limits(row) for row in frozen.records("protocols")],
@@ -220,7 +227,7 @@ def _species_page(
     letters = dict(zip(all_flags(result), ascii_lowercase, strict=False))
     return SpeciesPage(
         summary=summary,
-        anchor=f"species-{number}",
+        anchor=f"species-{number}" if result.years else NOT_SURVEYED,
         way=way,
         direction=gettext(way),
         mark=MARKS[way],

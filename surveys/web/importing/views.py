@@ -380,6 +380,11 @@ def _preview(request: ProgramRequest, stored: Upload, seen: Preview) -> HttpResp
                 (gettext("Visits"), seen.visits, seen.nights),
                 (gettext("Stops surveyed"), seen.stops, ""),
                 (gettext("Detections"), seen.detections, gettext("call index 1 to 3")),
+                *(
+                    [(gettext("Far calls"), seen.far, gettext("not detections"))]
+                    if seen.far
+                    else []
+                ),
                 (gettext("Questions"), seen.queries, gettext("to resolve in review")),
             ],
             "groups": groups_of(seen, names),

@@ -134,6 +134,9 @@ def test_near_and_far_in_a_column_of_their_own_or_behind_the_index(attempt, coor
     assert "“2 100 yards” for Spring peeper at stop 1 is not a call index." in problem
     tried = attempt(long)
     assert tried.problems == []
+    # What was heard only beyond the radius is no detection.
+    seen = tried.preview
+    assert (seen.detections, seen.far, seen.species) == (2, 1, (("Spring peeper", 2),))
     commit_upload(coordinator, tried.upload)
     calls = CallIndex.objects.filter(index__isnull=False).order_by("period__stop__number")
     assert list(calls.values_list("index", "distance")) == [(2, "far"), (1, "near"), (3, "near")]

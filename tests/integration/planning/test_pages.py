@@ -92,6 +92,12 @@ def test_the_plan_names_gaps_tests_and_who_left(plan, coordinator, client_for):
     assert "There are no routes yet" not in covered
 
 
+def choices_for(client, address, member):
+    """The forms by which a candidate may be chosen."""
+    page = html.fromstring(client.get(address).content)
+    return page.xpath(f"//form[.//input[@name='observer'][@value='{member.person_id}']]")
+
+
 def test_a_window_is_given_and_a_substitute_named(plan, coordinator, client_for):
     client = client_for(coordinator)
     address = url(plan, "program_route_plan", plan.far.pk, season=2025, window="June")
@@ -105,6 +111,11 @@ def test_a_window_is_given_and_a_substitute_named(plan, coordinator, client_for)
     facts = dict(form.form_values())
     given = client.post(address, facts, follow=True)
     assert "Bo surveys R2 in 2025: June." in given.content.decode()
+    # Who has the route then is not offered it again; for the rest of the season they are.
+    assert not choices_for(client, address, plan.bo)
+    assert choices_for(client, address, plan.ann)
+    season = url(plan, "program_route_plan", plan.far.pk, season=2025)
+    assert choices_for(client, season, plan.bo)
     # The page that was open before no longer shows what is.
     again = client.post(address, facts | {"observer": plan.ann.person_id})
     assert "Observers of R2, 2025" in text_of(again)

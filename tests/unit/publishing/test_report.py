@@ -20,6 +20,7 @@ from surveys.charts.words import (
     trend_sentence,
 )
 from surveys.publishing.formats import report
+from surveys.publishing.formats.far_and_own import far_calls
 from surveys.publishing.frozen import Frozen
 from surveys.publishing.species_summaries import species_summaries
 from tests.support.frozen_rows import (
@@ -219,20 +220,83 @@ def test_overview_in_one_sentence(ways, sentence):
 def test_one_page_a_species_with_the_sentence_of_the_screen(frozen, pages):
     summaries = species_summaries(frozen, site="stop")
     assert [summary.scientific_name for summary in summaries] == list(NAMES)
-    for number, summary in enumerate(summaries):
+    for number, summary in enumerate(summaries[:-1]):
         page = pages[2 + number]
         assert summary.scientific_name in page
         assert plain(trend_sentence(summary.name, summary.result, "stop")) in page
-        if summary.result.years:
-            assert "calling season 20 March to 5 May" in page
-            assert "2 Apr – 9 Jun" in page
-            assert "30% (18 to 46%)" in page
-            assert all(str(year) in page for year in YEARS)
+        assert "calling season 20 March to 5 May" in page
+        assert "2 Apr – 9 Jun" in page
+        assert "30% (18 to 46%)" in page
+        assert all(str(year) in page for year in YEARS)
     assert "40% (30 to 55%) 62%" in pages[2]
     assert "a group that cannot be told apart by ear" in pages[5]
     assert "b not estimable: The data cannot tell the parameters" in pages[5]
     assert "In the trend it depends on: night and temperature." in pages[2]
     assert "Where the species lives depends there on: year and fish." in pages[2]
+
+
+def test_species_that_were_never_surveyed_share_a_list(tmp_path):
+    unseen = (UNSEEN, "Dryophytes avivoca", "Dryophytes squirella")
+    named = {**NAMES, unseen[1]: "Bird-voiced treefrog", unseen[2]: "Squirrel treefrog"}
+    made = rows(species=tuple(named), names=named)
+    made["occupancy"] = [row for row in made["occupancy"] if row["species"] not in unseen]
+    text, _ = report.html_of(freeze_rows(tmp_path, made, method=METHOD))
+    assert text.count('<section class="species">') == 4 + 1
+    listed = plain(text.partition('id="not-surveyed"')[2].partition("</section>")[0])
+    for name in unseen:
+        assert f"{named[name]}, <i>{name}</i>, 20 March to 5 May" in listed
+        assert f'<a href="#not-surveyed">{named[name]}</a>' in text
+
+
+def test_far_calls_are_counted_and_said_to_be_no_detections(tmp_path):
+    made = rows()
+    made["calls"] = [
+        {"period": f"p{year}{n}", "species": one, **index}
+        for year, n, one, index in (
+            (2024, 1, FALLING, {"call_index": 2, "recorded_index": 2}),
+            (2024, 2, FALLING, {"call_index": 0, "far_index": 3}),
+            (2025, 1, FALLING, {"call_index": 0, "far_index": 1}),
+            (2025, 2, RISING, {"call_index": 1, "recorded_index": 1}),
+            (2025, 1, RISING, {"call_index": 0}),
+        )
+    ]
+    frozen = freeze_rows(tmp_path, made, method=METHOD)
+    told = far_calls(frozen)
+    assert told.species == (("Northern leopard frog", 1, 2),)
+    words = plain(report.html_of(frozen)[0])
+    assert (
+        "Of 4 records of a species at a stop, 2 were from beyond the listening radius. Far calls "
+        "count as not heard: each share is of stops with the species within the radius." in words
+    )
+    assert "Northern leopard frog</th> <td>1</td> <td>2</td>" in words
+
+
+def test_own_fields_are_named_with_the_file_of_their_values(tmp_path):
+    made = rows()
+    made["own_fields"] = [
+        {"field": "salinity", "name": "Salinity", "meaning": "At the edge", "kind": "number",
+         "asked": "stop", "unit": "ppt", "minimum": 0.0, "maximum": 45.5},
+        {"field": "shore", "name": "Shore <or> bank", "kind": "choice", "asked": "visit",
+         "choices": "reed = Reed bed; open = Open shore"},
+    ]  # fmt: skip
+    made["own_values"] = [
+        {"event": event, "visit": "v2024", "field": "salinity", "value": "12.5"}
+        for event in ("p20241", "p20242")
+    ]
+    frozen = freeze_rows(tmp_path, made, method=METHOD)
+    words = plain(re.sub(r"<[^>]*>", " ", report.html_of(frozen)[0]))
+    assert "Their values are in data/own_values.csv" in words
+    assert "Salinity (salinity) At the edge Number At each stop ppt 0 to 45.5 2" in words
+    assert (
+        "Shore &lt;or&gt; bank (shore) Choice from a list Once per visit reed = Reed bed; open = "
+        "Open shore 0" in words
+    )
+
+
+def test_a_program_without_them_has_no_such_sections(frozen):
+    text, _ = report.html_of(frozen)
+    assert "Near and far calls" not in text
+    assert "Own fields" not in text
 
 
 def test_the_whole_program_stands_on_the_page_of_its_species_only(pages):
@@ -295,7 +359,8 @@ def test_metadata_language_bookmarks_and_tags(pdf):
     # PDF/UA-1 says so in its metadata (ISO 14289-1, 5).
     assert b"pdfuaid:part" in root["/Metadata"].get_data()
     titles = [one.title for one in _flat(pdf.outline)]
-    for title in ("Hollow Creek Night Count", *NAMES.values(), "Effort", "Thanks",
+    own = [name for species, name in NAMES.items() if species != UNSEEN]
+    for title in ("Hollow Creek Night Count", *own, "Not surveyed yet", "Effort", "Thanks",
                   "When you go out to listen", "Checksums of the tables"):  # fmt: skip
         assert title in titles
 
