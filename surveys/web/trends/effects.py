@@ -10,6 +10,7 @@ from surveys.charts.model_words import model_in_words
 from surveys.charts.words import flags_in_words, share, sites_in_words
 from surveys.language import gettext, said
 from surveys.models.route import Habitat
+from surveys.protocol.values import TemperatureUnit
 from surveys.protocol.words import number
 from surveys.trends import Estimate, GoodnessOfFit
 from surveys.trends.estimates import POOR_FIT
@@ -31,15 +32,18 @@ _STEPS = {
     "hydroperiod": gettext_lazy(
         "each step longer that water is held (weeks, a season, most years, always)"
     ),
-    "temperature": gettext_lazy("each °C (1.8 °F) warmer"),
-    "rain": gettext_lazy("each 10 mm (0.4 in) of rain in the 48 hours before"),
+    "temperature": gettext_lazy("each °C warmer"),
+    "rain": gettext_lazy("each 10 mm of rain in the 48 hours before"),
     "water": gettext_lazy("each step higher water level (dry, pools, full)"),
     "minutes after sunset": gettext_lazy("each hour later after sunset"),
     "wind": gettext_lazy("each Beaufort force more wind"),
     "noise": gettext_lazy("each step more noise"),
 }
-
-
+# The same steps in a program of degrees Fahrenheit and inches.
+_STEPS_IN_FAHRENHEIT = {
+    "temperature": gettext_lazy("each 1.8 °F warmer"),
+    "rain": gettext_lazy("each 0.4 in of rain in the 48 hours before"),
+}
 _COVARIATES = {
     "temperature": gettext_lazy("temperature"),
     "rain": gettext_lazy("rain"),
@@ -72,11 +76,13 @@ class EffectLine:
     says: str
 
 
-def effect_lines(result: SpeciesResult, part: str) -> list[EffectLine]:
+def effect_lines(
+    result: SpeciesResult, part: str, unit: TemperatureUnit = TemperatureUnit.CELSIUS
+) -> list[EffectLine]:
     """Effects on `occupancy` or `detection`, those that are clear first."""
     lines = [
         EffectLine(
-            what=_what(effect),
+            what=_what(effect, unit),
             against=_kind(effect.name, effect.baseline) if effect.baseline else "",
             odds=odds_words(effect.odds),
             says=_effect_words(effect.odds, part),
@@ -245,7 +251,9 @@ def _factor(value: float) -> str:
     return f"{value:.0f}" if value >= 9.95 else f"{value:.1f}" if value >= 0.95 else f"{value:.2f}"
 
 
-def _what(effect: Effect) -> str:
+def _what(effect: Effect, unit: TemperatureUnit = TemperatureUnit.CELSIUS) -> str:
+    if unit is TemperatureUnit.FAHRENHEIT and effect.name in _STEPS_IN_FAHRENHEIT:
+        return str(_STEPS_IN_FAHRENHEIT[effect.name])
     return _STEPS.get(effect.name) or _kind(effect.name)
 
 

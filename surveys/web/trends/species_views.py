@@ -28,6 +28,7 @@ from surveys.charts.words import (
 from surveys.fitting.stored import StoredFit, stored_fits
 from surveys.language import gettext, said
 from surveys.models import Program, Species
+from surveys.protocol.values import TemperatureUnit
 from surveys.protocol.words import listed
 from surveys.publishing.formats import yearly_csv as csv
 from surveys.publishing.method import CAVEATS
@@ -114,7 +115,9 @@ def species_page(request: ProgramRequest, code: str) -> HttpResponse:
             "effects": {
                 "sentence": effect_sentence(result),
                 "occupancy": effect_lines(result, "occupancy"),
-                "detection": effect_lines(result, "detection"),
+                "detection": effect_lines(
+                    result, "detection", TemperatureUnit(program.temperature_unit)
+                ),
                 "captions": CAPTIONS,
                 "silent": [silent_words(kind, site) for kind in result.trend.silent_kinds],
             },

@@ -5,6 +5,7 @@ from types import SimpleNamespace
 
 import pytest
 
+from surveys.protocol.values import TemperatureUnit
 from surveys.trends import (
     Estimate,
     GoodnessOfFit,
@@ -68,7 +69,16 @@ def test_lines_tell_what_against_what():
     assert marsh.what == "marsh with tall reeds"
     assert "uncertain" in marsh.says
     (warm,) = effect_lines(result(UNCLEAR, FISH, WARM), "detection")
-    assert (warm.what, warm.against, warm.says) == ("each °C (1.8 °F) warmer", "", "easier to hear")
+    assert (warm.what, warm.against, warm.says) == ("each °C warmer", "", "easier to hear")
+
+
+def test_steps_are_in_the_units_of_the_program():
+    """1 °C is 1.8 °F and 10 mm are 0.39 in (NIST SP 811, Appendix B.8)."""
+    rainy = effect("rain", estimate(0.8, 0.7, 0.9), part="detection")
+    lines = effect_lines(result(WARM, rainy), "detection", TemperatureUnit.FAHRENHEIT)
+    assert [line.what for line in lines] == [
+        "each 1.8 °F warmer", "each 0.4 in of rain in the 48 hours before",
+    ]  # fmt: skip
 
 
 def test_sentence_of_the_clearest():
