@@ -61,6 +61,11 @@ def duration(length: dt.timedelta) -> Param:
     return {"duration_s": int(length.total_seconds())}
 
 
+def pause(length: dt.timedelta) -> Param:
+    """To the next full second, so that a short pause is never told as none."""
+    return {"duration_s": math.ceil(round(length.total_seconds(), 3))}
+
+
 def from_sunset(offset: dt.timedelta) -> Param:
     return {"from_sunset_s": int(offset.total_seconds())}
 

@@ -151,7 +151,7 @@ def pause_longer_than_listening(case: Case) -> Iterator[Breach]:
         yield Breach(
             where=Where(stop=period.stop, field="paused_minutes"),
             variant=variant,
-            params={"stop": period.stop, "pause": params.duration(period.paused)},
+            params={"stop": period.stop, "pause": params.pause(period.paused)},
         )
 
 
@@ -310,7 +310,7 @@ def listening_too_short(case: Case) -> Iterator[Breach]:
             params={
                 "stop": period.stop,
                 "length": params.duration(length),
-                **({"pause": params.duration(period.paused)} if period.paused else {}),
+                **({"pause": params.pause(period.paused)} if period.paused else {}),
                 "wanted": params.duration(wanted),
             },
         )
@@ -373,7 +373,7 @@ def pause_not_restarted(case: Case) -> Iterator[Breach]:
         if period.paused > _NONE:
             yield Breach(
                 where=Where(stop=period.stop, field="paused_minutes"),
-                params={"stop": period.stop, "pause": params.duration(period.paused)},
+                params={"stop": period.stop, "pause": params.pause(period.paused)},
             )
 
 

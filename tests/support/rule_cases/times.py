@@ -178,6 +178,11 @@ CASES = rows(
                 at(1, "finished_at"),
                 periods=[listened(1, end="20:37", paused=61)],
             ),
+            case(
+                "a pause of part of a second is told as a second",
+                at(1, "finished_at"),
+                periods=[listened(1, end="20:35:59", paused=0.6)],
+            ),
             case("over midnight", periods=[listened(1, "23:57", "00:02")]),
             case(
                 "over midnight, too short",

@@ -15,6 +15,8 @@ export function clocks(first, second) {
 /** The first full minute that is not before the instant. */
 export const fullMinute = (instant) => Math.ceil(instant / MINUTE) * MINUTE;
 export const duration = (seconds) => ({ duration_s: Math.trunc(seconds) });
+/** To the next full second, so that a short pause is never told as none. */
+export const pause = (seconds) => ({ duration_s: Math.ceil(Math.round(seconds * 1000) / 1000) });
 /** To a millimeter, so that the server comes to the same number. */
 export const distance = (meters) => ({ distance_m: Math.floor(meters * 1000 + 0.5) / 1000 });
 export const speed = (kmh) => ({ speed_kmh: Math.floor(kmh * 1000 + 0.5) / 1000 });

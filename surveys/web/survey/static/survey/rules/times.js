@@ -2,7 +2,7 @@
 import { nightOf } from "../clock.js";
 import { breach, instant, inTimeOrder, listened, paused, stopsByNumber, timeListened } from "./case.js";
 import { distanceM } from "./distance.js";
-import { clock, clocks, distance, duration, speed } from "./params.js";
+import { clock, clocks, distance, duration, pause as pauseOf, speed } from "./params.js";
 
 const READ_TO_THE_MINUTE = 60;
 const CLOCK_SLACK_MS = 15 * 60_000;
@@ -67,7 +67,7 @@ export function pauseLongerThanListening(record) {
     const isBelowZero = paused(period) < 0;
     if (!isBelowZero && (length === null || length >= 0)) return [];
     const { stop } = period;
-    const params = { stop, pause: duration(paused(period)) };
+    const params = { stop, pause: pauseOf(paused(period)) };
     return [breach({ stop, field: "paused_minutes" }, params, isBelowZero ? "below-zero" : "")];
   });
 }
@@ -132,7 +132,7 @@ export function pauseNotRestarted(record) {
     .map((period) =>
       breach(
         { stop: period.stop, field: "paused_minutes" },
-        { stop: period.stop, pause: duration(paused(period)) },
+        { stop: period.stop, pause: pauseOf(paused(period)) },
       ),
     );
 }
@@ -158,7 +158,7 @@ export function listeningTooShort(record) {
   return listened(record).flatMap((period) => {
     const length = timeListened(period);
     if (length === null || length < 0 || length >= wanted) return [];
-    const pause = paused(period) ? { pause: duration(paused(period)) } : {};
+    const pause = paused(period) ? { pause: pauseOf(paused(period)) } : {};
     return [
       breach(
         { stop: period.stop, field: "finished_at" },
