@@ -60,7 +60,7 @@ def at_a_stop(phone, take_along):
 def record(page, seconds=2, button="Record this call"):
     page.get_by_role("button", name=button).click()
     recorded(page, seconds)
-    page.get_by_role("button", name="Stop and keep").click()
+    page.get_by_role("button", name="Stop and save").click()
 
 
 def recorded(page, seconds):
@@ -127,7 +127,7 @@ def test_screens(phone, at_a_stop, look):
     page.get_by_role("button", name="Record this call").click()
     recorded(page, 1)
     look("21-recording")
-    page.get_by_role("button", name="Stop and keep").click()
+    page.get_by_role("button", name="Stop and save").click()
     page.get_by_label("Species").wait_for()
     look("22-recorded")
     page.get_by_role("button", name="Play").click()
@@ -137,7 +137,7 @@ def test_screens(phone, at_a_stop, look):
     page.get_by_role("button", name="Voice note").click()
     recorded(page, 1)
     look("24-voice-note")
-    page.get_by_role("button", name="Stop and keep").click()
+    page.get_by_role("button", name="Stop and save").click()
     page.get_by_text("2 recordings on this phone only.").wait_for()
     page.get_by_role("heading", name="Recordings").evaluate("node => node.scrollIntoView()")
     look("25-kept")
@@ -281,7 +281,7 @@ def test_one_deleted_and_one_without_a_name(phone, at_a_stop):
     page.get_by_role("button", name="Unknown call").click()
     page.get_by_role("button", name="Voice note").click()
     recorded(page, 1)
-    page.get_by_role("button", name="Stop and keep").click()
+    page.get_by_role("button", name="Stop and save").click()
     page.locator("#snack > div", has_text="a line added to the note of stop 1").wait_for()
     phone.context.set_offline(False)
     page.get_by_role("button", name="entries on this phone only").click()

@@ -107,7 +107,7 @@ class Evening:
     def _records(self) -> None:
         self._hand.tap("Record this call")
         self._hand.sees("0:02")
-        self._hand.tap("Stop and keep")
+        self._hand.tap("Stop and save")
         self._hand.tap("Done", "dialog button")
 
     def _reads_the_weather(self) -> None:

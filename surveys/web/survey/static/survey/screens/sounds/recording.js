@@ -62,7 +62,7 @@ export async function startRecording(app, number, kind, { unnamed = false } = {}
   const time = h("div", { class: "big-number", role: "timer", "aria-live": "off" }, "0:00");
   const bars = meter();
   const advice = h("p", null, gettext("Opening the microphone … If your browser asks, tap Allow."));
-  const end = button(gettext("Stop and keep"), stop, { kind: "primary large block" });
+  const end = button(gettext("Stop and save"), stop, { kind: "primary large block" });
   const box = strip(
     kind === "note" ? gettext("Voice note") : gettext("Recording"),
     h("div", { class: "strip__row" }, time, bars.node),
@@ -112,7 +112,7 @@ const newRecording = (app, number, kind) => ({
 });
 
 async function noteKept(app, number, recording, { unnamed, isAsked }) {
-  const kept = gettext("{kind} of {length} kept", {
+  const saved = gettext("{kind} of {length} saved", {
     kind: KINDS[recording.kind],
     length: lengthOf(recording),
   });
@@ -122,8 +122,8 @@ async function noteKept(app, number, recording, { unnamed, isAsked }) {
       gettext("Unknown call at {clock_of}.", { clock_of: clockOf(recording) }),
     ];
     await writeStop(number, { note: lines.filter(Boolean).join(" ") });
-    app.snack(gettext("{kept}, and a line added to the note of stop {number}", { kept, number }), undo);
-  } else app.snack(gettext("{kept} on this phone", { kept }));
+    app.snack(gettext("{saved}, and a line added to the note of stop {number}", { saved, number }), undo);
+  } else app.snack(gettext("{saved} on this phone", { saved }));
   soon();
   if (isAsked && recording.kind === "voucher" && !unnamed) showRecording(app, recording.id);
 }
