@@ -11,12 +11,14 @@ table of its own.
 """
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
 from markdown_it import MarkdownIt
+from markdown_it.token import Token
 
 from surveys.guide.cautions import cautions
 from surveys.guide.words import words_table
@@ -24,6 +26,7 @@ from surveys.language import language
 
 PAGES = Path(__file__).parent / "pages"
 ENGLISH = "en"
+_COLUMNS_OF_A_BLOCK = 4
 _CODE = re.compile(r"`([a-z-]+)`$")
 
 # The guide's reading order: for those who survey, then for those who run a program or read results.
@@ -125,10 +128,29 @@ def _is_english(file: Path) -> bool:
 def _render(markdown: str) -> str:
     parser = MarkdownIt("commonmark", {"html": False}).enable("table")
     tokens = parser.parse(markdown)
+    _label_cells(tokens)
     for token, next_token in pairwise(tokens):
         if token.type == "heading_open":
             token.attrSet("id", heading_id(next_token.content))
     return str(parser.renderer.render(tokens, parser.options, {}))
+
+
+def _label_cells(tokens: Sequence[Token]) -> None:
+    """In a table of four columns each cell has the head of its column as `data-label`: narrow
+    screens show a row as a block."""
+    heads: list[str] = []
+    column = 0
+    for token, content in pairwise(tokens):
+        if token.type == "table_open":
+            heads = []
+        elif token.type == "tr_open":
+            column = 0
+        elif token.type == "th_open":
+            heads.append(content.content)
+        elif token.type == "td_open":
+            if len(heads) == _COLUMNS_OF_A_BLOCK:
+                token.attrSet("data-label", heads[column])
+            column += 1
 
 
 def heading_id(heading: str) -> str:

@@ -141,7 +141,7 @@ def limits_page() -> str:
             "",
             f"## {group.value}",
             "",
-            "| limit | what it is | can be | unless it is set |",
+            "| limit | what it is | allowed values | if left empty |",
             "|---|---|---|---|",
         ]
         lines += [_limit_row(limit) for limit in LIMITS if limit.group is group]
@@ -293,9 +293,10 @@ def _finding(finding: Finding, reader: Reader) -> dict[str, Any]:
 def _limit_row(limit: Limit) -> str:
     units = {"long": "kilometers or miles", "short": "meters or feet", "degrees": "°C or °F"}
     if limit.default is not None:
-        otherwise = exact(limit, limit.default, _METRIC).replace(".0 ", " ") or "none"
+        shown = exact(limit, limit.default, _METRIC).replace(".0 ", " ") or "none"
+        otherwise = f"{shown[0].lower()}{shown[1:]}"
     else:
-        otherwise = "no limit" if limit.may_be_unset else "has to be set"
+        otherwise = "no limit" if limit.may_be_unset else "must be set"
     cells = (
         limit.label.format(**units),
         limit.help.format(**units),
