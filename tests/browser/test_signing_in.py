@@ -91,8 +91,8 @@ def test_screens_of_the_account_are_accessible(program, open_context):
         "heron reed": "Too short.",
         "heronreed7heronreed7": "It repeats itself. Use more different letters.",
         "abababcdabca": "It repeats itself. Use more different letters.",
-        "heron reed 7": "Long enough. One more word makes it stronger.",
-        "heron reed lantern 7": "A good length.",
+        "heron reed 7": "Long enough if it is not a common password. Add one more word.",
+        "heron reed lantern 7": "A good length. Common passwords are refused.",
         "": "",
     }
     # Only the field for a new one says so, and only once.
