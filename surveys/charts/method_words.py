@@ -37,7 +37,7 @@ METHODS = {
     "uncorrected-line": _(
         "line through the yearly shares heard, within routes, not corrected for detection"
     ),
-    "weighted-strata": _("yearly shares of the strata by their weights (Cochran 1977, ch. 5)"),
+    "weighted-strata": _("weighted yearly shares of the strata (Cochran 1977, ch. 5)"),
     "yearly-line": _("line through yearly occupancy, within routes, with the scatter of years"),
 }
 INTERVALS = {

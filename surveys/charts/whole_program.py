@@ -1,4 +1,4 @@
-"""The whole program, its regions by their weights, in words."""
+"""The whole program, its regions weighted, in words."""
 
 from surveys.charts.words import (
     change_numbers,

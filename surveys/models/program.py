@@ -62,7 +62,7 @@ class DataLicense(models.TextChoices):
 
     CC0 = "CC0-1.0", gettext_lazy("CC0 1.0: no conditions")
     CC_BY = "CC-BY-4.0", gettext_lazy("CC BY 4.0: with attribution")
-    CC_BY_NC = "CC-BY-NC-4.0", gettext_lazy("CC BY-NC 4.0: with attribution, not for profit")
+    CC_BY_NC = "CC-BY-NC-4.0", gettext_lazy("CC BY-NC 4.0: with attribution, noncommercial")
 
 
 def new_key() -> str:

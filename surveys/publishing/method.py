@@ -105,9 +105,9 @@ CORRECTED = (
         "routes together."
     ),
     _(
-        "Where the program gives its regions weights, its share of each season year is the mean of "
-        "the shares of the regions by their weights, each from levels of its own (Cochran 1977, "
-        "Sampling Techniques, chapter 5). Without weights, nothing is reported for the whole "
+        "Where the program gives its regions weights, its share of each season year is the "
+        "weighted mean of the shares of the regions, each from levels of its own (Cochran "
+        "1977, Sampling Techniques, chapter 5). Without weights, nothing is reported for the whole "
         "program: the trends are of the surveyed routes."
     ),
     _(

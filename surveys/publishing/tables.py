@@ -432,7 +432,7 @@ OCCUPANCY = Table(
         number("naive_trend_high", "Upper end of its 95% interval.", **_SHARE),
         number(
             "whole",
-            "Corrected share in the whole program, its regions by their weights; blank without "
+            "Corrected share in the whole program, its regions weighted; blank without "
             "weights, and in a season without every region.",
             **_SHARE,
         ),
@@ -477,7 +477,7 @@ TRENDS = Table(
         number("scatter_high", "Upper end of its 95% interval.", "log odds"),
         number(
             "whole_change",
-            "Change in occupancy per year in the whole program, its regions by their weights; "
+            "Change in occupancy per year in the whole program, its regions weighted; "
             "blank without weights.",
             "% per year",
         ),

@@ -168,7 +168,7 @@ CORRECTED_COLUMNS: tuple[Column, ...] = (
     ),
     _share(
         "whole",
-        "Corrected share in the whole program, its regions by their weights; blank without "
+        "Corrected share in the whole program, its regions weighted; blank without "
         "weights, and in a season without every region.",
     ),
     _share("whole_low", "Lower limit of whole."),

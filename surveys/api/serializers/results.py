@@ -214,7 +214,7 @@ class SpeciesTrendSerializer(serializers.Serializer):
     fresh = serializers.BooleanField(help_text="whether it is of today's data")
     sentence = serializers.CharField()
     whole_sentence = serializers.CharField(
-        allow_blank=True, help_text="of the whole program, its regions by their weights"
+        allow_blank=True, help_text="of the whole program, its regions weighted"
     )
     chorus_sentence = serializers.CharField(
         allow_blank=True, help_text="of full chorus; blank by route and of one region"
