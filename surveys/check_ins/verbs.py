@@ -49,13 +49,19 @@ def set_check_in(
     contact_id: int | None,
     car: str = "",
     back_at: dt.datetime | None = None,
+    set_by_id: int | None = None,
 ) -> CheckIn:
     """Store what the phone says: it sends the whole again whenever it has signal.
 
     With `back_at` they are back, which stays so. A time may be changed until the contact was
-    mailed. Raises PermissionDenied, Http404, ValidationError.
+    mailed. A time that another person set, who has lent the phone or signed out meanwhile, is not
+    the member's. Raises PermissionDenied, Http404, ValidationError.
     """
     require(member, Permission.SURVEY)
+    if set_by_id not in (None, member.person_id):
+        raise Http404(
+            gettext("Someone else set this return time. They have to sign in to send it.")
+        )
     Person.objects.select_for_update().get(pk=member.person_id)
     if route.program_id != member.program_id:
         raise Http404(gettext("There is no such route in this program."))

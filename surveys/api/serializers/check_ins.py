@@ -9,7 +9,8 @@ from surveys.models import CheckIn
 
 class SetCheckInSerializer(serializers.Serializer):
     """`route` is the route's code, `contact` the id from the route packet. With `back_at` they are
-    back."""
+    back. `observer` is the id of the person who set the time on the phone: when somebody else has
+    signed in meanwhile, nothing is saved."""
 
     route = serializers.CharField(max_length=20)
     back_by = serializers.DateTimeField()
@@ -18,6 +19,7 @@ class SetCheckInSerializer(serializers.Serializer):
     )
     car = serializers.CharField(required=False, allow_blank=True, default="", max_length=120)
     back_at = serializers.DateTimeField(required=False, allow_null=True, default=None)
+    observer = serializers.IntegerField(required=False, min_value=1, max_value=2**63 - 1)
 
 
 class CheckInSerializer(serializers.ModelSerializer):

@@ -26,9 +26,16 @@ class CheckInDetail(ProgramView):
         back. The same request again changes nothing."""
         wanted = self.body(SetCheckInSerializer)
         route = self.route(wanted.pop("route"))
-        contact = wanted.pop("contact")
+        contact, setter = wanted.pop("contact"), wanted.pop("observer", None)
         try:
-            kept = set_check_in(self.member, check_in_id, route=route, contact_id=contact, **wanted)
+            kept = set_check_in(
+                self.member,
+                check_in_id,
+                route=route,
+                contact_id=contact,
+                set_by_id=setter,
+                **wanted,
+            )
         except Refusal as refusal:
             if hasattr(refusal, "error_dict"):
                 raise ValidationError(refusal.message_dict) from refusal

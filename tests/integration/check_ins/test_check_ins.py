@@ -249,6 +249,25 @@ def test_the_phone_may_send_the_same_again_and_change_the_time(observer, route):
     assert put().status_code == 404
 
 
+def test_a_return_time_that_another_person_set_is_not_taken(observer, route, client):
+    """The phone was lent, or its observer signed out, while the request was on its way. Who says
+    that they are back needs no contact."""
+    client.force_login(observer.person)
+    place = {"program": observer.program.slug, "check_in_id": uuid.uuid4()}
+    now = timezone.now().isoformat()
+    body = {"route": route.code, "back_by": now, "back_at": now}
+
+    def put(person):
+        sent = {**body, "observer": person}
+        return client.put(reverse("api:check_in", kwargs=place), sent, "application/json")
+
+    refused = put(make_member(observer.program).person_id)
+    assert refused.status_code == 404
+    assert "Someone else set this return time." in refused.json()["detail"]
+    assert not CheckIn.objects.exists()
+    assert put(observer.person_id).status_code == 200
+
+
 def test_setting_out_again_says_that_one_is_back(observer, route, late):
     queue_overdue(timezone.now())
     delivered()

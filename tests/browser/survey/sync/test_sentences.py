@@ -15,6 +15,7 @@ from django.db import connections
 from django.utils import timezone
 
 from surveys.models import (
+    CheckIn,
     Route,
     Visit,
     VisitState,
@@ -50,6 +51,19 @@ CALL = f"stops.1.calls.{PEEPER}"
 SENT = "All on the server since"
 
 IN_SESSION = re.compile(r"(?<=sessionid=)\w+")
+A_KEY = "0b6ee1b2-6f4f-4a6e-9a51-6a2ddc3d2f10"
+SEND_RETURN_TIME = f"""async (facts) => {{
+  const {{ app }} = await import("/static/survey/app.js");
+  const {{ setSetting }} = await import("/static/survey/store.js");
+  const {{ start }} = await import("/static/survey/checkin.js");
+  await setSetting(`check-in/${{app.config.slug}}`, {{ ...facts, id: "{A_KEY}", sent: false }});
+  return new Promise((said) => start(app.config, ({{ kind }}) => said(kind)));
+}}"""
+KEPT_RETURN_TIME = """async () => {
+  const { app } = await import("/static/survey/app.js");
+  const { setting } = await import("/static/survey/store.js");
+  return setting(`check-in/${app.config.slug}`);
+}"""
 PORTAL = Answer(status=200, headers=(("Content-Type", "text/html"),), body=b"<p>Welcome</p>")
 KEEP_THE_SCREEN = """async () => {
   const { app } = await import("/static/survey/app.js");
@@ -459,7 +473,7 @@ def test_somebody_else_signs_in_on_the_phone(begun, wire, program, observer):
 
 
 def test_somebody_else_signs_in_in_the_moment_of_sending(
-    begun, wire, program, observer, client_for
+    begun, wire, program, route, observer, client_for
 ):
     """From the first writing request on, the session is another person's. The token to write with
     is still the same: an answer that was on its way has set it again."""
@@ -476,6 +490,14 @@ def test_somebody_else_signs_in_in_the_moment_of_sending(
     phone.tap_species(1, PEEPER)
     assert phone.send() == "other-person"
     assert not Visit.objects.exists()
+    # Nor does a return time: it waits until its observer signs in.
+    changed.clear()
+    now = timezone.now().isoformat()
+    facts = {"person": observer.person_id, "route": route.code, "back_by": now, "back_at": now}
+    assert phone.page.evaluate(SEND_RETURN_TIME, facts) == "other-person"
+    assert [one.method for one in changed if "/check-ins/" in one.path] == ["PUT"]
+    assert phone.page.evaluate(KEPT_RETURN_TIME) == facts | {"id": A_KEY, "sent": False}
+    assert not CheckIn.objects.exists()
 
 
 # Protocol, visit and packet that are old

@@ -38,7 +38,7 @@ export const isLate = () => Date.parse(kept.back_by) < now();
 /** Stored first; what cannot be stored is not shown. */
 export async function set(facts) {
   const before = current();
-  const is_new = !before || before.back_at;
+  const is_new = !before || before.back_at || before.person !== facts.person;
   const id = is_new ? crypto.randomUUID() : before.id;
   await keep({ car: "", ...(is_new ? {} : before), ...facts, id, back_at: null });
 }
@@ -53,25 +53,29 @@ async function keep(next) {
   sender.startOver();
 }
 
-async function send() {
+async function send(how, again = false) {
   kept = config && (await store.setting(name(), null));
   if (!kept || kept.sent) return sender.say("idle");
   const going = kept;
   const { person, csrf } = await hello(config.hello, PATIENCE_MS);
   if (person.id !== going.person) return sender.say("other-person");
-  const { route, back_by, contact, car, back_at } = going;
+  const { route, back_by, contact, car, back_at, person: observer } = going;
   const answer = await ask(
     `${config.check_ins}${going.id}/`,
     {
       method: "PUT",
       headers: { Accept: "application/json", "Content-Type": "application/json", "X-CSRFToken": csrf },
-      body: JSON.stringify({ route, back_by, contact, car, back_at }),
+      // Somebody may sign in on this phone while the request is on its way.
+      body: JSON.stringify({ route, back_by, contact, car, back_at, observer }),
     },
-    { patienceMs: PATIENCE_MS, read: async (response) => ({ ok: response.ok, data: await response.json() }) },
+    { patienceMs: PATIENCE_MS, read },
   );
+  if ([401, 403, 404].includes(answer.code) && !again) return send(how, true);
   if (kept.version === going.version) await answered(answer);
   return sender.say("idle");
 }
+
+const read = async (response) => ({ ok: response.ok, code: response.status, data: await response.json() });
 
 /** What is answered and sent is no longer needed here. */
 async function answered({ ok, data }) {
