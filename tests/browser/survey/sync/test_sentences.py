@@ -64,6 +64,26 @@ KEPT_RETURN_TIME = """async () => {
   const { setting } = await import("/static/survey/store.js");
   return setting(`check-in/${app.config.slug}`);
 }"""
+SEND_REMOVAL = """async (facts) => {
+  const { app } = await import("/static/survey/app.js");
+  const sounds = await import("/static/survey/soundstore.js");
+  while (!app.comingBack) await new Promise((resolve) => setTimeout(resolve, 15));
+  await sounds.begin({ ...facts, slug: app.config.slug });
+  await sounds.change(facts.id, (it) => Object.assign(it, { state: "removing", begun: true }));
+  let isSending = false;
+  await new Promise((over) => {
+    app.sounds.onStatus(({ kind }) => {
+      if (isSending && kind !== "sending") over();
+      isSending ||= kind === "sending";
+    });
+    app.sounds.soon(0);
+  });
+  return Boolean(await sounds.get(facts.id));
+}"""
+CHOOSE_WHO_LEFT = """async (visit) => {
+  const { writeCells } = await import("/static/survey/store.js");
+  await writeCells(visit, { second_member: "987654321" });
+}"""
 PORTAL = Answer(status=200, headers=(("Content-Type", "text/html"),), body=b"<p>Welcome</p>")
 KEEP_THE_SCREEN = """async () => {
   const { app } = await import("/static/survey/app.js");
@@ -182,11 +202,22 @@ def test_two_tabs_of_one_phone(phone):
     until(phone, lambda: phone.shown_index(1, PEEPER, tab=1), "1")
     phone.tap_species(1, PEEPER, tab=1)
     phone.wait_stored(CALL, "2")
+    # Somebody who was a member when they were chosen, and is not on the phone's list.
+    phone.page.evaluate(CHOOSE_WHO_LEFT, phone.visit)
+    companion = phone.show("summary", tab=1).locator("#cell-second_member option:checked")
+    assert companion.text_content() == "Someone who may have left the program"
     phone.send(tab=1)
     for tab in (0, 1):
         reads(phone, SENT, tab)
     cells = the_visit().cells
     assert (cells["notes"], cells[CALL]) == ("mist and rain, calm", "2")
+    assert cells["second_member"] == "987654321"
+    # Signed out in one tab, the other does not go on showing what has left the phone.
+    phone.page.goto("/accounts/logout/")
+    phone.page.get_by_role("button", name="Sign out").last.click()
+    other = phone.tabs[1]
+    other.get_by_text("The visit is on the server, no longer on this phone.").first.wait_for()
+    other.wait_for_url("**#/home")
 
 
 def test_a_draft_thrown_away_in_another_tab(phone):
@@ -498,6 +529,10 @@ def test_somebody_else_signs_in_in_the_moment_of_sending(
     assert [one.method for one in changed if "/check-ins/" in one.path] == ["PUT"]
     assert phone.page.evaluate(KEPT_RETURN_TIME) == facts | {"id": A_KEY, "sent": False}
     assert not CheckIn.objects.exists()
+    # Nor does the phone forget a recording that is still to be deleted on the server.
+    changed.clear()
+    assert phone.page.evaluate(SEND_REMOVAL, {"id": A_KEY, "person": observer.person_id})
+    assert [one.method for one in changed if "/recordings/" in one.path] == ["DELETE"]
 
 
 # Protocol, visit and packet that are old

@@ -8,7 +8,9 @@ const TOLD = /(?:^|; )signed-out=(\w+)/;
 /** `inUse`: whether a visit is still gone on with; its route stays, and so does the visit. */
 async function wipe(inUse = () => false) {
   const { answered } = await import("../../survey/database.js");
-  const { forgetPlaces, getAll, inConflict, isPending, transact } = await import("../../survey/store.js");
+  const { forgetPlaces, getAll, inConflict, isPending, tell, transact } = await import(
+    "../../survey/store.js"
+  );
   await forgetPlaces(inUse);
   for (const visit of await getAll("visits")) {
     const { id, revision, wants_submit: waits, trouble } = visit;
@@ -20,6 +22,8 @@ async function wipe(inUse = () => false) {
       t.objectStore("visits").delete(id);
       for (const { address } of cells) table.delete([id, address]);
     });
+    // Another tab may show it.
+    tell(id);
   }
 }
 

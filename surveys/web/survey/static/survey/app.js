@@ -141,7 +141,9 @@ async function reloadVisit(visit) {
   shown = null;
   model.close();
   go("home");
-  return snack(gettext("The visit was deleted; it is no longer on this phone."), () => bringBack(visit));
+  if (await store.setting(store.THROWN + visit))
+    return snack(gettext("The visit was deleted; it is no longer on this phone."), () => bringBack(visit));
+  return snack(gettext("You are signed out. The visit is on the server, no longer on this phone."));
 }
 
 async function bringBack(visit) {

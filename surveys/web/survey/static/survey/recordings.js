@@ -1,7 +1,7 @@
 // Which recordings go to the server and when, and where they are in words. Data goes first: a
 // recording waits until its visit has reached the server.
 import { gettext, ngettext } from "./language.js";
-import { createSender, hello } from "./sender.js";
+import { createSender, hello, Stranger } from "./sender.js";
 import * as sounds from "./soundstore.js";
 import * as store from "./store.js";
 import { PATIENCE_MS, upload } from "./tus.js";
@@ -56,7 +56,7 @@ export function soon(delay, { anyway = false } = {}) {
 }
 
 /** Send all that waits and may go. */
-async function sendReady({ anyway }) {
+async function sendReady({ anyway, again = false }) {
   const waiting = await ready();
   if (!waiting.length) return sender.say("idle");
   if (!anyway && navigator.connection?.type === "cellular" && (await onlyWifi())) return sender.say("wifi");
@@ -64,7 +64,14 @@ async function sendReady({ anyway }) {
   const onProgress = (id, share) => sender.say("sending", { id, share });
   const { person, csrf } = await hello(config.hello, PATIENCE_MS);
   const ofPerson = waiting.filter(({ person: owner }) => owner === person.id);
-  for (const { id } of ofPerson) await upload(id, { url: config.recordings, csrf, onProgress });
+  const how = { url: config.recordings, csrf, again, onProgress };
+  try {
+    for (const { id } of ofPerson) await upload(id, how);
+  } catch (error) {
+    // Somebody else may have signed in: the server is asked who, before a 404 is believed.
+    if (error instanceof Stranger && !again) return sendReady({ anyway, again: true });
+    throw error;
+  }
   return sender.say("idle");
 }
 

@@ -21,7 +21,8 @@ const blank = (visit, address) => ({ visit, address, text: "", base: "", sent: [
 export const isPending = (cell) => cell.text !== cell.base || cell.sent.length > 0;
 export const inConflict = (cell) => cell.theirs !== undefined;
 
-function tell(visit) {
+/** Tell this tab and the others that a visit changed, or is no longer on the phone. */
+export function tell(visit) {
   news.postMessage(visit);
   for (const listener of listeners) listener(visit);
 }
@@ -188,7 +189,8 @@ function mergedCell(cell, onServer, sent, clash, { certain, open }) {
   return open ? { ...cell, theirs: onServer, sent: [] } : cell;
 }
 
-const THROWN = "thrown-away:";
+/** How the names of settings begin that hold visits that were thrown away here. */
+export const THROWN = "thrown-away:";
 const KEPT_MS = 14 * 86_400_000;
 
 /** Take a visit off the phone's list; for two weeks it can be brought back. */

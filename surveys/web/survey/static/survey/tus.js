@@ -11,7 +11,8 @@ const MOST_TRIES = 6;
 const NO_ROOM = 507;
 export const PATIENCE_MS = 60_000;
 
-/** Send a recording, or take back one that was deleted here. `how`: {url, csrf, onProgress(id, share)}.
+/** Send a recording, or take back one that was deleted here. `how`: {url, csrf, again,
+    onProgress(id, share)}; `again`: the server was asked a second time who is signed in.
     Raises NoAnswer, SignedOut, Stranger. */
 export async function upload(id, how) {
   for (let tries = 0; tries < MOST_TRIES; tries += 1) {
@@ -129,7 +130,7 @@ async function deleteOnServer(recording, how) {
   if ([204, 404, 409].includes(code)) await sounds.forget(recording.id);
 }
 
-async function call(method, recording, { url, csrf }, headers = {}, body = undefined) {
+async function call(method, recording, { url, csrf, again }, headers = {}, body = undefined) {
   const response = await ask(
     recording ? `${url}${recording.id}/` : url,
     {
@@ -140,7 +141,7 @@ async function call(method, recording, { url, csrf }, headers = {}, body = undef
     { patienceMs: PATIENCE_MS, once: method === "PATCH", also: NO_ROOM },
   );
   if (response.type === "opaqueredirect") throw new SignedOut("signed-out");
-  if ([401, 403].includes(response.status)) throw new Stranger();
+  if ([401, 403].includes(response.status) || (response.status === 404 && !again)) throw new Stranger();
   const data = response.status >= 400 ? await response.json().catch(() => null) : null;
   return { code: response.status, headers: response.headers, detail: data?.detail };
 }

@@ -9,7 +9,9 @@ const MEMBER = "second_member";
 /** Id and name of each; someone that was chosen stays in the list after they have left. */
 const companions = () => model.packet.companions ?? [];
 
-export const companionName = (id) => companions().find(([key]) => key === id)?.[1] ?? id;
+/** A phone's list holds those who were members when the route was saved. */
+export const companionName = (id) =>
+  companions().find(([key]) => key === id)?.[1] ?? gettext("Someone who may have left the program");
 
 export function companionSection() {
   const label = gettext("Second observer, a member");
@@ -37,7 +39,7 @@ export function companionSection() {
 function show(select) {
   const chosen = text(MEMBER);
   const known = companions().some(([id]) => id === chosen);
-  const people = known || !chosen ? companions() : [...companions(), [chosen, chosen]];
+  const people = known || !chosen ? companions() : [...companions(), [chosen, companionName(chosen)]];
   const options = [["", gettext("No one")], ...people];
   select.replaceChildren(...options.map(([id, name]) => h("option", { value: id }, name)));
   select.value = chosen;
