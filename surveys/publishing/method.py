@@ -224,11 +224,14 @@ def _section(heading: str, sentences: Iterable[str]) -> list[str]:
 
 
 def _codes() -> Iterator[str]:
-    """Every code that stands in the tables of results, with what it means."""
+    """Every code that stands in the tables of results, with what it means. `N` is a number that
+    stands behind a code, as in `surveys:200`."""
     for code, meaning in FLAGS.items():
         yield said("{code}: {meaning}", code=code, meaning=gettext(meaning))
     for code, words in {**CHOICES, **MODEL_CODES, **METHOD_CODES}.items():
-        yield said("{code}: {meaning}", code=code, meaning=gettext(words))
+        meaning = gettext(words)
+        written = f"{code}:N" if "{number}" in meaning else code
+        yield said("{code}: {meaning}", code=written, meaning=meaning.replace("{number}", "N"))
 
 
 def _protocol_words(version: ProtocolVersion) -> str:

@@ -400,12 +400,18 @@ def _items(lines: Sequence[str]) -> list[str]:
 
 
 def _limits(row: Mapping[str, Any]) -> Limits:
-    """Limits are `name: limit` joined by `; `."""
-    pairs = [limit.partition(": ") for limit in (row["limits"] or "").split("; ") if limit]
+    """Limits are `name: limit` joined by `; `, which may stand within a limit, too."""
+    pairs: list[tuple[str, str]] = []
+    for part in filter(None, (row["limits"] or "").split("; ")):
+        name, colon, limit = part.partition(": ")
+        if not colon and pairs:
+            pairs[-1] = (pairs[-1][0], f"{pairs[-1][1]}; {part}")
+        else:
+            pairs.append((name, limit))
     return Limits(
         name=said("{protocol}, version {number}", protocol=row["protocol"], number=row["version"]),
         since=day(row["in_force_from"]),
-        limits=tuple((name, limit) for name, _, limit in pairs),
+        limits=tuple(pairs),
         windows=tuple(filter(None, (row["windows"] or "").split("; "))),
         source=row["source"] or "",
     )

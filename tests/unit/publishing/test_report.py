@@ -108,7 +108,8 @@ def rows(years=YEARS, species=tuple(NAMES), names=NAMES):
         ],
         "protocols": [
             {"protocol": "Roadside", "version": 3, "in_force_from": dt.date(2015, 3, 1),
-             "limits": "Listening time: 5 min; Wind: at most Beaufort 3",
+             "limits": "Listening time: 5 min; Listening radius: 100 m; calls are near or far; "
+                       "Wind: at most Beaufort 3",
              "windows": "Early: 5 April to 30 April", "source": "Own field trials."},
         ],
         "checklist": [
@@ -319,7 +320,7 @@ def test_then_method_limits_cautions_thanks_and_license(pages):
         "What is counted Accepted visits only, and a share of 95% of them goes on to a second",
         "Read with care Stops along roads are not a random sample of wetlands.",
         "Roadside, version 3 In force from 1 March 2015. Source of its limits: Own field trials.",
-        "Wind at most Beaufort 3",
+        "Listening radius 100 m; calls are near or far Wind at most Beaufort 3",
         "Window Early: 5 April to 30 April",
         "When you go out to listen Roads and wetlands at night can hurt people and animals.",
         "Skip any stop that feels wrong",

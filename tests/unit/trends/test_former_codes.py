@@ -161,4 +161,6 @@ def test_every_method_and_interval_of_the_estimators_has_words():
 def test_the_method_of_a_publication_explains_every_code():
     text = method_text(title="x", software="x", versions=(), visit_count=1, open_count=0)
     for code in (*FLAGS, *CHOICES, *MODEL_CODES, *METHOD_CODES):
-        assert f"- {code}: " in text, code
+        assert f"- {code}: " in text or f"- {code}:N: " in text, code
+    assert "- +surveys:N: N simulated surveys" in text
+    assert "{" not in text
