@@ -67,4 +67,7 @@ self.addEventListener("fetch", (event) => {
   if (request.mode === "navigate" && url.pathname === shell) event.respondWith(answer(request, shell));
   else if (url.pathname in files || texts.includes(url.pathname))
     event.respondWith(answer(request, url.pathname));
+  // Another address below the survey: without a network it leads to the screen too.
+  else if (request.mode === "navigate")
+    event.respondWith(fetch(request).catch(() => Response.redirect(shell)));
 });

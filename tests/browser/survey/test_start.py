@@ -78,8 +78,11 @@ def every_address_leads_to_the_survey(page, observer):
     page.get_by_role("link", name="How to survey").click()
     page.locator("#main").get_by_role("link", name="cautions").first.click()
     page.locator("#bar-title", has_text="Cautions").wait_for()
-    page.goto("/")
-    page.get_by_text("No route is saved on this phone yet.").wait_for()
+    for path in ("/", f"{survey_url(observer)}no-such-page/"):
+        page.goto(path)
+        page.get_by_text("No route is saved on this phone yet.").wait_for()
+        # No visit is open, so nothing is promised of one.
+        page.get_by_role("button", name="Visits on this phone").wait_for()
 
 
 @pytest.mark.parametrize(

@@ -130,7 +130,7 @@ function update() {
       sound,
     ]
       .filter(Boolean)
-      .join(", ") || gettext("Everything sent"),
+      .join(", ") || (visit ? gettext("Everything sent") : gettext("Visits on this phone")),
   );
 }
 
