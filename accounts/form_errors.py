@@ -9,9 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from django import forms
+from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
 _NO_FILE = _("No file is chosen. Choose one.")
+_NUL = "null_characters_not_allowed"
+_CANNOT_BE_SAVED = _("This contains a character that cannot be saved. Type it again.")
 # By kind of field and code of the error; a kind comes after those that it is derived from.
 _MESSAGES: tuple[tuple[type[forms.Field], Mapping[str, str]], ...] = (
     (forms.Field, {"required": _("This is missing. Fill it in.")}),
@@ -20,9 +23,7 @@ _MESSAGES: tuple[tuple[type[forms.Field], Mapping[str, str]], ...] = (
         {
             "max_length": _("This has %(show_value)d characters. Shorten it to %(limit_value)d."),
             "min_length": _("This has %(show_value)d characters. Write %(limit_value)d or more."),
-            "null_characters_not_allowed": _(
-                "This contains a character that cannot be saved. Type it again."
-            ),
+            _NUL: _CANNOT_BE_SAVED,
         },
     ),
     (
@@ -91,6 +92,12 @@ class HelpfulErrors:
             for one in _with_parts(field):
                 _replace_stock_messages(one)
         super().full_clean()
+
+    def add_error(self, field: str | None, error: ValidationError | str) -> None:
+        """A field whose choices are rows says this without a look at its messages."""
+        if getattr(error, "code", None) == _NUL:
+            error = ValidationError(_CANNOT_BE_SAVED, code=_NUL)
+        super().add_error(field, error)
 
 
 class Form(HelpfulErrors, forms.Form):

@@ -19,6 +19,7 @@ from surveys.models import ReviewStep, Step, Visit, VisitState
 from surveys.visits.access import lock_visit
 from surveys.visits.exceptions import NotYours, ReasonMissing, VisitError
 from surveys.visits.notices import mail_message
+from surveys.visits.sheet.cells import storable
 
 MOST_CHARACTERS = 4_000
 # What the two sides read of each other.
@@ -44,7 +45,8 @@ def write_message(
     visit = lock_visit(member, visit_id)
     if not takes_part(member, visit):
         raise NotYours
-    if not text.strip():
+    text = storable(text).strip()
+    if not text:
         raise ReasonMissing(gettext("Write a message first."))
     if len(text) > MOST_CHARACTERS:
         raise VisitError(
@@ -62,7 +64,7 @@ def write_message(
         by=member.person,
         at=timezone.now(),
         revision=visit.revision,
-        note=text.strip(),
+        note=text,
     )
     for person in _other_side(member, visit):
         mail_message.defer(step_id=step.pk, person_id=person.pk, site_url=site_url)

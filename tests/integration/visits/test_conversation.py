@@ -101,6 +101,11 @@ def test_what_cannot_be_sent_is_kept_in_the_box(
     assert not ReviewStep.objects.filter(step=Step.MESSAGE).exists()
 
 
+def test_what_the_database_cannot_store_is_replaced(observer, route):
+    visit = make_submitted(observer, route)
+    assert write_message(observer, visit.pk, " wet\0feet\ud800 ").note == "wet\ufffdfeet\ufffd"
+
+
 def test_a_draft_has_no_messages(observer, route):
     draft = make_draft(observer, route)
     with pytest.raises(VisitError, match="Submit the visit first"):

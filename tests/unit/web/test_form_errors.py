@@ -8,6 +8,7 @@ from django.urls import get_resolver
 from django.utils.module_loading import import_string
 
 from accounts.form_errors import Form, HelpfulErrors
+from surveys.models import Species
 from surveys.web.forms.fields import DateField, MonthDayField
 from tests.support.stock_sentences import stock_sentence
 
@@ -21,6 +22,8 @@ FIELDS = {
     "check": forms.BooleanField,
     "choice": lambda: forms.ChoiceField(choices=ANSWERS),
     "choices": lambda: forms.MultipleChoiceField(choices=ANSWERS),
+    "row": lambda: forms.ModelChoiceField(Species.objects.none()),
+    "rows": lambda: forms.ModelMultipleChoiceField(Species.objects.none()),
     "file": lambda: forms.FileField(max_length=6),
     "json": forms.JSONField,
     "moment": forms.DateTimeField,
@@ -49,6 +52,8 @@ def test_a_field_that_is_left_empty(kind):
         ("text", "too long", "This has 8 characters. Shorten it to 4."),
         ("text", "x", "This has 1 characters. Write 2 or more."),
         ("text", "a\x00b", "contains a character that cannot be saved"),
+        ("row", "a\x00b", "contains a character that cannot be saved"),
+        ("rows", ["a\x00b"], "contains a character that cannot be saved"),
         ("email", "nell@", "Write it like name@example.org."),
         ("whole", "two", "This is not a whole number. Write it in digits, such as 12."),
         ("whole", "1", "This is too low. Write 2 or more."),
