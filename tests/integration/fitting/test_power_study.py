@@ -118,7 +118,7 @@ def test_without_results(program, coordinator):
     with pytest.raises(PowerUnknownError, match="still being calculated"):
         ask(coordinator, peeper)
     refit(program)
-    with pytest.raises(PowerUnknownError, match="no accepted visits"):
+    with pytest.raises(PowerUnknownError, match="No accepted visit surveyed it"):
         ask(coordinator, peeper)
 
 
