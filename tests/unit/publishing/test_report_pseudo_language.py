@@ -11,7 +11,10 @@ from tests.support.pseudo import INTERNATIONAL, in_pseudo_language, unmarked_in,
 from tests.unit.publishing.test_report import FALLING, METHOD, NAMES, rows
 
 # Frozen with the publication, in the language that it was made in.
-LIMITS = ("Listening time", "5 min", "Wind", "at most Beaufort 3", "Early: 5 April to 30 April")
+LIMITS = (
+    "Listening time", "5 min", "Wind", "at most Beaufort 3", "Early: 5 April to 30 April",
+    "Listening radius", "100 m; calls are near or far",
+)  # fmt: skip
 RUN = {"species": FALLING, "runs": 200, "fell": 4, "rose": 6,
        "false_alarms": 0.05, "false_alarms_low": 0.027, "false_alarms_high": 0.09}  # fmt: skip
 
