@@ -21,7 +21,7 @@ def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
     status = 413 if isinstance(exception, RequestDataTooBig) else 400
     if _is_api(request):
         return JsonResponse({"detail": _bad_request_words(exception)}, status=status)
-    response = defaults.bad_request(request, exception)
+    response = defaults.bad_request(request, exception, template_name=f"{status}.html")
     response.status_code = status
     return response
 

@@ -75,7 +75,7 @@ def test_a_form_that_is_too_large(client, settings):
     settings.DATA_UPLOAD_MAX_MEMORY_SIZE = 1000
     response = client.post("/theme", {"theme": "x" * 2000})
     assert response.status_code == 413
-    assert "too large" in response.content.decode()
+    assert "That is too large to send" in response.content.decode()
 
 
 def test_a_file_that_is_too_large_is_not_read(client, observer, settings):
@@ -85,7 +85,7 @@ def test_a_file_that_is_too_large_is_not_read(client, observer, settings):
     path = f"/{observer.program.slug}/sheets/{uuid.uuid4()}/recordings"
     response = client.post(path, {"sound": file})
     assert response.status_code == 413
-    assert "too large" in response.content.decode()
+    assert "That is too large to send" in response.content.decode()
 
 
 def test_the_pages_need_no_session():
