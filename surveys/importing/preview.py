@@ -62,9 +62,7 @@ def preview(
         detections=counts.heard.total(),
         far=counts.far,
         queries=counts.queries,
-        nights=said("{first} to {last}", first=day(counts.first), last=day(counts.last))
-        if counts.visits
-        else "",
+        nights=counts.nights,
         species=tuple(
             (species_names.get(code, code), number) for code, number in counts.heard.most_common()
         ),
@@ -91,6 +89,14 @@ class _Counts:
     first: dt.date = dt.date.max
     last: dt.date = dt.date.min
     heard: Counter[str] = field(default_factory=Counter)
+
+    @property
+    def nights(self) -> str:
+        if not self.visits:
+            return ""
+        if self.first == self.last:
+            return day(self.first)
+        return said("{first} to {last}", first=day(self.first), last=day(self.last))
 
     def add(self, visit: BuiltVisit) -> None:
         self.visits += 1
