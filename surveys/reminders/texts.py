@@ -34,7 +34,7 @@ _CAUTION = gettext_noop("No visit is worth an unsafe night.")
 _USUAL = {
     ReminderKind.WINDOW_OPENS: (
         gettext_noop("{program}: your survey window is open"),
-        gettext_noop("One visit is due now on:"),
+        gettext_noop("A visit is due now on:"),
         _CAUTION,
     ),
     ReminderKind.HALF_GONE: (
@@ -51,8 +51,8 @@ _USUAL = {
         ),
     ),
     ReminderKind.SENT_BACK: (
-        gettext_noop("{program}: a visit waits for you"),
-        gettext_noop("These visits were sent back to you with a note a week ago or longer:"),
+        gettext_noop("{program}: a visit is waiting for you"),
+        gettext_noop("These visits were sent back to you with a note a week or more ago:"),
         gettext_noop("Open them, correct what you can, and submit them again."),
     ),
     ReminderKind.NOT_SUBMITTED: (

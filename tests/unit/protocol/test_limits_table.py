@@ -118,11 +118,13 @@ def test_labels_speak_the_units_of_the_program():
 def test_coordinators_are_told_more():
     words = dict(limits_in_words(BARE, IMPERIAL, for_coordinators=True))
     assert words["Plausible temperatures"] == "5 °F to 113 °F"
-    assert words["From the stop"] == "at most 328 ft"
-    assert words["Drive between stops"] == "at most 62 mph"
+    assert words["Distance from the stop"] == "at most 328 ft"
+    assert words["Speed between stops"] == "at most 62 mph"
     assert not set(words) <= set(dict(limits_in_words(BARE, IMPERIAL)))
     anywhere = dataclasses.replace(BARE, max_distance_from_stop_m=None)
-    assert "From the stop" not in dict(limits_in_words(anywhere, METRIC, for_coordinators=True))
+    assert "Distance from the stop" not in dict(
+        limits_in_words(anywhere, METRIC, for_coordinators=True)
+    )
 
 
 @every_limit
