@@ -88,7 +88,7 @@ def test_signing_out_leaves_what_was_not_sent_and_nothing_else(phone, notes, obs
         page.goto("/accounts/logout/")
     else:
         page.goto(f"/{observer.program.slug}/tonight/")
-        page.locator("details.menu > summary").first.click()
+        page.locator("details.menu", has_text="Sign out").locator("summary").click()
     page.get_by_role("button", name="Sign out").last.click()
     page.wait_for_url("**/accounts/login/**")
     after = page.evaluate(STORED)

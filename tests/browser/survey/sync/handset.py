@@ -152,8 +152,6 @@ class Handset:
         self.page.get_by_role("button", name="Survey the night of").click()
         self.page.get_by_role("button", name="Go to stop 1").wait_for()
         self.page.locator("body[data-ready=offline]").wait_for()
-        # A phone without a network is loaded again from what the worker has stored.
-        self.page.evaluate("() => navigator.serviceWorker.ready.then(() => true)")
         self.visit = self.page.evaluate("location.hash.split('/').at(-1)")
 
     def _empty(self) -> None:

@@ -51,6 +51,8 @@ def stored(phone: Handset) -> list[dict[str, Any]]:
 
 
 def test_a_draft_of_the_first_survey_is_gone_on_with(phone):
+    # Without a network it is loaded again from what the worker has stored.
+    phone.page.evaluate("() => navigator.serviceWorker.ready.then(() => true)")
     phone.set_offline(True)
     phone.page.evaluate(TAKE_AWAY, [ADDED_TO_PACKETS, ADDED_TO_VISITS])
     (packet,) = stored(phone)
