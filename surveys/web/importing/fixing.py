@@ -270,7 +270,7 @@ def _fixes(data: QueryDict, number: str, upload: Upload, names: Names) -> Iterat
     try:
         kind, column, written, rows = json.loads(data[f"problem_{number}"])
         rows = [int(row) for row in rows]
-    except (ValueError, TypeError):
+    except (ValueError, TypeError, RecursionError):
         raise AnswerRefusedError(
             gettext("An answer did not arrive whole. Answer it again on this page.")
         ) from None
