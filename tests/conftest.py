@@ -5,7 +5,6 @@ import gc
 import os
 from collections.abc import Generator, Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
 from django.db import transaction
@@ -26,7 +25,6 @@ from tests.support.builders import (
 from tests.support.databases import database_of_this_run
 from tests.support.emptying import quick_emptying
 from tests.support.fits import once
-from tests.support.sharing_out import EvenEnd
 from tests.support.signing_in import sign_in
 
 # Modules that start servers, workers or clusters, or kill them.
@@ -58,8 +56,8 @@ def pytest_collection() -> Generator[None, object, object]:
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """What mostly waits for processes of its own comes first, so that the other process of a run
     has the cores meanwhile. Browser tests come last, since no other may follow them in a process,
-    and of these the short ones, which are those of the phone in Chromium, at the very end, so that
-    both processes end at about the same time."""
+    and of these the short ones, which are those of the phone, at the very end, so that both
+    processes end at about the same time."""
     for item in items:
         if item.get_closest_marker("slow"):
             item.add_marker(pytest.mark.timeout(0))
@@ -67,14 +65,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         key=lambda item: (
             item.path.name not in _WAITING,
             bool(item.get_closest_marker("browser")),
-            "survey" in item.path.parts and "engines" not in item.path.parts,
+            "survey" in item.path.parts,
         )
     )
-
-
-@pytest.hookimpl(optionalhook=True)
-def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> EvenEnd | None:
-    return EvenEnd(config, log) if config.getvalue("dist") == "load" else None
 
 
 @pytest.hookimpl(tryfirst=True)
