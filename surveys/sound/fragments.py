@@ -11,7 +11,7 @@ from itertools import pairwise
 
 # ISO/IEC 14496-12: sections 4.2 (size and type of a box), 8.8.4 (moof) and 8.8.5 (mfhd, the first
 # box in it, with a number of its own for each fragment).
-_FRAGMENT = b"moof"
+FRAGMENT = b"moof"
 _HEAD_BYTES, _LONG_HEAD_BYTES = 8, 16
 _NUMBERED_BYTES = _HEAD_BYTES + 16
 
@@ -34,7 +34,7 @@ _Box = tuple[int, int, bytes]
 
 def _is_same(content: bytes, this: _Box, following: _Box) -> bool:
     """Whether both are heads of a fragment that say the same of their sound."""
-    if not this[2] == following[2] == _FRAGMENT:
+    if not this[2] == following[2] == FRAGMENT:
         return False
     return _said(content, this) == _said(content, following)
 

@@ -11,10 +11,9 @@ import io
 import av
 
 from surveys.sound.decoding import UnreadableError, audio_of, opened
+from surveys.sound.fragments import FRAGMENT
 
 _MUXER = {"audio/webm": "webm", "audio/mp4": "mp4"}
-# The box that begins a fragment: ISO/IEC 14496-12, section 8.8.4.
-_FRAGMENT = b"moof"
 
 
 def seekable_copy(content: bytes, media_type: str) -> bytes | None:
@@ -35,7 +34,7 @@ def seekable_copy(content: bytes, media_type: str) -> bytes | None:
 
 
 def _needed(content: bytes, media_type: str, duration: int | None) -> bool:
-    return duration is None or (media_type == "audio/mp4" and _FRAGMENT in content)
+    return duration is None or (media_type == "audio/mp4" and FRAGMENT in content)
 
 
 def _copied(source: av.container.InputContainer, stream: av.AudioStream, media_type: str) -> bytes:
