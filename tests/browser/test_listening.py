@@ -1,6 +1,7 @@
 """A coordinator listens to a recording on Review, an observer on the own visit and sheet."""
 
 import os
+import re
 from pathlib import Path
 
 import pytest
@@ -45,6 +46,15 @@ LISTEN = """async (audio) => {
   audio.currentTime = 45;
   await new Promise((there) => { audio.onseeked = there; });
   return [audio.duration, audio.currentTime];
+}"""
+# The second time that the part begins, as it is repeated.
+PLAYED_TWICE = """() => {
+  const audio = document.querySelector("audio");
+  window.latest ??= 0;
+  window.rounds ??= 0;
+  if (audio.currentTime < window.latest) window.rounds += 1;
+  window.latest = audio.currentTime;
+  return window.rounds > 0 && !audio.paused;
 }"""
 
 
@@ -107,6 +117,48 @@ def test_review(signed_in, observer, coordinator, route):
         page.get_by_role("link", name="Download (recording of stop 1)").click()
     assert Path(download.value.path()).read_bytes() == wave_file(SECONDS)
     assert look(page, "40-review") == []
+    listen_closely(page)
+
+
+def listen_closely(page):
+    """A box across the picture is measured, and repeated at a quarter of the speed."""
+    page.set_viewport_size(DESKTOP)
+    page.get_by_role("link", name="Slow down, repeat or measure a part").click()
+    plot = page.locator(".sound__image")
+    plot.locator("img").evaluate("(image) => image.decode()")
+
+    def at(second, pitch):
+        plot.scroll_into_view_if_needed()
+        frame = plot.bounding_box()
+        return (
+            frame["x"] + frame["width"] * second / SECONDS,
+            frame["y"] + frame["height"] * (1 - pitch / 8000),
+        )
+
+    page.mouse.move(*at(30, 2000))
+    page.mouse.down()
+    page.mouse.move(*at(40, 4000), steps=3)
+    page.mouse.up()
+    expect(page.locator("#measured")).to_contain_text("About 2,950 Hz")
+    expect(page.get_by_label("From", exact=True)).to_have_value(re.compile(r"30\.\d|29\.9"))
+    assert "low_hz=" in page.url, "the part can be linked to"
+    page.get_by_label("Speed", exact=True).select_option("A quarter")
+    page.get_by_label("Repeat the part").check()
+    page.get_by_label("To", exact=True).fill("30.5")
+    page.get_by_role("button", name="Play the part").click()
+    page.wait_for_function(PLAYED_TWICE)
+    rate, where = page.locator("audio").evaluate(
+        "(audio) => [audio.playbackRate, audio.currentTime]"
+    )
+    assert rate == 0.25
+    assert 29.5 < where < 31
+    page.locator("audio").evaluate("(audio) => audio.pause()")
+    page.mouse.click(*at(45, 1000))
+    page.wait_for_function("() => Math.round(document.querySelector('audio').currentTime) === 45")
+    page.get_by_label("Highest pitch").fill("9000")
+    page.get_by_role("button", name="Measure").click()
+    expect(page.locator("#measured")).to_contain_text("This is too high.")
+    assert look(page, "43-closely") == []
 
 
 def test_own_visit(signed_in, observer, route):

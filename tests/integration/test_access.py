@@ -114,6 +114,7 @@ TABLE = """
     web:sheet_photo                      POST    in    none  no    ok    ok
     web:sheet_recording                  POST    in    none  no    ok    ok
     web:recording                        GET     in    none  no    ok    ok
+    web:recording_listen                 GET     in    none  no    ok    ok
     web:recording_picture                GET     in    none  no    ok    ok
 
     web:desk                             GET     in    none  no    no    ok

@@ -43,9 +43,8 @@ SAFE = ("GET", "HEAD")
 # Say that there is no such visit on the page of the sheet, which is not there either.
 BACK_TO_THE_SHEET = ("web:sheet_photo", "web:sheet_recording")
 # Show a visit to whoever may read it, whatever its state.
-READ = ("web:visit", "web:sheet", "web:sheet_photo", "web:recording", "web:recording_picture",
-        "api:visit",
-        "api:visit_records")  # fmt: skip
+SOUNDS = ("web:recording", "web:recording_listen", "web:recording_picture")
+READ = ("web:visit", "web:sheet", "web:sheet_photo", *SOUNDS, "api:visit", "api:visit_records")
 # Lists that show a visit to whoever may read it.
 LISTS = ("web:season_visits", "api:visits")
 
@@ -160,8 +159,11 @@ def test_one_decision_for_screens_api_and_files(shelf, role):
     for visit in shelf.visits:
         world = _standing_on(shelf, visit)
         for name, method in paths:
-            is_sound = name in ("web:recording", "web:recording_picture", "api:recording")
-            wanted = world.arguments["recording_id"] in audible if is_sound else visit.pk in visible
+            wanted = (
+                world.arguments["recording_id"] in audible
+                if name in (*SOUNDS, "api:recording")
+                else visit.pk in visible
+            )
             if wanted and (method not in SAFE or name not in READ):
                 continue  # In which state they may change it is tested with each verb.
             tried += 1

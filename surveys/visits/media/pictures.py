@@ -6,6 +6,7 @@ from __future__ import annotations
 import json
 import logging
 import uuid
+from dataclasses import replace
 from typing import Any
 
 from django.core.files.base import ContentFile
@@ -21,6 +22,8 @@ from surveys.visits.media.sound_messages import WORK, Made, asked, made
 log = logging.getLogger(__name__)
 
 LIMITS = bounded.Limits(seconds=60, cpu_seconds=5, memory_bytes=500 * 1024**2)
+# Somebody waits for a part to be measured.
+_PART_LIMITS = replace(LIMITS, seconds=10)
 # Recordings from before there were pictures, or whose job was lost: so many a night.
 OLD_ONES_A_NIGHT = 500
 
@@ -69,7 +72,7 @@ def measured_part(
         low_hz=low_hz,
         high_hz=high_hz,
     )
-    return json.loads(_run(recording, "selection", before))
+    return json.loads(_run(recording, "selection", before, _PART_LIMITS))
 
 
 def _waiting() -> Any:
@@ -80,9 +83,11 @@ def _made(recording: Recording) -> Made:
     return made(_run(recording, "picture", asked(media_type=recording.media_type)))
 
 
-def _run(recording: Recording, function: str, before: bytes) -> bytes:
+def _run(
+    recording: Recording, function: str, before: bytes, limits: bounded.Limits = LIMITS
+) -> bytes:
     with recording.audio.open("rb") as file:
-        return bounded.run_file(WORK, function, file, LIMITS, before=before)
+        return bounded.run_file(WORK, function, file, limits, before=before)
 
 
 @transaction.atomic

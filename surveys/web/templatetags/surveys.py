@@ -11,7 +11,7 @@ from surveys.models import Sighting
 from surveys.protocol.sky import MoonNight
 from surveys.protocol.words import duration, listed
 from surveys.runs.kinds import run_name
-from surveys.web.recordings.words import measured_words, time_into, time_labels
+from surveys.web.recordings.words import band_words, measured_words, time_into, time_labels
 
 register = template.Library()
 register.filter("run_name", run_name)
@@ -92,6 +92,7 @@ def length_in_words(seconds: float) -> str:
 
 
 register.filter("sound_measures", measured_words)
+register.filter("sound_band", band_words)
 register.filter("sound_times", time_labels)
 register.filter("sound_clock", time_into)
 
