@@ -80,12 +80,11 @@ def _waiting() -> Any:
 
 
 def _made(recording: Recording) -> Made:
-    return made(_run(recording, "picture", asked(media_type=recording.media_type)))
+    before = asked(media_type=recording.media_type)
+    return made(_run(recording, "picture", before, LIMITS))
 
 
-def _run(
-    recording: Recording, function: str, before: bytes, limits: bounded.Limits = LIMITS
-) -> bytes:
+def _run(recording: Recording, function: str, before: bytes, limits: bounded.Limits) -> bytes:
     with recording.audio.open("rb") as file:
         return bounded.run_file(WORK, function, file, limits, before=before)
 
