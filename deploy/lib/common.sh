@@ -31,6 +31,8 @@ clean_environment() {
         unset "$name"
     done
     unset DATABASE_URL PYTHONPATH PYTHONHOME VIRTUAL_ENV DJANGO_SETTINGS_MODULE
+    # Else every process compiles all that it imports.
+    unset PYTHONDONTWRITEBYTECODE
     export LANG=C.UTF-8 LC_ALL=C.UTF-8
     # A plain user's PATH has neither runuser nor ldconfig.
     export PATH="${PATH:-/usr/local/bin:/usr/bin:/bin}:/usr/sbin:/sbin"
@@ -38,15 +40,20 @@ clean_environment() {
 }
 
 # step LABEL COMMAND...: one line of progress with the seconds taken.
-# The command's output goes to the set-up log and is shown when it fails.
+# The command's output goes to the set-up log and is shown when it fails. On a
+# terminal, its last line that begins with "... " is shown while it runs.
 # Never call it in a condition: bash would then ignore failures inside.
 step() {
-    local label=$1 started=$EPOCHREALTIME log_start status
+    local label=$1 started=$EPOCHREALTIME log_start status watch=''
     shift
     mkdir -p "${SETUP_LOG%/*}"
     printf '\n== %s\n' "$label" >>"$SETUP_LOG"
     log_start=$(stat -c %s "$SETUP_LOG")
     printf '  %-52s ' "$label"
+    if [[ -t 1 ]]; then
+        show_progress "$log_start" &
+        watch=$!
+    fi
     set +e
     (
         set -e
@@ -54,6 +61,10 @@ step() {
     ) >>"$SETUP_LOG" 2>&1 </dev/null
     status=$?
     set -e
+    if [[ -n $watch ]]; then
+        kill "$watch" && wait "$watch" || true
+        printf '\r\033[K  %-52s ' "$label"
+    fi 2>/dev/null
     if [[ $status -ne 0 ]]; then
         printf 'failed\n\n'
         tail -c "+$((log_start + 1))" "$SETUP_LOG" | tail -n 40 >&2
@@ -61,6 +72,15 @@ step() {
     fi
     printf '%6s s\n' "$(seconds_since "$started")"
 }
+
+# show_progress LOG_START: until it is ended.
+show_progress() {
+    local line
+    while sleep 0.5; do
+        line=$(tail -c "+$(($1 + 1))" "$SETUP_LOG" | grep -a '^\.\.\. ' | tail -n 1) || continue
+        printf '\r\033[K  %.76s' "${line#... }"
+    done
+} 8>&- 9>&- 2>/dev/null
 
 # seconds_since START: START is an earlier $EPOCHREALTIME.
 seconds_since() {

@@ -38,8 +38,9 @@ venv_install() {
     local lock=$1 name
     # Until the new stamps are there, an environment cut short counts as broken.
     rm -rf "$VENV_DIR/made-from"
+    # Python compiles what is imported, which is a small part, when it is.
     PIP_USER=0 "$VENV_DIR/bin/python" -m pip install --no-input --disable-pip-version-check \
-        --progress-bar off --require-hashes -r "$lock"
+        --progress-bar off --require-hashes --no-compile -r "$lock"
     for name in "$PROJECT_DIR/deploy/requirements.lock" "$lock"; do
         STAMP_DIR=$VENV_DIR/made-from stamp "${name##*/}" "$(venv_fingerprint "$name")"
     done

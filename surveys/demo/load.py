@@ -21,7 +21,6 @@ from surveys.demo.vouchers import choose_recorded_visits, send_recordings
 from surveys.models import Program
 from surveys.seasons.year_counts import mark_program
 from surveys.visits.bulk import FreshRows
-from surveys.visits.media.pictures import ask_for_old_pictures
 from surveys.visits.refitting import refit_trends
 
 INVITATION_DAYS = 14
@@ -43,8 +42,8 @@ def load_demo(
     """Load both programs in one transaction.
 
     A program that is there already stays untouched, unless `fresh` asks for it to be
-    replaced. Triggers do not fire: the demo has no history before it is loaded. Its fits and the
-    pictures of its recordings are left to the worker.
+    replaced. Triggers do not fire: the demo has no history before it is loaded. Its fits are
+    left to the worker.
     """
     truths, places, people = read_truths(), read_places(), read_people()
     loaded = []
@@ -73,9 +72,6 @@ def load_demo(
                     calls=len(rows.calls),
                 )
             )
-        if not all(program.was_there for program in loaded):
-            # No job can be asked for while triggers are ignored.
-            ask_for_old_pictures()
     return tuple(loaded)
 
 

@@ -2,16 +2,16 @@
 
 import datetime as dt
 import time
+from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 
-from accounts.models import Role
 from surveys.demo.load import load_demo
+from surveys.demo.signins import sign_in_lines
 from surveys.demo.story import Scale
-from surveys.models import Program
-from surveys.publishing.closing import last_closed_season
-from surveys.publishing.publish import request_publication
+from surveys.management.demo_publications import make_all, request_missing
+from surveys.visits.media.pictures import ask_for_old_pictures
 
 
 class Command(BaseCommand):
@@ -39,6 +39,15 @@ class Command(BaseCommand):
             default="http://127.0.0.1:8000",
             help="Where readers reach the site: the address that publications name.",
         )
+        parser.add_argument(
+            "--publish",
+            action="store_true",
+            help="Make the publications at once and wait for them. Default: leave them to the "
+            "worker.",
+        )
+        parser.add_argument(
+            "--sign-ins", type=Path, help="A file that is to say who can sign in, and how."
+        )
         parser.add_argument("--fresh", action="store_true", help="Replace the demo programs.")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -49,7 +58,8 @@ class Command(BaseCommand):
             routes=options["routes"],
             years=options["years"],
         )
-        for program in load_demo(scale, fresh=options["fresh"], report=self.stdout.write):
+        programs = load_demo(scale, fresh=options["fresh"], report=self.stdout.write)
+        for program in programs:
             if program.was_there:
                 self.stdout.write(f"{program.name} is there already; nothing was changed.")
             else:
@@ -57,14 +67,11 @@ class Command(BaseCommand):
                     f"{program.name}: {program.visits} visits, {program.periods} stops "
                     f"listened or skipped, {program.calls} calls."
                 )
-                publish_last_season(program.slug, scale.until, options["site_url"])
+        slugs = [program.slug for program in programs]
+        asked = request_missing(slugs, scale.until, options["site_url"])
+        if options["publish"]:
+            make_all(asked, lambda line: self.stdout.write(f"... publishing: {line}"))
+        ask_for_old_pictures()
+        if options["sign_ins"]:
+            options["sign_ins"].write_text("\n".join(sign_in_lines()) + "\n", "utf-8")
         self.stdout.write(f"Done in {time.monotonic() - begun:.1f} s.")
-
-
-def publish_last_season(slug: str, today: dt.date, site_url: str) -> None:
-    """Leave the worker a publication of the last season that is over."""
-    program = Program.objects.get(slug=slug)
-    coordinator = program.memberships.filter(role=Role.COORDINATOR).order_by("pk").first()
-    season_year = last_closed_season(program, today)
-    if coordinator and season_year:
-        request_publication(coordinator, season_year, site_url=site_url)
