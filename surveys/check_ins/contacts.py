@@ -59,7 +59,9 @@ def add_member(member: Membership, person_id: int, *, site_url: str) -> CheckInC
     chosen = members.exclude(person=member.person_id).filter(person=person_id).first()
     if chosen is None:
         raise ValidationError({"member": gettext("Choose a member of the program.")})
-    return _add(member, f"{MEMBER_KEY}{person_id}", member=chosen.person, site_url=site_url)
+    key = f"{MEMBER_KEY}{person_id}"
+    _check_willing(member, [key])
+    return _add(member, key, member=chosen.person, site_url=site_url)
 
 
 @transaction.atomic
@@ -79,6 +81,7 @@ def add_address(member: Membership, *, name: str, email: str, site_url: str) -> 
             {"email": gettext("This is your own address. Choose another person.")}
         )
     keys = keys_of(email)
+    _check_willing(member, keys)
     known = _asked_before(member, keys)
     if known is not None:
         return _put_back(member, known, name=name, email=email)
@@ -131,14 +134,19 @@ def _check_names(member: Membership, name: str) -> None:
         )
 
 
-def _asked_before(owner: Membership, keys: list[str]) -> CheckInContact | None:
-    """The row of somebody who was taken off the list and has not answered. Raises ValidationError
-    for who said no to this observer, in whichever program."""
+def _check_willing(owner: Membership, keys: list[str]) -> None:
+    """Raises ValidationError for who said no to this observer, in whichever program."""
     rows = CheckInContact.objects.filter(owner=owner.person_id, address_key__in=keys)
     if rows.exclude(declined_at=None).exists():
         raise ValidationError(gettext("This person does not want these emails."))
-    removed = rows.filter(program=owner.program_id, confirmed_at=None).exclude(removed_at=None)
-    return removed.first()
+
+
+def _asked_before(owner: Membership, keys: list[str]) -> CheckInContact | None:
+    """The row of somebody who was taken off the list and has not answered."""
+    rows = CheckInContact.objects.filter(
+        program=owner.program_id, owner=owner.person_id, address_key__in=keys, confirmed_at=None
+    )
+    return rows.exclude(removed_at=None).first()
 
 
 def _put_back(owner: Membership, known: CheckInContact, **facts: str) -> CheckInContact:
@@ -161,8 +169,6 @@ def _add(owner: Membership, key: str, *earlier: str, **facts: object) -> CheckIn
     """`earlier` are keys under which the same address may be stored."""
     rows = CheckInContact.objects.filter(program=owner.program_id, owner=owner.person_id)
     known = rows.filter(address_key__in=(key, *earlier)).first()
-    if known is not None and known.declined_at is not None:
-        raise ValidationError(gettext("This person does not want these emails."))
     if known is not None and known.removed_at is None:
         raise ValidationError(gettext("This person is on your list already."))
     _check_room(owner)

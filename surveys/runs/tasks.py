@@ -1,8 +1,8 @@
 """What the worker does about jobs and runs every minute and every night."""
 
+import contextlib
 import datetime as dt
 import logging
-import time
 from collections.abc import Mapping
 
 from django.db import IntegrityError, connection, transaction
@@ -12,6 +12,7 @@ from django.utils import timezone
 from procrastinate import JobContext, sql
 from procrastinate.contrib.django import app
 from procrastinate.contrib.django.models import ProcrastinateJob
+from procrastinate.exceptions import AlreadyEnqueued
 
 from surveys.models import UNDER_WAY, BackgroundRun
 from surveys.runs.clock import forget_wrong_moments
@@ -22,7 +23,7 @@ log = logging.getLogger(__name__)
 
 # A worker says every ten seconds that it is alive.
 SILENT = dt.timedelta(seconds=30)
-LOOK_AGAIN_S = 12.0
+LOOK_AGAIN_S = 12
 KEEP_JOBS = dt.timedelta(days=7)
 # They may be tried again, and operators see them for a week. Letters are sealed, yet not for ever.
 KEEP_FAILED = dt.timedelta(days=30)
@@ -34,12 +35,31 @@ KEEP_RUNS = dt.timedelta(days=90)
 def take_up_stalled(timestamp: int) -> None:
     """Jobs whose worker was killed, and says no more that it is alive, go to the next worker."""
     forget_wrong_moments()
+    _give_away({})
     seen = silent_workers()
     if seen:
-        time.sleep(LOOK_AGAIN_S)
-    for job in put_back_stalled(seen):
-        log.warning("%s lost its worker and is begun again.", job)
+        _look_again(seen)
     give_up_lost()
+
+
+@app.task(name="runs.take_up_silent", queue=SHORT, queueing_lock="look again at silent workers")
+def take_up_silent(signs: dict[str, str]) -> None:
+    """Those of workers that are as silent as they were when `take_up_stalled` looked: `signs` has
+    the moment, in ISO 8601, of the last sign of life of each."""
+    _give_away({int(worker): dt.datetime.fromisoformat(at) for worker, at in signs.items()})
+
+
+def _look_again(seen: Mapping[int, dt.datetime]) -> None:
+    """A job of its own, since one that slept would keep a place from other short tasks."""
+    later = take_up_silent.configure(schedule_in={"seconds": LOOK_AGAIN_S})
+    # One that waits still looks for the same workers, or the next minute does.
+    with contextlib.suppress(AlreadyEnqueued), transaction.atomic():
+        later.defer(signs={str(worker): at.isoformat() for worker, at in seen.items()})
+
+
+def _give_away(silent: Mapping[int, dt.datetime]) -> None:
+    for job in put_back_stalled(silent):
+        log.warning("%s lost its worker and is begun again.", job)
 
 
 def silent_workers() -> dict[int, dt.datetime]:

@@ -28,7 +28,13 @@ from surveys.runs.enqueue import (
 from surveys.runs.kinds import FACTS, task_name
 from surveys.runs.progress import Progress
 from surveys.runs.queues import FITS, LONG, SIMULATIONS
-from surveys.runs.tasks import clean_up, put_back_stalled, silent_workers, take_up_stalled
+from surveys.runs.tasks import (
+    clean_up,
+    put_back_stalled,
+    silent_workers,
+    take_up_silent,
+    take_up_stalled,
+)
 from surveys.runs.work import (
     MOST_ATTEMPTS,
     RunOverError,
@@ -345,9 +351,26 @@ def test_only_jobs_of_silent_workers_are_given_away(program, status, silent_for,
 
 
 @pytest.mark.parametrize("silent_for", ["1 day", "-1 day"])
-def test_a_clock_that_jumped_takes_no_job_from_a_living_worker(program, silent_for, monkeypatch):
-    """All look dead until their next sign of life, for which `take_up_stalled` waits."""
+@pytest.mark.parametrize("alive", [True, False])
+def test_a_clock_that_jumped_takes_no_job_from_a_living_worker(program, silent_for, alive):
+    """All look dead until their next sign of life, for which the second look waits."""
     run = ask_about(program)
+    worker = doing_job_of_worker(run, silent_for)
+    assert silent_workers() != {}
+    take_up_stalled(timestamp=0)
+    # A minute later the first second look may still wait.
+    take_up_stalled(timestamp=60)
+    looking = ProcrastinateJob.objects.get(task_name="runs.take_up_silent")
+    assert looking.scheduled_at - timezone.now() > dt.timedelta(seconds=HEARTBEAT_EVERY_S)
+    if alive:
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT procrastinate_update_heartbeat_v1(%s)", [worker])
+    take_up_silent(**looking.args)
+    assert job_of(run).status == ("doing" if alive else "todo")
+
+
+def doing_job_of_worker(run, silent_for):
+    """The job of a run is in hand of a worker that was silent for so long."""
     with connection.cursor() as cursor:
         cursor.execute(
             "INSERT INTO procrastinate_workers (last_heartbeat) "
@@ -359,16 +382,7 @@ def test_a_clock_that_jumped_takes_no_job_from_a_living_worker(program, silent_f
             "UPDATE procrastinate_jobs SET status = 'doing', worker_id = %s WHERE id = %s",
             [worker, run.job_id],
         )
-
-    def beat(seconds):
-        assert seconds > HEARTBEAT_EVERY_S
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT procrastinate_update_heartbeat_v1(%s)", [worker])
-
-    monkeypatch.setattr(tasks.time, "sleep", beat)
-    assert silent_workers() != {}
-    take_up_stalled(timestamp=0)
-    assert job_of(run).status == "doing"
+    return worker
 
 
 def test_a_task_of_every_minute_keeps_no_other_job_from_being_taken_up(program):
