@@ -73,10 +73,10 @@ step() {
     printf '%6s s\n' "$(seconds_since "$started")"
 }
 
-# show_progress LOG_START: until it is ended.
+# show_progress LOG_START: until it is ended, or the script is.
 show_progress() {
     local line
-    while sleep 0.5; do
+    while sleep 0.5 && kill -0 $$; do
         line=$(tail -c "+$(($1 + 1))" "$SETUP_LOG" | grep -a '^\.\.\. ' | tail -n 1) || continue
         printf '\r\033[K  %.76s' "${line#... }"
     done

@@ -1,5 +1,6 @@
 """The publications that the demo begins with: asked for, and made while whoever loads it waits."""
 
+import contextlib
 import datetime as dt
 import os
 import subprocess
@@ -9,6 +10,8 @@ from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from django.core.management.base import CommandError
+from django.db.models import QuerySet
+from procrastinate.contrib.django.models import ProcrastinateJob
 
 import surveys
 from accounts.models import Role
@@ -17,7 +20,7 @@ from surveys.publishing.closing import last_closed_season
 from surveys.publishing.publish import request_publication, subject_of
 from surveys.runs.enqueue import current_run
 from surveys.runs.queues import LONG
-from surveys.runs.tasks import put_back_stalled, silent_workers
+from surveys.runs.tasks import SILENT, put_back_stalled, silent_workers
 
 PROJECT = Path(surveys.__file__).parents[1]
 WORKER = (
@@ -25,6 +28,9 @@ WORKER = (
     "--queues", LONG, "--concurrency", "1", "--one-shot",
 )  # fmt: skip
 _LOOK_EVERY_S = 0.3
+_HEARTBEAT_EVERY_S = 10
+# They end by themselves once nothing waits.
+_LONGEST_END_S = 10
 
 
 def request_missing(
@@ -50,23 +56,39 @@ def make_all(runs: Sequence[BackgroundRun], report: Callable[[str], None]) -> No
     """
     if not runs:
         return
-    # Those of workers that were killed on the way.
-    put_back_stalled(silent_workers())
+    keys = [run.pk for run in runs]
+    _take_from_dead_workers(keys)
     environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}
     workers = [
         subprocess.Popen(WORKER, cwd=PROJECT, env=environment)  # noqa: S603 (fixed words)
         for _ in runs
     ]
     try:
-        made = _waited_for([run.pk for run in runs], workers, report)
+        made = _waited_for(keys, workers, report)
+        for worker in workers:
+            with contextlib.suppress(subprocess.TimeoutExpired):
+                worker.wait(_LONGEST_END_S)
     finally:
+        # Whoever interrupts this does not want to wait for what they are at.
         for worker in workers:
-            worker.terminate()
-        for worker in workers:
+            worker.kill()
             worker.wait()
     missing = [_problem(run) for run in made if run.state != RunState.DONE]
     if missing:
-        raise CommandError("\n".join(missing))
+        raise CommandError("\n".join([*missing, "Run this again; what is there already is kept."]))
+
+
+def _take_from_dead_workers(keys: Sequence[int]) -> None:
+    """A worker that was killed keeps its run until it has been silent for long enough."""
+    until = time.monotonic() + SILENT.total_seconds() + _HEARTBEAT_EVERY_S
+    running = BackgroundRun.objects.filter(pk__in=keys, state=RunState.RUNNING)
+    while time.monotonic() < until and _has_job_at_work(running):
+        put_back_stalled(silent_workers())
+        time.sleep(_LOOK_EVERY_S)
+
+
+def _has_job_at_work(runs: QuerySet[BackgroundRun]) -> bool:
+    return ProcrastinateJob.objects.filter(pk__in=runs.values("job_id"), status="doing").exists()
 
 
 def _waited_for(
