@@ -102,11 +102,15 @@ def _waited_for(
         runs = list(BackgroundRun.objects.select_related("program").filter(pk__in=keys))
         if not at_work or not any(run.under_way for run in runs):
             return runs
-        line = "; ".join(f"{run.program.slug} {run.done} of {run.total}" for run in runs)
+        line = "; ".join(map(_how_far, runs))
         if line != told:
             told = line
             report(line)
         time.sleep(_LOOK_EVERY_S)
+
+
+def _how_far(run: BackgroundRun) -> str:
+    return f"{run.program.slug} {f'{run.done} of {run.total}' if run.total else 'begins'}"
 
 
 def _problem(run: BackgroundRun) -> str:

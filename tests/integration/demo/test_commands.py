@@ -9,13 +9,13 @@ from django.core.management import CommandError, call_command
 from procrastinate.contrib.django.models import ProcrastinateJob
 
 from accounts.models import Person
-from surveys.models import BackgroundRun, JointMember, RunKind, Species
+from surveys.models import BackgroundRun, JointMember, Recording, RunKind, Species
 from surveys.runs.kinds import task_name
 
 pytestmark = pytest.mark.django_db
 
 
-def test_a_publication_of_the_last_season_is_left_to_the_worker():
+def test_publications_of_the_last_season_and_pictures_are_left_to_the_worker():
     call_command(
         "load_demo", "--until", "2026-11-25", "--routes", "3", "--years", "2", "--seed", "7",
         "--site-url", "http://127.0.0.1:8123", stdout=io.StringIO(),
@@ -30,6 +30,9 @@ def test_a_publication_of_the_last_season_is_left_to_the_worker():
         (task_name(RunKind.PUBLISH), run.pk) for run in publishing
     }
     assert {run.options["site_url"] for run in publishing} == {"http://127.0.0.1:8123"}
+    pictures = ProcrastinateJob.objects.filter(task_name="visits.picture")
+    recordings = Recording.objects.values_list("pk", flat=True)
+    assert {job.args["recording_id"] for job in pictures} == {str(pk) for pk in recordings} != set()
 
 
 def test_commands(db):
