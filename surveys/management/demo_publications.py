@@ -29,7 +29,7 @@ WORKER = (
 )  # fmt: skip
 _LOOK_EVERY_S = 0.3
 _HEARTBEAT_EVERY_S = 10
-# They end by themselves once nothing waits.
+# For the end of what they are at once the publications are made: a picture of a recording.
 _LONGEST_END_S = 10
 
 
@@ -65,6 +65,8 @@ def make_all(runs: Sequence[BackgroundRun], report: Callable[[str], None]) -> No
     ]
     try:
         made = _waited_for(keys, workers, report)
+        for worker in workers:
+            worker.terminate()
         for worker in workers:
             with contextlib.suppress(subprocess.TimeoutExpired):
                 worker.wait(_LONGEST_END_S)

@@ -67,11 +67,12 @@ class Command(BaseCommand):
                     f"{program.name}: {program.visits} visits, {program.periods} stops "
                     f"listened or skipped, {program.calls} calls."
                 )
+        if not all(program.was_there for program in programs):
+            ask_for_old_pictures()
         slugs = [program.slug for program in programs]
         asked = request_missing(slugs, scale.until, options["site_url"])
         if options["publish"]:
             make_all(asked, lambda line: self.stdout.write(f"... publishing: {line}"))
-        ask_for_old_pictures()
         if options["sign_ins"]:
             options["sign_ins"].write_text("\n".join(sign_in_lines()) + "\n", "utf-8")
         self.stdout.write(f"Done in {time.monotonic() - begun:.1f} s.")

@@ -30,7 +30,10 @@ def test_publications_of_the_last_season_and_pictures_are_left_to_the_worker():
         (task_name(RunKind.PUBLISH), run.pk) for run in publishing
     }
     assert {run.options["site_url"] for run in publishing} == {"http://127.0.0.1:8123"}
+    # Somebody waits for publications.
     pictures = ProcrastinateJob.objects.filter(task_name="visits.picture")
+    assert {job.priority for job in jobs} == {0}
+    assert {job.priority for job in pictures} == {-1}
     recordings = Recording.objects.values_list("pk", flat=True)
     assert {job.args["recording_id"] for job in pictures} == {str(pk) for pk in recordings} != set()
 
