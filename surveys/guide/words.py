@@ -155,6 +155,11 @@ WORDS = (
         (r"anew", r"beg[iau]n(?:s|ning)? again"),
     ),
     Word(
+        "in effect",
+        "Said of the version of a protocol that a night is checked against.",
+        (r"in force",),
+    ),
+    Word(
         "per year",
         "How often or how fast: 3 visits per year, a decline of 2% per year.",
         (

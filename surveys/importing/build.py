@@ -165,7 +165,7 @@ def _without_protocol(visit: Placed, rows: Sequence[int]) -> Problem:
         row=visit.first_row,
         rows=tuple(dict.fromkeys(rows)),
         kind=ProblemKind.ROWS,
-        message=said("No protocol of the route was in force on {night}.", night=day(visit.night)),
+        message=said("No protocol of the route was in effect on {night}.", night=day(visit.night)),
         remedy=gettext("Check the date, or enter a protocol version for that time first."),
     )
 

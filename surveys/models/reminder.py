@@ -15,7 +15,7 @@ from surveys.models.program import Program
 
 class ReminderKind(models.TextChoices):
     WINDOW_OPENS = "opens", gettext_lazy("A survey window opens")
-    HALF_GONE = "half_gone", gettext_lazy("Half of a window is gone without a visit")
+    HALF_GONE = "half_gone", gettext_lazy("Half of a window is over without a visit")
     CLOSES_SOON = "closes_soon", gettext_lazy("A window closes within 7 days without a visit")
     SENT_BACK = "sent_back", gettext_lazy("A visit was sent back a week ago")
     NOT_SUBMITTED = "not_submitted", gettext_lazy("A night is not submitted after three days")

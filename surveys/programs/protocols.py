@@ -134,7 +134,7 @@ def _check_in_force(
         raise ValidationError(
             {
                 "in_force_from": said(
-                    "Version {last_number} is in force from {day}. This one has to start on "
+                    "Version {last_number} is in effect from {day}. This one has to start on "
                     "a later day.",
                     last_number=last.number,
                     day=day(last.in_force_from),
@@ -146,7 +146,7 @@ def _check_in_force(
         raise ValidationError(
             {
                 "in_force_from": said(
-                    "Version {after_number} is in force from {day}. This one has to start on "
+                    "Version {after_number} is in effect from {day}. This one has to start on "
                     "an earlier day.",
                     after_number=after.number,
                     day=day(after.in_force_from),

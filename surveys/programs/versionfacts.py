@@ -30,7 +30,7 @@ def version_facts(version: ProtocolVersion) -> Facts:
         for limit in LIMITS
     }
     return {
-        gettext("In force from"): day(version.in_force_from),
+        gettext("In effect from"): day(version.in_force_from),
         gettext("The season year starts on"): month_day(protocol.season_year_begins),
         gettext("Survey windows"): gettext("; ").join(
             _window(window) for window in protocol.windows

@@ -91,8 +91,9 @@ def distance(meters: float, unit: DistanceUnit) -> str:
 
 
 def _far(length: float) -> str:
-    """To two places up to 20, and whole from there on."""
-    return number(half_up(length, 2 if length < 20 else 0))
+    """To two places up to 10, to one up to 20, and whole from there on."""
+    places = 2 if length < 10 else 1 if length < 20 else 0
+    return number(half_up(length, places))
 
 
 def speed(kmh: float, unit: DistanceUnit) -> str:

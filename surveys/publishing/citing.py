@@ -12,8 +12,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from surveys.dates import MONTHS
-from surveys.language import gettext, said
+from surveys.dates import day
+from surveys.language import said
 from surveys.models import DataLicense
 
 BIBTEX = "application/x-bibtex; charset=utf-8"
@@ -73,16 +73,15 @@ class Distribution:
 
 def citation_text(cited: Cited) -> str:
     """`Program (year). Title. Version n. Made with … License. Address`"""
-    day = cited.published_at
+    published = cited.published_at.date()
     text = said(
-        "{program} ({year}). {title}. Version {version}, published {day} {month} {year}. "
+        "{program} ({year}). {title}. Version {version}, published {day}. "
         "Made with {software}. {license}. {url}",
         program=cited.program,
-        year=day.year,
+        year=published.year,
         title=cited.title,
         version=cited.version,
-        day=day.day,
-        month=gettext(MONTHS[day.month - 1]),
+        day=day(published),
         software=cited.software,
         license=cited.license,
         url=cited.url,
@@ -94,18 +93,16 @@ def withdrawn_note(cited: Cited) -> str:
     """Empty for what stands."""
     if cited.withdrawn_at is None:
         return ""
-    day = cited.withdrawn_at
-    month = gettext(MONTHS[day.month - 1])
-    return said("Withdrawn {day} {month} {year}.", day=day.day, month=month, year=day.year)
+    return said("Withdrawn {day}.", day=day(cited.withdrawn_at.date()))
 
 
 def bibtex(cited: Cited) -> str:
-    day = cited.published_at
+    published = cited.published_at
     fields = {
         "author": f"{{{tex(cited.program)}}}",
         "title": f"{{{tex(cited.title)}}}",
-        "year": str(day.year),
-        "month": day.strftime("%b").lower(),
+        "year": str(published.year),
+        "month": published.strftime("%b").lower(),
         "publisher": tex(cited.program),
         "version": str(cited.version),
         "note": tex(
@@ -120,7 +117,7 @@ def bibtex(cited: Cited) -> str:
 
 def csl(cited: Cited) -> list[dict[str, Any]]:
     """One item of type `dataset`."""
-    day = cited.published_at
+    issued = cited.published_at
     return [
         {
             "id": cited.key,
@@ -128,7 +125,7 @@ def csl(cited: Cited) -> list[dict[str, Any]]:
             "title": cited.title,
             "author": [{"literal": cited.program}],
             "publisher": cited.program,
-            "issued": {"date-parts": [[day.year, day.month, day.day]]},
+            "issued": {"date-parts": [[issued.year, issued.month, issued.day]]},
             "version": str(cited.version),
             "URL": cited.url,
             "note": f"Made with {cited.software}. {cited.license}{_after_license(cited)}",

@@ -235,7 +235,9 @@ def _codes() -> Iterator[str]:
 
 
 def _protocol_words(version: ProtocolVersion) -> str:
-    first = said("{version}, in force from {day}.", version=version, day=day(version.in_force_from))
+    first = said(
+        "{version}, in effect from {day}.", version=version, day=day(version.in_force_from)
+    )
     if not version.source:
         return first
     return f"{first} {said('Source of its limits: {source}', source=version.source)}"

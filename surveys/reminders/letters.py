@@ -29,7 +29,7 @@ from surveys.programs.assignments import today_of
 from surveys.programs.cover import covers
 from surveys.reminders.groups import BY_ROUTE, readers_of
 from surveys.reminders.mailing import mail_to
-from surveys.reminders.texts import PLACES, Words, fill, place_problems
+from surveys.reminders.texts import PLACES, TO_ROUTES, Words, fill, place_problems
 from surveys.runs.mail_hours import defer_by_day, end_of_quiet
 from surveys.runs.queues import MAIL, MAIL_RETRY
 
@@ -64,10 +64,13 @@ _START = {
 
 def first_words(group: LetterGroup) -> Words:
     """What the form of a letter begins with."""
+    leads = gettext(TO_ROUTES)
     if group not in _START:
-        return Words(subject=gettext("{program}: "), text=f"{gettext(_HELLO)}\n\n\n\n{{link}}")
+        return Words(
+            subject=gettext("{program}: "), text=f"{gettext(_HELLO)}\n\n\n\n{leads}\n\n{{link}}"
+        )
     subject, before, after = _START[group]
-    parts = (gettext(_HELLO), gettext(before), "{list}", gettext(after), "{link}")
+    parts = (gettext(_HELLO), gettext(before), "{list}", gettext(after), leads, "{link}")
     return Words(subject=gettext(subject), text="\n\n".join(parts))
 
 

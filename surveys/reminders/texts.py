@@ -30,6 +30,10 @@ class Words:
 
 
 _HELLO = gettext_noop("Hello {name},")
+# What stands before the address in the mail.
+TO_ROUTES = gettext_noop("Your routes:")
+_TO_VISITS = gettext_noop("Your visits:")
+_OF_VISITS = (ReminderKind.SENT_BACK, ReminderKind.NOT_SUBMITTED)
 _CAUTION = gettext_noop("No visit is worth an unsafe night.")
 _USUAL = {
     ReminderKind.WINDOW_OPENS: (
@@ -38,8 +42,8 @@ _USUAL = {
         _CAUTION,
     ),
     ReminderKind.HALF_GONE: (
-        gettext_noop("{program}: half of your survey window is gone"),
-        gettext_noop("Half of the window is gone, and there is no visit yet on:"),
+        gettext_noop("{program}: half of your survey window is over"),
+        gettext_noop("Half of the window is over, and there is no visit yet on:"),
         gettext_noop("If you cannot go, tell us, so that someone else can."),
     ),
     ReminderKind.CLOSES_SOON: (
@@ -65,7 +69,8 @@ _USUAL = {
 
 def usual_words(kind: ReminderKind) -> Words:
     subject, before, after = _USUAL[kind]
-    parts = (_HELLO, before, "{list}", after, "{link}")
+    leads = _TO_VISITS if kind in _OF_VISITS else TO_ROUTES
+    parts = (_HELLO, before, "{list}", after, leads, "{link}")
     return Words(
         subject=gettext(subject),
         text="\n\n".join(part if part.startswith("{") else gettext(part) for part in parts),

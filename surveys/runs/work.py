@@ -197,7 +197,7 @@ def _try_again_or_fail(run: BackgroundRun, error: Exception) -> None:
         return
     stopped = gettext("It stopped.")
     if tries > 1:
-        stopped = said("It stopped, in {tries} tries.", tries=tries)
+        stopped = said("It stopped after {tries} tries.", tries=tries)
     tell = gettext(
         "Tell the person who runs this site; the log of its worker says why. Then try again."
     )

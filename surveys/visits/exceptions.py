@@ -55,7 +55,7 @@ class NoAccount(VisitError):
 
 
 class NoProtocolInForce(VisitError):
-    says = gettext_lazy("No version of the route's protocol was in force on that night.")
+    says = gettext_lazy("No version of the route's protocol was in effect on that night.")
 
 
 class NightUnusable(VisitError):
@@ -92,16 +92,19 @@ class StaleRevision(VisitError):
         self.visit = visit
 
 
+def _quoted_label(state: VisitState) -> str:
+    return said("“{quoted}”", quoted=str(state.label).lower())
+
+
 class WrongState(VisitError):
     says = gettext_lazy("The visit is in a state that does not allow this.")
 
     def __init__(self, visit: Visit, allowed: Sequence[str]) -> None:
-        is_now = visit.get_state_display().lower()
-        may_be = listed((str(VisitState(state).label).lower() for state in allowed), last="or")
+        may_be = listed((_quoted_label(VisitState(state)) for state in allowed), last="or")
         super().__init__(
             said(
-                "The visit is {state}; you can do this only while it is {states}.",
-                state=is_now,
+                "The visit is marked {state}; you can do this only while it is {states}.",
+                state=_quoted_label(VisitState(visit.state)),
                 states=may_be,
             )
         )

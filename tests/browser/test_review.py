@@ -144,7 +144,7 @@ def test_two_browsers_cannot_overwrite_each_other(signed_in, coordinator):
     query.get_by_label("Reason").fill(REASON)
     query.get_by_role("button", name="Save decision").click()
     alert = mine.get_by_role("alert")
-    expect(alert).to_contain_text("The visit is sent back")
+    expect(alert).to_contain_text("The visit is marked “sent back”")
     expect(alert).to_contain_text("Look at stop 2.")
     expect(alert).to_contain_text(REASON)
 

@@ -68,7 +68,7 @@ any of its limits.
 
 You can leave most limits empty. Then there is no such limit, and no rule asks about it. Once \
 there are visits under a version, it never changes. A change makes a new version. Each visit is \
-checked against the one in force on its night.
+checked against the one in effect on its night.
 
 The lowest air and water temperatures belong to the survey windows, because spring and summer \
 need different ones. See [Why was this asked?](/guide/rules/) for how each rule uses the limits.

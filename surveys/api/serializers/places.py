@@ -89,7 +89,7 @@ class RouteRowSerializer(serializers.ModelSerializer):
 
 
 class RouteSerializer(RouteRowSerializer):
-    """A route with its stops of one night and the protocol version in force then."""
+    """A route with its stops of one night and the protocol version in effect then."""
 
     stops = serializers.SerializerMethodField()
     protocol_version = serializers.SerializerMethodField()

@@ -28,7 +28,7 @@ class SeasonWindowSerializer(serializers.ModelSerializer):
 
 
 class ProtocolVersionSerializer(serializers.ModelSerializer):
-    """The limits in force; null where there is no such limit."""
+    """The limits in effect; null where there is no such limit."""
 
     protocol = serializers.CharField(source="protocol.name")
     windows = SeasonWindowSerializer(many=True)

@@ -30,9 +30,11 @@ class ConfirmationSerializer(serializers.ModelSerializer):
 
 
 class CallSerializer(serializers.ModelSerializer):
-    """A species that was written down. `index` is null where nobody was sure, `confirmation` where
-    nobody has confirmed it by ear from a recording. `distance` is blank unless the protocol has a
-    listening radius; `far` is not a detection in trends."""
+    """A species that was written down. `index` is null and `not_sure` true where nobody was sure,
+    and where an imported file has no record of the species at this stop: neither a detection nor
+    a zero. `confirmation` is null where nobody has confirmed it by ear from a recording.
+    `distance` is blank unless the protocol has a listening radius; `far` is not a detection in
+    trends."""
 
     species = serializers.CharField(source="species.code")
     confirmation = serializers.SerializerMethodField()

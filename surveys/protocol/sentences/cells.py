@@ -182,7 +182,7 @@ _SHEET: Sentences = {
         (_("Write the date of the evening, such as 2024-04-15."),),
     ),
     "night-without-protocol": Sentence(
-        _("No version of the route's protocol was in force on the night of {night}."),
+        _("No version of the route's protocol was in effect on the night of {night}."),
         (
             _CHECK_DATE,
             _("If it is right, a coordinator can enter the protocol as it was then."),

@@ -227,7 +227,7 @@ def _protocols(frozen: Frozen) -> list[str]:
     protocols = []
     for row in frozen.records("protocols"):
         since = row["in_force_from"].isoformat()
-        parts = [f"{row['protocol']}, version {row['version']}, in force from {since}"]
+        parts = [f"{row['protocol']}, version {row['version']}, in effect from {since}"]
         parts += [str(row[name]) for name in ("limits", "windows") if row[name]]
         if row["source"]:
             parts.append(f"Source of its limits: {row['source']}")

@@ -42,7 +42,7 @@ READING_RULES: tuple[ReadingRule, ...] = tuple(
         ("sighting-incomplete", _REFUSE, "Every sighting has a species and a life stage."),
         ("sighting-stop-unknown", _REFUSE, "Every sighting's stop belongs to the route."),
         ("night-missing", _REFUSE, "The date of the night is there."),
-        ("night-without-protocol", _REFUSE, "A protocol version was in force on the night."),
+        ("night-without-protocol", _REFUSE, "A protocol version was in effect on the night."),
     )
 )
 

@@ -192,8 +192,8 @@ def overdue(desk: Desk) -> Block:
         key="overdue",
         title=gettext("Overdue"),
         lede=gettext(
-            "No visit yet, and the window is half gone, closes within 7 days or is over. The route "
-            "leads to its assignment."
+            "No visit yet, and the window is half over, closes within 7 days or has ended. The "
+            "route leads to its assignment."
         ),
         head=(gettext("Route"), gettext("Window"), gettext("Closes"), gettext("Observers")),
         rows=[_overdue_row(desk, visit) for visit in desk.overdue[:MOST_ROWS]],

@@ -35,7 +35,7 @@ class LimitsForm(SeenForm):
 
     name = forms.CharField(max_length=120, help_text=gettext_lazy("Such as: Roadside, spring."))
     in_force_from = DateField(
-        label=gettext_lazy("In force from"),
+        label=gettext_lazy("In effect from"),
         help_text=gettext_lazy("The first night that is surveyed under this version."),
     )
     season_begins = MonthDayField(

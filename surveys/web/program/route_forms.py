@@ -100,7 +100,7 @@ class PlaceForm(Form):
     )
     longitude = forms.CharField(
         max_length=30,
-        help_text=gettext_lazy("−89.40120 or 89° 24.072′ W. West has a minus sign or a W."),
+        help_text=gettext_lazy("Such as −89.40120 or 89° 24.072′ W. West has a minus sign or a W."),
         widget=forms.TextInput(attrs={"inputmode": "text", "autocomplete": "off"}),
     )
 

@@ -51,6 +51,6 @@ class ResolveForm(Form):
     rule = forms.CharField(widget=forms.HiddenInput)
     seen = forms.IntegerField(widget=forms.HiddenInput)
     settlement = forms.ChoiceField(
-        label=gettext_lazy("The records"), choices=Settlement.choices, widget=forms.RadioSelect
+        label=gettext_lazy("Decision"), choices=Settlement.choices, widget=forms.RadioSelect
     )
     reason = forms.CharField(label=gettext_lazy("Reason"), max_length=500)

@@ -118,7 +118,7 @@ def packet(request: ProgramRequest, code: str) -> JsonResponse:
     except Route.DoesNotExist as missing:
         raise Http404(gettext("The program has no such route.")) from missing
     if not content["nights"]:
-        raise Http404(gettext("No protocol is in force for this route in the coming nights."))
+        raise Http404(gettext("No protocol is in effect for this route in the coming nights."))
     return JsonResponse(content)
 
 

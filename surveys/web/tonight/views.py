@@ -94,7 +94,7 @@ def _route_or_404(request: ProgramRequest, code: str) -> RouteTonight:
     except Route.DoesNotExist as missing:
         raise Http404(gettext("The program has no such route.")) from missing
     if route_tonight is None:
-        raise Http404(gettext("No protocol is in force for this route on that night."))
+        raise Http404(gettext("No protocol is in effect for this route on that night."))
     return route_tonight
 
 

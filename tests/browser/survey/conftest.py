@@ -87,6 +87,8 @@ COVERED = """() => {
 }"""
 # A small phone, and one on its side.
 OTHER_SIZES = ({"width": 320, "height": 568}, {"width": 844, "height": 390})
+if PICTURES:
+    OTHER_SIZES += ({"width": 1280, "height": 800},)
 CUT = """() => {
   const { scrollWidth: width, clientWidth } = document.documentElement;
   const cut = [...document.querySelectorAll(".dock button, .bar button, dialog[open] button")]

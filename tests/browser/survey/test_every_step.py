@@ -2,7 +2,7 @@
 
     SURVEY_PICTURES=FOLDER pytest -m slow tests/browser/survey/test_every_step.py
 
-keeps a picture of each, as a phone of 390 x 844 shows it.
+keeps a picture of each, as a phone of 390 x 844 shows it, and in other sizes up to a desk.
 """
 
 import pytest

@@ -110,7 +110,7 @@ def test_stale_revision_returns_the_servers_copy(api, visit):
 def test_wrong_state_is_explained(api, visit):
     answer = api("POST", f"visits/{visit.pk}/reopen/", {"note": "Why?"}, revision=visit.revision)
     assert answer.status == 409
-    assert "only while it is accepted or set aside" in answer.data["detail"]
+    assert "only while it is “accepted” or “set aside”" in answer.data["detail"]
 
 
 @pytest.mark.parametrize(

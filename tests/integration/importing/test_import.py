@@ -177,7 +177,7 @@ def test_every_error_says_its_row_and_column(attempt):
         "Row 9, column “Spring peeper”: Spring peeper at stop 1 has call index 4",
         "Row 10, column “End time”: Listening at stop 2 ends at 21:20",
         "Row 11, column “Lithobates sylvaticus”: “many” for Lithobates sylvaticus at stop 7",
-        "Row 12: No protocol of the route was in force on 15 April 1999",
+        "Row 12: No protocol of the route was in effect on 15 April 1999",
     ):
         assert wanted in text, wanted
     assert any("stop 7" in problem.casefold() for problem in tried.problems)

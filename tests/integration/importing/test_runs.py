@@ -292,7 +292,7 @@ def test_given_up_after_the_last_try(page, program, coordinator, monkeypatch):
         work(run, RETRIES)
     run.refresh_from_db()
     assert run.state == RunState.FAILED
-    assert "It stopped, in 3 tries. The file was not checked." in run.problem
+    assert "It stopped after 3 tries. The file was not checked." in run.problem
 
 
 def test_a_run_that_was_given_up_imports_nothing(page, program, coordinator):

@@ -76,7 +76,7 @@ def test_a_new_version_follows(coordinator, version):
 
 
 def test_a_version_begins_after_the_one_before(coordinator, version):
-    with pytest.raises(ValidationError, match="Version 1 is in force from 1 January 2025"):
+    with pytest.raises(ValidationError, match="Version 1 is in effect from 1 January 2025"):
         add(coordinator, version, in_force_from=FIRST)
 
 
@@ -102,7 +102,7 @@ def test_an_unused_version_may_change(coordinator, version):
 
 def test_a_changed_version_stays_between_its_neighbors(coordinator, version):
     add(coordinator, version)
-    with pytest.raises(ValidationError, match="Version 2 is in force from 1 January 2026"):
+    with pytest.raises(ValidationError, match="Version 2 is in effect from 1 January 2026"):
         protocols.change_version(
             coordinator, version.pk, limits=limits_of(version), in_force_from=NEXT
         )

@@ -87,7 +87,7 @@ def test_the_method_travels_with_it(coordinator, route):
     words = " ".join(method.split())
     for caveat in CAVEATS:
         assert caveat in words
-    assert "version 1, in force from 1 January 2000" in words
+    assert "version 1, in effect from 1 January 2000" in words
     assert "Own field trials, 2001" in words
     assert "No visit of these season years was still in review." in words
     assert max(map(len, method.splitlines())) <= 100

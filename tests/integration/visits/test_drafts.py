@@ -252,7 +252,9 @@ def test_only_the_observer_edits_a_draft(observer, coordinator, program, route):
 
 def test_submitted_sheet_cannot_be_edited(observer, route):
     visit = make_submitted(observer, route)
-    with pytest.raises(WrongState, match=r"is submitted; .* while it is draft or sent back"):
+    with pytest.raises(
+        WrongState, match=r"marked “submitted”; .* while it is “draft” or “sent back”"
+    ):
         save_cells(observer, visit.pk, changes({"notes": "too late"}))
 
 

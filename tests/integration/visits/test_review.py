@@ -318,7 +318,7 @@ def test_only_coordinators_of_the_program_review(verb, observer, partner, clean)
 @pytest.mark.parametrize("verb", ALL_VERBS)
 def test_a_draft_cannot_be_reviewed(verb, observer, coordinator, route):
     draft = make_draft(observer, route)
-    with pytest.raises(WrongState, match=r"The visit is draft; .* only while it is"):
+    with pytest.raises(WrongState, match=r"The visit is marked “draft”; .* only while it is"):
         call(verb, coordinator, draft)
 
 

@@ -318,7 +318,7 @@ def test_why_a_window_counts_as_visited_and_when_the_next_visit_may_be(client_fo
     make_accepted_visit(route, observer.person, night=dt.date(2024, 4, 5))
     url = f"/{observer.program.slug}/tonight/{route.code}/"
     page = client_for(observer).get(f"{url}?night=2024-04-15").content.decode()
-    assert "It counts as visited because of the night of 5 April 2024." in page
+    assert "Visited on the night of 5 April 2024." in page
     assert "You can visit again from 20 April 2024." in page
     page = client_for(observer).get(f"{url}?night=2024-04-25").content.decode()
     assert "You can visit again" not in page

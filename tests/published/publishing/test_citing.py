@@ -19,6 +19,7 @@ import pytest
 import rdflib
 from bibtexparser.latexenc import latex_to_unicode
 
+from surveys import dates
 from surveys.publishing.citing import (
     LICENSE_URL,
     Cited,
@@ -65,6 +66,14 @@ def test_text_names_program_year_title_version_and_address():
         "2013 to 2024. Version 2, published 3 November 2024. Made with Duskpool 0.1.0. CC-BY-4.0. "
         "https://example.org/published/fen-and-moor/2024/2/"
     )
+
+
+def test_text_dates_as_the_program_does():
+    withdrawn = dataclasses.replace(CITED, withdrawn_at=dt.datetime(2025, 2, 1, 9, tzinfo=dt.UTC))
+    with dates.using(dates.AMERICAN):
+        text = citation_text(withdrawn)
+    assert "Version 2, published November 3, 2024." in text
+    assert text.endswith("Withdrawn February 1, 2025.")
 
 
 def test_bibtexparser_reads_every_field_back():

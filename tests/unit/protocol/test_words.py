@@ -73,7 +73,7 @@ def test_temperature(value, read, unit, text):
         (130.4, KM, "130 m"),
         (999.4, KM, "999 m"),
         (999.5, KM, "1 km"),
-        (19994, KM, "19.99 km"),
+        (19940, KM, "19.9 km"),
         (38994, KM, "39 km"),
         (38994, MI, "24 mi"),
         (1254, KM, "1.25 km"),

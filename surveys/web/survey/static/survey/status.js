@@ -15,6 +15,18 @@ const STATES = {
 export const stateWords = (visit) =>
   visit.wants_submit ? gettext("waiting to be submitted") : (STATES[visit.state] ?? visit.state);
 
+/** What the summary says of the state. */
+export const standsWords = (visit) =>
+  visit.state === "sent_back" && !visit.wants_submit
+    ? gettext("This visit was sent back.")
+    : gettext("This visit is {state_words}.", { state_words: stateWords(visit) });
+
+/** Why a visit came back: what to do, and the coordinator’s question. */
+export const sentBackWords = ({ state, sent_back_note: note }) =>
+  state === "sent_back"
+    ? [gettext("The coordinator sent this visit back. Fix it, then submit it again."), note]
+    : [];
+
 export const visitTitle = ({ route, night }) =>
   gettext("{code} {name}, night of {day}", { code: route.code, name: route.name, day: day(night) });
 
@@ -86,7 +98,7 @@ export function protocolWords({ judged_by: judged, version, in_force: inForce })
   if (judged && judged !== version)
     return [
       gettext("The protocol saved on this phone has been replaced."),
-      gettext("Your visit will be checked against the one in force that night."),
+      gettext("Your visit will be checked against the one in effect that night."),
     ].join(" ");
   if (judged && inForce && inForce !== judged)
     return [

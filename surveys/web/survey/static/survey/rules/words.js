@@ -100,9 +100,10 @@ export function distance(meters, unit) {
   return gettext("{number} mi", { number: far(miles) });
 }
 
-/** To two places up to 20, and whole from there on. */
+/** To two places up to 10, to one up to 20, and whole from there on. */
 function far(length) {
-  return number(halfUp(length, length < 20 ? 2 : 0));
+  const oneOrNone = length < 20 ? 1 : 0;
+  return number(halfUp(length, length < 10 ? 2 : oneOrNone));
 }
 
 /** 80 km/h or 50 mph. */

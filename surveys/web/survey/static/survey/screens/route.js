@@ -5,7 +5,7 @@ import { openTile } from "../leading.js";
 import { model, stopText, stopTime } from "../model.js";
 import { now } from "../clock.js";
 import { nearest, rest, watchIfAllowed } from "../place.js";
-import { visitTitle } from "../status.js";
+import { sentBackWords, visitTitle } from "../status.js";
 import { standing, timesOf } from "../timing.js";
 import { heardAt } from "./calls/species.js";
 import { AT_ENDS, conditions } from "./conditions.js";
@@ -113,9 +113,7 @@ const limitsBox = ({ limits }) =>
 
 function warnings(visit) {
   const texts = [
-    visit.state === "sent_back" &&
-      gettext("The coordinator sent this visit back. Fix it, then submit it again."),
-    visit.state === "sent_back" && visit.sent_back_note,
+    ...sentBackWords(visit),
     !model.tonight &&
       gettext(
         "This phone has no sunset time for this night. Your times will be checked after you send the visit.",

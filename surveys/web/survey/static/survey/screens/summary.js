@@ -4,7 +4,7 @@ import { button, h, setSentences, setText } from "../dom.js";
 import { allFindings, showFindings } from "../findings.js";
 import { openTile } from "../leading.js";
 import { conflicts, model, note, unsent } from "../model.js";
-import { keptWords, protocolWords, stateWords, syncWords, visitTitle } from "../status.js";
+import { keptWords, protocolWords, sentBackWords, standsWords, syncWords, visitTitle } from "../status.js";
 import { EDITABLE } from "../store.js";
 import { AT_ENDS, conditions, ownNames } from "./conditions.js";
 import { sendButton, signInLink } from "./signin.js";
@@ -29,7 +29,8 @@ export function screen(app) {
   const remarks = remarksSection(app);
   const actions = visitActions(app);
   const comingBack = openReturnTime();
-  const parts = [comingBack, server, clock, clash, writtenDown, sound, editing, remarks, actions];
+  const back = sentBackBox();
+  const parts = [comingBack, back, server, clock, clash, writtenDown, sound, editing, remarks, actions];
 
   function update() {
     const { state, wants_submit: isWaiting } = model.visit;
@@ -48,6 +49,18 @@ export function screen(app) {
 function openReturnTime() {
   const node = h("div");
   return { node, update: () => show(node) };
+}
+
+/** The coordinator's question, while the visit is to be fixed. */
+function sentBackBox() {
+  const node = h("div", { class: "message message--warning" });
+
+  function update() {
+    const words = sentBackWords(model.visit);
+    node.hidden = !words.length;
+    setSentences(node, words);
+  }
+  return { node, update };
 }
 
 /** What is on the phone and what is on the server. */
@@ -70,7 +83,7 @@ function serverPanel(app) {
     const status = app.sync?.status ?? { kind: "idle" };
     const standing = { visit: model.visit, ...counts };
     setSentences(state, [
-      gettext("This visit is {state_words}.", { state_words: stateWords(model.visit) }),
+      standsWords(model.visit),
       model.visit.trouble?.words ?? keptWords(standing, model.route.time_zone),
       syncWords(status, [standing]),
       protocolWords(model.visit),
