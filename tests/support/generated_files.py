@@ -141,7 +141,7 @@ def limits_page() -> str:
             "",
             f"## {group.value}",
             "",
-            "| limit | what it is | allowed values | if left empty |",
+            "| Limit | What it is | Allowed values | If left empty |",
             "|---|---|---|---|",
         ]
         lines += [_limit_row(limit) for limit in LIMITS if limit.group is group]

@@ -70,7 +70,8 @@ def range_in_words(limit: Limit) -> str:
             ends = [distance(end, DistanceUnit.KILOMETERS) for end in (limit.lowest, limit.highest)]
         case kind:
             text = _RANGES.get(kind, "{lowest} to {highest}")
-            return said(text, lowest=limit.lowest, highest=limit.highest)
+            lowest = str(limit.lowest).replace("-", "−")
+            return said(text, lowest=lowest, highest=limit.highest)
     return said("{first} to {last}", first=ends[0], last=ends[1])
 
 

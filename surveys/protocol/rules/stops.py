@@ -36,7 +36,7 @@ from surveys.protocol.values import (
     variants={
         "no-stops": Sentence(
             _("Route {route} has no stop {stop}."),
-            (_("Correct the number."), _("The route has no stops on this night.")),
+            (_("Check the date."), _("The route has no stops on this night.")),
         )
     },
     on_phone=True,

@@ -24,7 +24,7 @@ def calendar(request: ProgramRequest) -> HttpResponse:
             messages.success(request, gettext("The link no longer opens anything."))
         else:
             verbs.renew_calendar(member)
-            messages.success(request, gettext("The link is new. An older one no longer works."))
+            messages.success(request, gettext("Your link is ready. Any older one no longer works."))
         return redirect("web:calendar", program=member.program.slug)
     link = verbs.link_of(member)
     url = verbs.calendar_url(link, request.build_absolute_uri("/")) if link else ""

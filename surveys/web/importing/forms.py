@@ -88,7 +88,7 @@ class ColumnsForm(Form):
     """A choice for each column, named `column_<position>`, and what the file cannot say."""
 
     blank = forms.ChoiceField(
-        label=gettext_lazy("An empty species cell, at a surveyed stop, means"),
+        label=gettext_lazy("An empty species cell at a surveyed stop means"),
         choices=_MEANS,
         widget=forms.RadioSelect,
     )

@@ -120,7 +120,7 @@ def test_a_submitted_sheet_is_not_replaced(api, observer, route):
     visit = make_submitted(observer, route)
     answer = put(api, visit.pk, {"notes": "late"}, revision=visit.revision)
     assert answer.status == 409
-    assert "is submitted" in answer.data["detail"]
+    assert "is marked “submitted”" in answer.data["detail"]
     assert answer.data["visit"]["state"] == "submitted"
 
 

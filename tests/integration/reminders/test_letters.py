@@ -131,7 +131,7 @@ def test_who_stopped_such_mail_or_left_before_it_went_gets_nothing(members, coor
     send(coordinator, members["Ann"], members["Cy"])
     Membership.objects.filter(pk=members["Ann"].pk).update(active=False)
     path = stop_url(members["Cy"], LetterKind.LETTERS, "")
-    assert "Stop this email?" in client.get(path).content.decode()
+    assert "Stop these emails?" in client.get(path).content.decode()
     assert client.post(path, {"List-Unsubscribe": "One-Click"}).status_code == 200
     for job in jobs():
         mail_letter(**job)

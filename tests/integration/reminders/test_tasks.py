@@ -120,7 +120,7 @@ def test_the_mail_program_can_stop_it_with_one_click(program, route, client):
     address = headers["List-Unsubscribe"].removeprefix("<").removesuffix(">")
     assert address.startswith("https://")
     path = address.removeprefix(SITE.rstrip("/"))
-    assert "Stop this email?" in client.get(path).content.decode()
+    assert "Stop these emails?" in client.get(path).content.decode()
     answer = client.post(path, {"List-Unsubscribe": "One-Click"})
     assert answer.status_code == 200
     assert "This email is stopped" in answer.content.decode()

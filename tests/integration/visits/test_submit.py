@@ -341,7 +341,7 @@ def test_a_stale_revision_submits_nothing(observer, route):
 
 def test_a_submitted_visit_is_not_submitted_again(observer, route):
     visit = make_submitted(observer, route)
-    with pytest.raises(WrongState, match="is submitted"):
+    with pytest.raises(WrongState, match="is marked “submitted”"):
         submit_visit(observer, visit.pk, revision=visit.revision)
 
 

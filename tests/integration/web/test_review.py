@@ -316,7 +316,7 @@ def test_settling_a_visit_that_was_accepted_in_the_meantime_keeps_the_reason(
     )
     assert response.status_code == 409
     text = text_of(response)
-    assert "The visit is accepted" in text
+    assert "The visit is marked “accepted”" in text
     assert "Accepted by Ash Ferrow" in text
     assert f"What you typed: Answer left_out Reason {REASON}" in text
 
@@ -540,7 +540,7 @@ def test_accepted_visit_must_be_reopened_before_it_is_corrected(desk, clean):
     desk.post("accept", clean, revision=clean.revision)
     response = desk.get("review_correct", clean)
     assert response.url == desk.url("review_visit", clean)
-    assert "The visit is accepted" in text_of(desk.client.get(response.url))
+    assert "The visit is marked “accepted”" in text_of(desk.client.get(response.url))
 
 
 # Who may

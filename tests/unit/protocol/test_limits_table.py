@@ -205,7 +205,7 @@ def test_exact_words(name, value, units, words):
         (
             {"plausible_temperature_c": (Decimal(-15), Decimal(101))},
             "plausible_temperature_c",
-            "Give a value from -100 to 100 °C.",
+            "Give a value from −100 to 100 °C.",
         ),
         (
             {"plausible_temperature_c": (Decimal(30), Decimal(30))},

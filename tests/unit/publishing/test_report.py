@@ -319,7 +319,7 @@ def test_then_method_limits_cautions_thanks_and_license(pages):
         "How the numbers were calculated Made with invented software.",
         "What is counted Accepted visits only, and a share of 95% of them goes on to a second",
         "Read with care Stops along roads are not a random sample of wetlands.",
-        "Roadside, version 3 In force from 1 March 2015. Source of its limits: Own field trials.",
+        "Roadside, version 3 In effect from 1 March 2015. Source of its limits: Own field trials.",
         "Listening radius 100 m; calls are near or far Wind at most Beaufort 3",
         "Window Early: 5 April to 30 April",
         "When you go out to listen Roads and wetlands at night can hurt people and animals.",

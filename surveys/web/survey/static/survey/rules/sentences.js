@@ -43,7 +43,7 @@ export const SENTENCES = {
   "unknown-stop": ["Route {route} has no stop {stop}.", ["Correct the number.", "The route has {stops}."]],
   "unknown-stop.no-stops": [
     "Route {route} has no stop {stop}.",
-    ["Correct the number.", "The route has no stops on this night."],
+    ["Check the date.", "The route has no stops on this night."],
   ],
   "stop-changed": [
     "Stop {stop} ({name}) is not part of the route on this night.",
