@@ -50,7 +50,7 @@ INTERVALS = {
     "delta": _("delta method"),
     "delta-logit": _("delta method on the logit scale"),
     "mixture-of-correlations": _("mixture of t over correlations of years"),
-    "none": _("none"),
+    "none": _("no interval"),
     "profile": _("profile likelihood"),
     "route-bootstrap": _("percentiles of {number} bootstrap samples of routes"),
     "routes-and-years": _("t, errors by route and the scatter of years"),

@@ -47,18 +47,21 @@ def coordinator(live_server):
 
 @pytest.fixture
 def visit(coordinator):
-    peeper, *_ = make_checklist(
+    peeper, toad, *_ = make_checklist(
         coordinator.program,
         "Pseudacris crucifer", "Anaxyrus americanus", "Lithobates sylvaticus",
         "Lithobates pipiens", "Lithobates clamitans", "Pseudacris maculata",
     )  # fmt: skip
     route = make_route(coordinator.program, stops=4)
     night = dt.date(2024, 4, 2)
-    visit = make_accepted_visit(route, coordinator.person, night=night, heard={1: {peeper: 2}})
+    visit = make_accepted_visit(
+        route, coordinator.person, night=night, heard={1: {peeper: 2, toad: 1}}
+    )
     # A label longer than its cell, before a short value.
     depth = make_own_field(coordinator.program, "Water depth at the edge of the pond", unit="cm")
     visit.periods.filter(stop__number=1).update(own_fields={depth.key: 39})
-    # A mark beside an index, in the last column of a phone.
+    # Marks beside an index, in the last column of a phone.
+    visit.periods.get(stop__number=1).calls.filter(species=toad).update(distance="far")
     StoredFinding.objects.create(
         visit=visit,
         code="species-out-of-season",

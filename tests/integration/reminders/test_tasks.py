@@ -123,7 +123,7 @@ def test_the_mail_program_can_stop_it_with_one_click(program, route, client):
     assert "Stop these emails?" in client.get(path).content.decode()
     answer = client.post(path, {"List-Unsubscribe": "One-Click"})
     assert answer.status_code == 200
-    assert "This email is stopped" in answer.content.decode()
+    assert "These emails are stopped" in answer.content.decode()
     assert queue_due(program, CLOSING) == 1  # Another kind goes on.
     SentReminder.objects.all().delete()
     assert queue_due(program, HALF) == 0

@@ -226,7 +226,7 @@ def test_the_field_sheet_says_what_a_joint_entry_leaves_open(client_for, route, 
         page, _ = PdfReader(io.BytesIO(response.content)).pages
         return " ".join(page.extract_text().split())
 
-    words = "Where you fill in a joint entry, leave its species blank: they stay open, not 0."
+    words = "Where you fill in a joint entry, leave its species blank: that is unknown, not 0."
     assert words not in sheet()
     joint = make_joint_entry("Hyla of two kinds", gray, cope)
     ChecklistEntry.objects.create(program=program, species=joint, order=3)

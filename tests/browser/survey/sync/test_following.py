@@ -54,6 +54,8 @@ def test_a_visit_that_came_back_or_was_accepted(open_phone, observer, coordinato
     hears(phone, "was sent back with a question.")
     assert state_on(phone, tonight) == VisitState.SENT_BACK
     phone.show("route").get_by_text("Was there fog?").first.wait_for()
+    phone.show("summary").get_by_text("Was there fog?").first.wait_for()
+    phone.page.get_by_text("This visit was sent back.").first.wait_for()
 
     # After what was entered has been sent.
     accept_as_it_is(observer, coordinator, earlier)
