@@ -146,7 +146,7 @@ def meaning(choice: Choice, species_names: Mapping[str, str]) -> str:
     if choice.field is None:
         return gettext("Ignored")
     form = next((form.label for form in choice.field.forms if form.code == choice.form), "")
-    return f"{choice.field.label} ({form})" if form else str(choice.field.label)
+    return f"{choice.field.label}: {form}" if form else str(choice.field.label)
 
 
 def _shown(problems: Problems) -> tuple[Problem, ...]:

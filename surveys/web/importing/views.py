@@ -398,10 +398,13 @@ def _preview(request: ProgramRequest, stored: Upload, seen: Preview) -> HttpResp
 def _labeled(seen: Preview, texts: Sequence[str]) -> list[tuple[str, str]]:
     """The cells of a row, each with its column and what that is read as: a phone shows no head."""
     columns = zip(seen.headers, seen.meanings, texts, strict=False)
-    return [
-        (said("{column} ({meaning})", column=header, meaning=meaning), text)
-        for header, meaning, text in columns
-    ]
+    return [(_column_words(header, meaning), text) for header, meaning, text in columns]
+
+
+def _column_words(header: str, meaning: str) -> str:
+    if header.casefold() == meaning.casefold():
+        return header
+    return said("{column}, read as {meaning}", column=header, meaning=meaning)
 
 
 def _crumbs(request: ProgramRequest, upload: Upload, here: str) -> list[dict[str, str]]:

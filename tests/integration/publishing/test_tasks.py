@@ -52,7 +52,7 @@ def test_what_failed_is_tried_again_and_at_last_said(run, coordinator, monkeypat
         work(run, RETRIES)
     run.refresh_from_db()
     assert run.state == RunState.FAILED
-    assert "in 3 tries" in run.problem
+    assert "after 3 tries" in run.problem
     # It can be asked for again.
     assert request_publication(coordinator, 2024).state == RunState.QUEUED
 

@@ -539,7 +539,7 @@ class TestProtocols:
     def test_a_version_in_use_says_so(self, program, observer, page, version):
         make_accepted_visit(make_route(program, version=version), observer.person)
         shown = page.get(url("program_version", program, version=version.pk))
-        assert "Frozen" in shown.content.decode()
+        assert "It cannot be changed" in shown.content.decode()
         edit = url("program_version_edit", program, version=version.pk)
         assert "can no longer change" in page.get(edit, follow=True).content.decode()
 
