@@ -37,7 +37,7 @@ MINUS = "\N{MINUS SIGN}"
 UNKNOWN = _("not enough data")
 NOT_TOLD = _("no trend reported")
 FALLING, RISING, UNCLEAR = _("falling"), _("rising"), _("no clear change")
-MARKS = {FALLING: "▼", RISING: "▲", UNCLEAR: "◆", UNKNOWN: "?"}
+MARKS = {FALLING: "▼", RISING: "▲", UNCLEAR: "◆", NOT_TOLD: "?"}
 # The result of a group that stands beside it is told: no sentence, arrow or line of this one.
 _TOLD_BY_ANOTHER = {
     JOINT_ENTRY_TOLD: _(
@@ -268,11 +268,11 @@ def break_sentences(result: SpeciesResult) -> list[str]:
 
 
 def direction(result: SpeciesResult) -> str:
-    """`FALLING`, `RISING`, `UNCLEAR` or `UNKNOWN`, not translated: only what is corrected for
+    """`FALLING`, `RISING`, `UNCLEAR` or `NOT_TOLD`, not translated: only what is corrected for
     detection has a direction, and only where the interval excludes zero."""
     trend = result.trend.occupancy
     if len(result.years) < 2 or not supports_a_sentence(trend):
-        return UNKNOWN
+        return NOT_TOLD
     if not has_direction(trend):
         return UNCLEAR
     return FALLING if (trend.value or 0) < 0 else RISING

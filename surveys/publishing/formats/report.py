@@ -32,9 +32,9 @@ from surveys.charts.whole_program import whole_sentence, whole_shares
 from surveys.charts.words import (
     FALLING,
     MARKS,
+    NOT_TOLD,
     RISING,
     UNCLEAR,
-    UNKNOWN,
     all_flags,
     direction,
     flag_words,
@@ -293,12 +293,12 @@ def overview(pages: Sequence[SpeciesPage]) -> str:
     parts = [words for number, words in ways if number]
     if not parts:
         return said("For none of the {total} species can a direction be given.", total=total)
-    if counts[UNKNOWN]:
+    if counts[NOT_TOLD]:
         parts.append(
             said_of(
-                "{number} does not have enough data",
-                "{number} do not have enough data",
-                counts[UNKNOWN],
+                "{number} has no reported trend",
+                "{number} have no reported trend",
+                counts[NOT_TOLD],
             )
         )
     return said("Of {total} species, {parts}.", total=total, parts=listed(parts))

@@ -175,17 +175,17 @@ def test_one_season_and_none():
         (estimate(-2.1, -3.8, -0.4), UNKNOWN, "falling", "-2.1% (-3.8 to -0.4%)"),
         (estimate(2.1, 0.4, 3.8), UNKNOWN, "rising", "+2.1% (+0.4 to +3.8%)"),
         (estimate(-0.4, -1.3, 0.6), UNKNOWN, "no clear change", "-0.4% (-1.3 to +0.6%)"),
-        (UNKNOWN, UNKNOWN, "not enough data", "no repeat visits"),
+        (UNKNOWN, UNKNOWN, "no trend reported", "no repeat visits"),
         (
             UNKNOWN,
             estimate(-5.0, -9.0, -1.0),
-            "not enough data",
+            "no trend reported",
             "no repeat visits; not corrected: -5.0% (-9.0 to -1.0%)",
         ),
         (
             estimate(-50.0, -99.0, -1.0, EDGE_OF_RANGE),
             UNKNOWN,
-            "not enough data",
+            "no trend reported",
             "estimate at 0% or 100%",
         ),
     ],
@@ -216,7 +216,7 @@ def test_no_direction_without_two_seasons():
     change = estimate(-2.1, -3.8, -0.4)
     for years, behind in (((2014,), "only one season"), ((), "not surveyed in its")):
         found = result(change, years=years)
-        assert direction(found) == "not enough data"
+        assert direction(found) == "no trend reported"
         assert headline(found).startswith(behind)
 
 
@@ -239,7 +239,7 @@ def test_days_words():
 @pytest.mark.parametrize("flag", [TOO_FEW_DATA, POOR_FIT, FEW_CLUSTERS])
 def test_a_flag_that_puts_a_change_in_doubt_stops_sentence_arrow_and_line(flag):
     doubted = result(estimate(-8.8, -12.0, -5.0, flag))
-    assert direction(doubted) == "not enough data"
+    assert direction(doubted) == "no trend reported"
     assert "fell" not in trend_sentence("Gray treefrog", doubted, "stop")
     assert "-8.8" not in plain(headline(doubted))
     assert trend_line(doubted) == ((), False)
@@ -310,7 +310,7 @@ def test_no_other_estimator_speaks_where_the_trend_is_in_doubt(flag):
     assert "uncorrected share" not in text
     assert trend_line(doubtful) == ((), False)
     assert headline(doubtful) == FLAG_NAMES[flag]
-    assert direction(doubtful) == "not enough data"
+    assert direction(doubtful) == "no trend reported"
 
 
 @pytest.mark.parametrize("flag", [NO_REPEAT_VISITS, NOT_IDENTIFIED])
@@ -336,7 +336,7 @@ def test_of_a_group_one_entry_is_told_and_the_other_says_why_not(flag, words):
     )
     assert direction(told) == "falling"
     assert "fell by" in trend_sentence("Gray treefrog", told, "stop")
-    assert direction(other) == "not enough data"
+    assert direction(other) == "no trend reported"
     sentence = trend_sentence("Gray treefrog", other, "stop")
     assert words in sentence
     assert "80%" in sentence

@@ -184,7 +184,7 @@ def test_front_page_tells_the_whole(pages):
     assert "Season years 2024 to 2025 · version 2, published 3 September 2025" in front
     assert "This version replaces version 1. Why: A visit was entered for the wrong night." in front
     assert (
-        "Of 5 species, 1 falls, 1 rises, 1 shows no clear change and 2 do not have enough data."
+        "Of 5 species, 1 falls, 1 rises, 1 shows no clear change and 2 have no reported trend."
         in front
     )
     for name in NAMES.values():
@@ -192,8 +192,8 @@ def test_front_page_tells_the_whole(pages):
     assert "▼ falling −9.8% (−15.0 to −4.4%)" in front
     assert "▲ rising +4.6% (+0.8 to +8.5%)" in front
     assert "◆ no clear change −0.6% (−1.7 to +0.6%)" in front
-    assert "? not enough data no repeat visits" in front
-    assert "? not enough data not surveyed in its calling season yet" in front
+    assert "? no trend reported no repeat visits" in front
+    assert "? no trend reported not surveyed in its calling season yet" in front
     assert "2 stops" in front
     assert "14 listening periods" in front
     assert (
@@ -206,12 +206,12 @@ def test_front_page_tells_the_whole(pages):
     ("ways", "sentence"),
     [
         (["falling", "falling"], "Of 2 species, 2 fall."),
-        (["rising", "not enough data"], "Of 2 species, 1 rises and 1 does not have enough data."),
+        (["rising", "no trend reported"], "Of 2 species, 1 rises and 1 has no reported trend."),
         (
             ["falling", "no clear change", "no clear change"],
             "Of 3 species, 1 falls and 2 show no clear change.",
         ),
-        (["not enough data"] * 3, "For none of the 3 species can a direction be given."),
+        (["no trend reported"] * 3, "For none of the 3 species can a direction be given."),
     ],
 )
 def test_overview_in_one_sentence(ways, sentence):
