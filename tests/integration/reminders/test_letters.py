@@ -215,4 +215,5 @@ def test_the_history_says_who_wrote_to_whom(members, coordinator, client_for):
 def test_first_words_of_every_group_are_sent_as_they_are(program):
     for group in LetterGroup:
         words = first_words(group)
+        assert words.text.endswith(":\n\n{link}")
         letters.check_letter(group, "", words)

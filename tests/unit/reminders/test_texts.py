@@ -30,6 +30,12 @@ def test_the_usual_words_have_every_place_filled(kind):
     check_words(usual_words(kind).subject, usual_words(kind).text)
 
 
+@pytest.mark.parametrize("kind", ReminderKind)
+def test_the_address_is_introduced(kind):
+    *_, leads, link = usual_words(kind).text.split("\n\n")
+    assert (leads[-1], link) == (":", "{link}")
+
+
 def test_own_words_are_filled_and_not_run():
     mail = words("For {name}", "{list} {{ 1|add:1 }} {% now 'Y' %} {0} {name.__class__} {contact}")
     assert mail.subject == "For Ada"
