@@ -13,7 +13,7 @@ from surveys.publishing.upcoming import Upcoming, check_reason
 
 class WithdrawForm(Form):
     reason = forms.CharField(
-        label=gettext_lazy("Why is it withdrawn?"),
+        label=gettext_lazy("Why it is withdrawn"),
         widget=forms.Textarea(attrs={"rows": 3}),
         max_length=2000,
         help_text=gettext_lazy(
