@@ -307,10 +307,16 @@ def move_to_typed_night(visit: Visit) -> None:
 
 
 @transaction.atomic
-def discard_draft(member: Membership, visit_id: uuid.UUID) -> None:
+def discard_draft(
+    member: Membership, visit_id: uuid.UUID, *, begun_by_id: int | None = None
+) -> None:
     """Discard a draft of the member that was never submitted, even one that has not arrived
-    yet. Idempotent. Raises NotYours, WrongState."""
+    yet; not one that another person began on the same phone. Idempotent.
+
+    Raises NotYours, WrongState."""
     require(member, Permission.SURVEY)
+    if begun_by_id not in (None, member.person_id):
+        raise NotYours(gettext("Someone else began this visit. They have to sign in to delete it."))
     lock_draft_id(visit_id)
     if Visit.objects.filter(pk=visit_id).exists():
         visit = lock_own_visit(member, visit_id)

@@ -151,6 +151,13 @@ class SheetSerializer(serializers.Serializer):
     cells = serializers.DictField(child=CellText())
 
 
+class DiscardSerializer(serializers.Serializer):
+    """`observer` is the id of the person who began the draft: when somebody else has signed in
+    meanwhile, nothing is thrown away."""
+
+    observer = serializers.IntegerField(required=False, min_value=1, max_value=2**63 - 1)
+
+
 class CellChangeSerializer(serializers.Serializer):
     """`was` is the text that the change was typed over, `now` the new one."""
 

@@ -30,6 +30,7 @@ from surveys.api.serializers.records import (
 )
 from surveys.api.serializers.visits import (
     ChangesSerializer,
+    DiscardSerializer,
     JudgedVisitSerializer,
     SavedSerializer,
     SheetSerializer,
@@ -147,11 +148,12 @@ class VisitDetail(ProgramView):
             self.member, save_cells(self.member, visit_id, changes, revision=revision)
         )
 
-    @extend_schema(responses={204: None, **CHANGE_ERRORS})
+    @extend_schema(parameters=[DiscardSerializer], responses={204: None, **CHANGE_ERRORS})
     def delete(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """Throw away a draft of your own that was never submitted. A request for it that is
         still on its way then answers 410. The same request again changes nothing."""
-        discard_draft(self.member, visit_id)
+        wanted = self._valid(DiscardSerializer, request.query_params)
+        discard_draft(self.member, visit_id, begun_by_id=wanted.get("observer"))
         return Response(status=status.HTTP_204_NO_CONTENT)
 
 

@@ -296,6 +296,17 @@ def test_observer_can_recover_a_discarded_draft(api, route):
     assert not Visit.objects.exists()
 
 
+def test_nothing_is_discarded_for_another_person_who_signed_in(api, api_for, program, observer):
+    """The phone was lent while the request was on its way, and the draft has not arrived yet."""
+    address = f"visits/{uuid.uuid4()}/?observer={observer.person_id}"
+    answer = api_for(make_member(program))("DELETE", address)
+    assert answer.status == 404
+    assert "Someone else began this visit." in answer.data["detail"]
+    assert not DiscardedDraft.objects.exists()
+    assert api("DELETE", address).status == 204
+    assert api("DELETE", address.replace("observer=", "observer=x")).status == 400
+
+
 def test_draft_of_another_observer_cannot_be_discarded(api, api_for, program, observer, route):
     key = uuid.uuid4()
     assert api_for(make_member(program))("DELETE", f"visits/{key}/").status == 204

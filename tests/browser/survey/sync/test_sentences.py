@@ -16,6 +16,7 @@ from django.utils import timezone
 
 from surveys.models import (
     CheckIn,
+    DiscardedDraft,
     Route,
     Visit,
     VisitState,
@@ -52,6 +53,7 @@ SENT = "All on the server since"
 
 IN_SESSION = re.compile(r"(?<=sessionid=)\w+")
 A_KEY = "0b6ee1b2-6f4f-4a6e-9a51-6a2ddc3d2f10"
+# Stored as when a phone kept one return time for all who use it.
 SEND_RETURN_TIME = f"""async (facts) => {{
   const {{ app }} = await import("/static/survey/app.js");
   const {{ setSetting }} = await import("/static/survey/store.js");
@@ -59,10 +61,10 @@ SEND_RETURN_TIME = f"""async (facts) => {{
   await setSetting(`check-in/${{app.config.slug}}`, {{ ...facts, id: "{A_KEY}", sent: false }});
   return new Promise((said) => start(app.config, ({{ kind }}) => said(kind)));
 }}"""
-KEPT_RETURN_TIME = """async () => {
+KEPT_RETURN_TIME = """async (person) => {
   const { app } = await import("/static/survey/app.js");
   const { setting } = await import("/static/survey/store.js");
-  return setting(`check-in/${app.config.slug}`);
+  return setting(`check-in/${app.config.slug}/${person}`);
 }"""
 SEND_REMOVAL = """async (facts) => {
   const { app } = await import("/static/survey/app.js");
@@ -79,6 +81,11 @@ SEND_REMOVAL = """async (facts) => {
     app.sounds.soon(0);
   });
   return Boolean(await sounds.get(facts.id));
+}"""
+THROW_AWAY = """async (id) => {
+  const { throwAway } = await import("/static/survey/sync.js");
+  const { get } = await import("/static/survey/store.js");
+  return throwAway(await get("visits", id)).then(() => "", ({ message }) => message);
 }"""
 CHOOSE_WHO_LEFT = """async (visit) => {
   const { writeCells } = await import("/static/survey/store.js");
@@ -212,12 +219,18 @@ def test_two_tabs_of_one_phone(phone):
     cells = the_visit().cells
     assert (cells["notes"], cells[CALL]) == ("mist and rain, calm", "2")
     assert cells["second_member"] == "987654321"
-    # Signed out in one tab, the other does not go on showing what has left the phone.
+    # Signed out in one tab, the others do not go on showing what has left the phone.
+    phone.open_tab()
+    home = phone.tabs[2]
+    home.evaluate("location.hash = '#/home'")
+    survey = home.get_by_role("button", name="Survey the night of")
+    survey.wait_for()
     phone.page.goto("/accounts/logout/")
     phone.page.get_by_role("button", name="Sign out").last.click()
     other = phone.tabs[1]
     other.get_by_text("The visit is on the server, no longer on this phone.").first.wait_for()
     other.wait_for_url("**#/home")
+    survey.wait_for(state="hidden")
 
 
 def test_a_draft_thrown_away_in_another_tab(phone):
@@ -527,12 +540,20 @@ def test_somebody_else_signs_in_in_the_moment_of_sending(
     facts = {"person": observer.person_id, "route": route.code, "back_by": now, "back_at": now}
     assert phone.page.evaluate(SEND_RETURN_TIME, facts) == "other-person"
     assert [one.method for one in changed if "/check-ins/" in one.path] == ["PUT"]
-    assert phone.page.evaluate(KEPT_RETURN_TIME) == facts | {"id": A_KEY, "sent": False}
+    kept = phone.page.evaluate(KEPT_RETURN_TIME, observer.person_id)
+    assert kept == facts | {"id": A_KEY, "sent": False}
     assert not CheckIn.objects.exists()
     # Nor does the phone forget a recording that is still to be deleted on the server.
     changed.clear()
     assert phone.page.evaluate(SEND_REMOVAL, {"id": A_KEY, "person": observer.person_id})
     assert [one.method for one in changed if "/recordings/" in one.path] == ["DELETE"]
+    # Nor a draft: neither where the other has none of that id, nor where it never arrived.
+    changed.clear()
+    refusal = phone.page.evaluate(THROW_AWAY, phone.visit)
+    assert "only Robin Fenwick can delete this draft" in refusal
+    assert [one.method for one in changed if "/visits/" in one.path] == ["DELETE"]
+    assert phone.record() is not None
+    assert not DiscardedDraft.objects.exists()
 
 
 # Protocol, visit and packet that are old

@@ -135,6 +135,7 @@ function update() {
 }
 
 async function reloadVisit(visit) {
+  if (visit === store.PLACES) return where()[0] === "home" ? show() : undefined;
   if (visit !== model.model.visit?.id) return update();
   if (await model.reload()) return undefined;
   shown?.leave?.();

@@ -9,56 +9,73 @@ const PATIENCE_MS = 20_000;
 const DAY_MS = 86_400_000;
 const sender = createSender({ lock: "duskpool-check-in", delayMs: 0, work: send });
 let config = null;
-/** { id, person, route, zone, back_by, contact, contact_name, car, back_at, version, sent, told, trouble } */
-let kept = null;
+/** By person, for a phone may be shared. Each: { id, person, person_name, route, zone, back_by, contact,
+    contact_name, car, back_at, version, sent, told, trouble } */
+let kept = new Map();
 
-const name = () => `check-in/${config.slug}`;
+const OLDER_NAME = () => `check-in/${config.slug}`;
+const nameOf = (person) => `${OLDER_NAME()}/${person}`;
 
 export async function start(settings, onNews) {
   config = settings;
-  kept = await store.setting(name(), null);
+  await read();
   // Who was out yesterday, and with which car, is nobody's business today.
-  if (kept && !current()) {
-    kept = null;
-    await store.setSetting(name(), null);
-  }
+  for (const one of kept.values()) if (isOver(one)) await forget(one.person);
   sender.onStatus(onNews);
   window.addEventListener("online", () => sender.startOver());
-  if (kept) sender.soon();
+  if (kept.size) sender.soon();
 }
 
-/** The evening that is not over: set, and not answered, or the answer is not sent. */
-export function current() {
-  const isOver = kept && now() > Date.parse(kept.back_by) + DAY_MS;
-  return isOver ? null : kept;
+async function read() {
+  const { person, ...older } = (await store.setting(OLDER_NAME(), null)) ?? {};
+  if (person) await store.setSetting(nameOf(person), { person, ...older });
+  if (person) await store.setSetting(OLDER_NAME(), null);
+  const rows = (await store.getAll("settings")).filter(
+    ({ name, value }) => value && name.startsWith(nameOf("")),
+  );
+  kept = new Map(rows.map(({ value }) => [value.person, value]));
 }
 
-export const isLate = () => Date.parse(kept.back_by) < now();
+async function forget(person) {
+  kept.delete(person);
+  await store.setSetting(nameOf(person), null);
+}
+
+const isOver = ({ back_by }) => now() > Date.parse(back_by) + DAY_MS;
+
+/** The evenings that are not over: set, and not answered, or the answer is not sent. */
+export const open = () => [...kept.values()].filter((one) => !isOver(one));
+
+/** That of one person. */
+export const openOf = (person) => open().find((one) => one.person === person) ?? null;
+
+export const isLate = ({ back_by }) => Date.parse(back_by) < now();
 
 /** Stored first; what cannot be stored is not shown. */
 export async function set(facts) {
-  const before = current();
-  const is_new = !before || before.back_at || before.person !== facts.person;
+  const before = openOf(facts.person);
+  const is_new = !before || before.back_at;
   const id = is_new ? crypto.randomUUID() : before.id;
   await keep({ car: "", ...(is_new ? {} : before), ...facts, id, back_at: null });
 }
 
-export const back = () => keep({ ...kept, back_at: iso() });
+export const back = (one) => keep({ ...one, back_at: iso() });
 
 async function keep(next) {
   const changed = { ...next, version: iso(), sent: false, trouble: "" };
-  await store.setSetting(name(), changed);
-  kept = changed;
+  await store.setSetting(nameOf(next.person), changed);
+  kept.set(next.person, changed);
   sender.notify();
   sender.startOver();
 }
 
 async function send(how, again = false) {
-  kept = config && (await store.setting(name(), null));
-  if (!kept || kept.sent) return sender.say("idle");
-  const going = kept;
+  if (config) await read();
+  const waiting = [...kept.values()].filter(({ sent }) => !sent);
+  if (!waiting.length) return sender.say("idle");
   const { person, csrf } = await hello(config.hello, PATIENCE_MS);
-  if (person.id !== going.person) return sender.say("other-person");
+  const going = waiting.find((one) => one.person === person.id);
+  if (!going) return sender.say("other-person");
   const { route, back_by, contact, car, back_at, person: observer } = going;
   const answer = await ask(
     `${config.check_ins}${going.id}/`,
@@ -68,18 +85,24 @@ async function send(how, again = false) {
       // Somebody may sign in on this phone while the request is on its way.
       body: JSON.stringify({ route, back_by, contact, car, back_at, observer }),
     },
-    { patienceMs: PATIENCE_MS, read },
+    { patienceMs: PATIENCE_MS, read: readAnswer },
   );
   if ([401, 403, 404].includes(answer.code) && !again) return send(how, true);
-  if (kept.version === going.version) await answered(answer);
-  return sender.say("idle");
+  if (kept.get(observer)?.version === going.version) await answered(going, answer);
+  return sender.say(waiting.length > 1 ? "other-person" : "idle");
 }
 
-const read = async (response) => ({ ok: response.ok, code: response.status, data: await response.json() });
+const readAnswer = async (response) => ({
+  ok: response.ok,
+  code: response.status,
+  data: await response.json(),
+});
 
 /** What is answered and sent is no longer needed here. */
-async function answered({ ok, data }) {
+async function answered(going, { ok, data }) {
+  if (going.back_at) return forget(going.person);
   const trouble = ok ? "" : (data.detail ?? gettext("The site did not take the return time."));
-  kept = kept.back_at ? null : { ...kept, sent: true, told: Boolean(data.overdue_at), trouble };
-  await store.setSetting(name(), kept);
+  const next = { ...going, sent: true, told: Boolean(data.overdue_at), trouble };
+  kept.set(going.person, next);
+  return store.setSetting(nameOf(going.person), next);
 }

@@ -21,6 +21,9 @@ const blank = (visit, address) => ({ visit, address, text: "", base: "", sent: [
 export const isPending = (cell) => cell.text !== cell.base || cell.sent.length > 0;
 export const inConflict = (cell) => cell.theirs !== undefined;
 
+/** What is told in place of a visit where routes have left the phone. */
+export const PLACES = "places";
+
 /** Tell this tab and the others that a visit changed, or is no longer on the phone. */
 export function tell(visit) {
   news.postMessage(visit);
@@ -49,8 +52,10 @@ export function forgetPlaces(inUse = () => false) {
     const packets = t.objectStore("packets");
     const visits = await answered(t.objectStore("visits").getAll());
     const kept = new Set(visits.filter(inUse).map(({ packet }) => packet));
-    for (const key of await answered(packets.getAllKeys())) if (!kept.has(key)) packets.delete(key);
-  });
+    const gone = (await answered(packets.getAllKeys())).filter((key) => !kept.has(key));
+    for (const key of gone) packets.delete(key);
+    return gone.length;
+  }).then((gone) => gone && tell(PLACES));
 }
 
 export async function setting(name, otherwise) {

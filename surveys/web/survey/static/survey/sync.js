@@ -239,7 +239,7 @@ export async function retry(id, { anew = false } = {}) {
 }
 
 /** Throw a draft away here and, when it may have got there, on the server. */
-export async function throwAway(visit) {
+export async function throwAway(visit, again = false) {
   const sent = (await store.cellsOf(visit.id)).some((cell) => cell.sent.length > 0);
   if (visit.revision !== null || sent) {
     const { person, csrf } = await hello(config.hello, PATIENCE_MS).catch(refuseUnlessSignedIn);
@@ -250,11 +250,14 @@ export async function throwAway(visit) {
           other: visit.person.name,
         }),
       );
-    const answer = await call("DELETE", `${config.visits}${visit.id}/`, undefined, csrf);
+    // Somebody may sign in on this phone while the request is on its way.
+    const url = `${config.visits}${visit.id}/?observer=${visit.person.id}`;
+    const answer = await call("DELETE", url, undefined, csrf);
+    if ([401, 403, 404].includes(answer.status) && !again) return throwAway(visit, true);
     if (answer.status !== 204 && answer.status !== 404)
       throw new Error(answer.data?.detail ?? gettext("It is still on the server."));
   }
-  await store.dropVisit(visit.id);
+  return store.dropVisit(visit.id);
 }
 
 function refuseUnlessSignedIn(error) {

@@ -9,22 +9,26 @@ import { clock } from "../rules/words.js";
 
 export const { start } = checkin;
 
-/** Put the open return time into `box`; nothing where there is none. */
+/** Put the open return times of the people who use this phone into `box`. */
 export function show(box) {
-  const open = checkin.current();
-  const key = open ? `${open.version} ${open.sent} ${open.told} ${checkin.isLate()}` : "";
+  const list = checkin.open();
+  const key = list.map((one) => `${one.version} ${one.sent} ${one.told} ${checkin.isLate(one)}`).join();
   if (box.dataset.key === key) return;
   box.dataset.key = key;
-  box.replaceChildren(...(open ? [panel(open)] : []));
+  box.replaceChildren(...list.map((one) => panel(one, list.length > 1 && one.person_name)));
 }
 
-const panel = (open) =>
+const panel = (open, whose) =>
   h(
     "section",
     { class: "panel panel--now return-time", "aria-label": gettext("Return time") },
+    whose && h("p", null, whose),
     h("div", { role: "status" }, ...sentences(open).map((words) => h("p", null, words))),
     !open.back_at &&
-      button(gettext("We are back"), () => checkin.back(), { kind: "primary large block", name: "success" }),
+      button(gettext("We are back"), () => checkin.back(open), {
+        kind: "primary large block",
+        name: "success",
+      }),
   );
 
 function sentences(open) {
@@ -32,7 +36,7 @@ function sentences(open) {
   if (open.back_at) return [gettext("You are back. The site will know once there is signal.")];
   return [
     h("strong", null, gettext("Back by {time}. Contact: {name}.", values)),
-    checkin.isLate() && gettext("That time is past. Tap “We are back”, or your contact gets an email."),
+    checkin.isLate(open) && gettext("That time is past. Tap “We are back”, or your contact gets an email."),
     open.trouble ||
       (open.sent
         ? gettext("The site knows. If you have no signal later, your contact still gets an email.")
@@ -60,7 +64,7 @@ export function returnTime(app) {
   );
   function update() {
     show(box);
-    const open = checkin.current();
+    const open = checkin.openOf(packet.person.id);
     setText(
       summary,
       open && !open.back_at ? gettext("Change the return time") : gettext("Set a return time"),
@@ -112,7 +116,7 @@ function form(app, { packet, route, contacts }) {
     contacts.map(([id, name]) => h("option", { value: id }, name)),
   );
   const car = h("input", { type: "text", id: "back-car", maxlength: 120, autocomplete: "off" });
-  const open = checkin.current();
+  const open = checkin.openOf(packet.person.id);
   car.value = open?.car ?? "";
   if (open?.contact) who.value = open.contact;
   const fault = h("div", { class: "field__error", role: "alert" });
@@ -124,6 +128,7 @@ function form(app, { packet, route, contacts }) {
     if (!isAhead) return time.focus();
     await checkin.set({
       person: packet.person.id,
+      person_name: packet.person.name,
       route: route.code,
       zone: route.time_zone,
       back_by: new Date(instant).toISOString(),
