@@ -32,6 +32,7 @@ class Step(models.TextChoices):
     REOPENED = "reopened", gettext_lazy("Reopened")
     CONFIRMED = "confirmed", gettext_lazy("Confirmed by ear")
     TAKEN_BACK = "taken_back", gettext_lazy("Confirmation withdrawn")
+    WITHDRAWN = "withdrawn", gettext_lazy("Withdrawn to change it")
     MESSAGE = "message", gettext_lazy("Message")
 
 

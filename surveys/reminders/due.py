@@ -6,12 +6,12 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from django.db.models import Max
+from django.db.models import Exists, Max, OuterRef, Q
 
 from accounts.models import Membership
 from surveys import dates
 from surveys.language import said
-from surveys.models import Program, ReminderKind, Step, Visit, VisitState
+from surveys.models import Program, ReminderKind, ReviewStep, Step, Visit, VisitState
 from surveys.programs.assignments import current_season_year
 from surveys.programs.cover import SURVEYING_ROLES
 from surveys.programs.schedule import DueWindow
@@ -88,8 +88,12 @@ def _of_visits(program: Program, today: dt.date) -> Iterator[DueReminder]:
             active=True, role__in=SURVEYING_ROLES, person__email__isnull=False
         )
     }
+    sent_back = ReviewStep.objects.filter(visit=OuterRef("pk"), step=Step.SENT_BACK)
+    # What its observer withdrew is not submitted either.
     begun = Visit.objects.filter(
-        route__program=program, state=VisitState.DRAFT, night__lte=today - NIGHT_AGO
+        Q(state=VisitState.DRAFT) | Q(state=VisitState.SENT_BACK) & ~Exists(sent_back),
+        route__program=program,
+        night__lte=today - NIGHT_AGO,
     )
     back = (
         Visit.objects.filter(

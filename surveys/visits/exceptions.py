@@ -70,6 +70,13 @@ class ReasonMissing(VisitError):
     says = gettext_lazy("Write a reason: the observer and later readers need to know why.")
 
 
+class ReviewBegun(VisitError):
+    says = gettext_lazy(
+        "A coordinator is reviewing this visit already. Write a message on its page: they can send "
+        "it back to you."
+    )
+
+
 class NotSettleable(VisitError):
     says = gettext_lazy("Only a question can be resolved, as “counts” or “excluded from trends”.")
 

@@ -297,9 +297,12 @@ def _windows_ahead(
 
 
 def sent_back_notes(visits: list[Visit]) -> dict[object, str]:
-    """The coordinator's last note to the observer, by visit."""
+    """The coordinator's last note to the observer, or that they withdrew it, by visit."""
     notes: dict[object, str] = defaultdict(str)
-    steps = ReviewStep.objects.filter(visit__in=visits, step=Step.SENT_BACK).order_by("at")
-    for step in steps:
-        notes[step.visit_id] = step.note
+    back = [Step.SENT_BACK, Step.WITHDRAWN]
+    for step in ReviewStep.objects.filter(visit__in=visits, step__in=back).order_by("at"):
+        is_withdrawn = step.step == Step.WITHDRAWN
+        notes[step.visit_id] = (
+            gettext("You withdrew it to change it.") if is_withdrawn else step.note
+        )
     return notes

@@ -51,6 +51,7 @@ from surveys.visits.exceptions import (
     NotYours,
     QueriesOpen,
     ReasonMissing,
+    ReviewBegun,
     VisitRefused,
 )
 from surveys.visits.judging import read_and_judge
@@ -84,6 +85,32 @@ def submit_visit(
     visit.state = VisitState.SUBMITTED
     visit.submitted_at = at
     return _save_step(visit, member, Step.SUBMITTED, at=at)
+
+
+def may_withdraw(member: Membership, visit: Visit) -> bool:
+    """Whether the visit is the member's own, and nobody has reviewed anything of it since it was
+    submitted."""
+    if visit.observer_id != member.person_id or visit.state != VisitState.SUBMITTED:
+        return False
+    last = visit.steps.exclude(step=Step.MESSAGE).last()
+    return last is not None and last.step == Step.SUBMITTED
+
+
+@transaction.atomic
+def withdraw(member: Membership, visit_id: uuid.UUID | str, *, revision: int) -> Visit:
+    """Give the observer the submitted sheet again, to change it before it is reviewed. What was
+    submitted is kept.
+
+    Raises ReviewBegun.
+    """
+    require(member, Permission.SURVEY)
+    visit = lock_own_visit(member, visit_id)
+    check_state(visit, [VisitState.SUBMITTED])
+    check_revision(visit, revision)
+    if not may_withdraw(member, visit):
+        raise ReviewBegun
+    visit.state = VisitState.SENT_BACK
+    return _save_step(visit, member, Step.WITHDRAWN)
 
 
 @transaction.atomic

@@ -36,6 +36,7 @@ from surveys.seasons.visits import (
     VisitGrid,
     visit_grid,
 )
+from surveys.visits import verbs
 from surveys.visits.access import EDITABLE, find_visit, second_observer_for
 from surveys.visits.added import added_by
 from surveys.visits.companions import erase_guest, may_erase_guest
@@ -45,6 +46,7 @@ from surveys.visits.own_values import own_facts, own_fields_of, value_in_words
 from surveys.visits.sheet.own_fields import labels_of
 from surveys.web.conversation import MOST_KEPT, conversation_of
 from surveys.web.recordings.listing import recording_list
+from surveys.web.review.forms import posted_revision
 from surveys.web.seasons.maps import visit_map
 from surveys.web.stations.facts import station_facts
 
@@ -89,6 +91,7 @@ def visit(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
             ),
             "map": visit_map(shown, grid),
             "may_review": may_review,
+            "may_withdraw": verbs.may_withdraw(member, shown),
             "may_go_on": is_own and shown.state in EDITABLE,
             **recording_list(member, shown),
         },
@@ -110,6 +113,20 @@ def message(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
         messages.success(request, gettext("Sent. They will also get it by email."))
         written = ""
     return redirect(_page_of(request, visit_id, written))
+
+
+@require_POST
+@needs(Permission.SURVEY)
+def withdraw(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
+    """The observer withdraws a submitted visit; the sheet then stands open."""
+    member = request.membership
+    try:
+        verbs.withdraw(member, visit_id, revision=posted_revision(request.POST))
+    except VisitError as error:
+        messages.error(request, str(error))
+        return redirect("web:visit", program=member.program.slug, visit_id=visit_id)
+    messages.success(request, gettext("The visit is yours again. Submit it when it is right."))
+    return redirect("web:sheet", program=member.program.slug, visit_id=visit_id)
 
 
 @require_POST

@@ -175,12 +175,21 @@ def test_nights_that_are_not_submitted_and_visits_that_were_sent_back(program, o
         at=dt.datetime(2025, 4, 6, 12, tzinfo=dt.UTC),
         revision=1,
     )
+    # Its observer withdrew it, and it was never submitted again.
+    withdrawn = make_accepted_visit(
+        route,
+        observer.person,
+        night=dt.date(2025, 4, 10),
+        state=VisitState.SENT_BACK,
+        counts_in_trends=False,
+    )
     assert queue_due(program, dt.date(2025, 4, 12)) == 0
     assert queue_due(program, dt.date(2025, 4, 13)) == 2
-    subjects = dict(SentReminder.objects.values_list("kind", "subject"))
+    subjects = set(SentReminder.objects.values_list("kind", "subject"))
     assert subjects == {
-        ReminderKind.NOT_SUBMITTED: str(draft.pk),
-        ReminderKind.SENT_BACK: f"{back.pk}:1",
+        (ReminderKind.NOT_SUBMITTED, str(draft.pk)),
+        (ReminderKind.NOT_SUBMITTED, str(withdrawn.pk)),
+        (ReminderKind.SENT_BACK, f"{back.pk}:1"),
     }
 
 

@@ -18,7 +18,16 @@ from surveys.models import (
     VisitState,
 )
 from surveys.visits import verbs
-from surveys.visits.exceptions import NotYours, QueriesOpen, VisitRefused, WrongState
+from surveys.visits.conversation import write_message
+from surveys.visits.drafts import discard_draft
+from surveys.visits.exceptions import (
+    NotYours,
+    QueriesOpen,
+    ReviewBegun,
+    StaleRevision,
+    VisitRefused,
+    WrongState,
+)
 from tests.support.builders import (
     make_checklist,
     make_member,
@@ -87,6 +96,12 @@ CASES = {
             coordinator, visit.pk, note=" A reason. ", revision=visit.revision, site_url=SITE
         ),
     ),
+    "withdraw": (
+        make_submitted,
+        lambda observer, coordinator, visit: verbs.withdraw(
+            observer, visit.pk, revision=visit.revision
+        ),
+    ),
     "set aside": (
         make_submitted,
         lambda observer, coordinator, visit: verbs.set_aside(
@@ -145,13 +160,40 @@ def test_a_step_says_who_when_and_why(case, observer, coordinator, route):
     after = act()
     step = ReviewStep.objects.latest("pk")
     assert begun <= step.at <= timezone.now()
-    assert step.by == (observer if case == "submit" else coordinator).person
+    assert step.by == (observer if case in ("submit", "withdraw") else coordinator).person
     assert step.revision == after.revision == visit.revision + 1
     assert after.pk == visit.pk
-    reasons = {"submit": "", "accept": "", "settle": "listening-too-short: counts. A reason."}
+    settled = "listening-too-short: counts. A reason."
+    reasons = {"submit": "", "withdraw": "", "accept": "", "settle": settled}
     assert step.note == reasons.get(case, "A reason.")
     visit.refresh_from_db()
     assert (visit.revision, visit.state) == (after.revision, after.state)
+
+
+@pytest.mark.django_db
+def test_an_observer_withdraws_a_visit_until_it_is_reviewed(program, observer, coordinator, route):
+    visit = queried(observer, route)
+    assert not verbs.may_withdraw(coordinator, visit)
+    for other in (coordinator, make_member(program)):
+        with pytest.raises(NotYours):
+            verbs.withdraw(other, visit.pk, revision=visit.revision)
+    with pytest.raises(StaleRevision):
+        verbs.withdraw(observer, visit.pk, revision=visit.revision - 1)
+    write_message(observer, visit.pk, "Stop 3 was wrong.")
+    assert verbs.may_withdraw(observer, visit)
+    back = verbs.withdraw(observer, visit.pk, revision=visit.revision)
+    assert back.state == VisitState.SENT_BACK
+    assert Submission.objects.count() == 1
+    with pytest.raises(WrongState):
+        discard_draft(observer, visit.pk)
+    again = verbs.submit_visit(observer, visit.pk, revision=back.revision)
+    query = again.findings.get(severity="query").pk
+    read = verbs.settle(
+        coordinator, query, settlement="counts", reason="Fog.", revision=again.revision
+    )
+    assert not verbs.may_withdraw(observer, read)
+    with pytest.raises(ReviewBegun, match="reviewing this visit already"):
+        verbs.withdraw(observer, visit.pk, revision=read.revision)
 
 
 @pytest.mark.django_db

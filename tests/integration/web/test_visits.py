@@ -27,6 +27,7 @@ from tests.support.builders import (
     make_program,
     make_route,
 )
+from tests.support.sheets import make_submitted
 
 pytestmark = pytest.mark.django_db
 
@@ -179,3 +180,21 @@ def test_query_count_does_not_grow_with_stops(
     for shown in (visit, longer):
         with django_assert_num_queries(20):
             client.get(path_of(shown))
+
+
+def test_the_observer_withdraws_a_submitted_visit(program, observer, coordinator, client_for):
+    submitted = make_submitted(observer, make_route(program))
+    path = reverse("web:visit", args=[program.slug, submitted.pk])
+    button = "Withdraw it to change it"
+    assert button not in client_for(coordinator).get(path).text
+    client = client_for(observer)
+    assert button in client.get(path).text
+    address = reverse("web:visit_withdraw", args=[program.slug, submitted.pk])
+    stale = client.post(address, {"revision": "x"}, follow=True)
+    assert "Someone else changed this visit" in stale.text
+    back = client.post(address, {"revision": submitted.revision}, follow=True)
+    assert back.redirect_chain == [(reverse("web:sheet", args=[program.slug, submitted.pk]), 302)]
+    assert "The visit is yours again." in back.text
+    assert "You withdrew it to change it." in back.text
+    refused = client.post(address, {"revision": submitted.revision + 1}, follow=True)
+    assert "The visit is sent back; you can do this only while it is submitted." in refused.text

@@ -51,7 +51,7 @@ def test_a_visit_that_came_back_or_was_accepted(open_phone, observer, coordinato
     # When the survey is opened.
     send_back(coordinator, tonight.pk, note="Was there fog?", revision=tonight.revision)
     phone.reload()
-    hears(phone, "was sent back with a question.")
+    hears(phone, "is back with you. Open it to see why.")
     assert state_on(phone, tonight) == VisitState.SENT_BACK
     phone.show("route").get_by_text("Was there fog?").first.wait_for()
     phone.show("summary").get_by_text("Was there fog?").first.wait_for()

@@ -10,7 +10,7 @@ const PAUSE_MS = 60_000;
 const OLDEST_MS = 90 * 86_400_000;
 const MOST = 100;
 const TOLD = {
-  sent_back: (visit) => gettext("{visit} was sent back with a question.", { visit }),
+  sent_back: (visit) => gettext("{visit} is back with you. Open it to see why.", { visit }),
   accepted: (visit) => gettext("{visit} is accepted. Thank you.", { visit }),
 };
 let asked = -Infinity;
