@@ -20,7 +20,7 @@ import { elsewhere } from "./stop/leaving.js";
 import { readingsRow, stopReadings } from "./stop/readings.js";
 import { remarks } from "./stop/remarks.js";
 import { revealAt } from "./stop/reveal.js";
-import { askSkipReason } from "./stop/skip.js";
+import { askSkipReason, undoSkip } from "./stop/skip.js";
 import { wayBox } from "./stop/way.js";
 
 export function screen(app, number) {
@@ -138,11 +138,13 @@ function phasePanel(here, actions, dock, { leap, skip }) {
     kind: "quiet block",
     name: "undo",
   });
+  const unskip = button(gettext("Undo skip"), () => undoSkip(here), { kind: "block", name: "undo" });
   const node = h(
     "section",
     { class: "panel panel--now phase", "aria-label": gettext("Current step") },
     way.node,
     h("div", { class: "phase__row" }, dial.node, h("div", { class: "phase__words" }, heading, detail)),
+    unskip,
   );
 
   function draw(standing) {
@@ -160,6 +162,7 @@ function phasePanel(here, actions, dock, { leap, skip }) {
     dock.draw(phase, words.action);
     again.hidden = !phases.mayRestart(phase);
     skip.hidden = !phases.maySkip(phase);
+    unskip.hidden = phase !== "skipped";
   }
   return { node, again, draw };
 }

@@ -87,6 +87,7 @@ function serverPanel(app) {
       model.visit.trouble?.words ?? keptWords(standing, model.route.time_zone),
       syncWords(status, [standing]),
       protocolWords(model.visit),
+      ["submitted", "accepted"].includes(model.visit.state) ? gettext("Thank you.") : "",
       model.visit.state === "submitted" ? AFTER_SUBMIT : "",
     ]);
     again.update();

@@ -11,6 +11,8 @@ import { arrivals, positionCells } from "./arrivals.js";
 /** What was heard belongs to the listening that is given up. */
 const noCalls = (number) => Object.fromEntries(speciesAt(number).map(({ code }) => [`calls.${code}`, ""]));
 
+const goOn = (app, { next, goTo }) => (next ? goTo(next) : app.go("summary", model.visit.id));
+
 export function stopActions(app, here) {
   const { stop, protocol } = here;
   const { arrive, notice } = arrivals(here);
@@ -78,8 +80,8 @@ export function stopActions(app, here) {
     listening: () => here.set({ finished_at: iso() }, gettext("Listening stopped early")),
     paused: resume,
     over: writeEnd,
-    done: () => (here.next ? here.goTo(here.next) : app.go("summary", model.visit.id)),
-    skipped: () => here.set({ status: "", skip_reason: "" }, gettext("No longer skipped")),
+    done: () => goOn(app, here),
+    skipped: () => goOn(app, here),
   };
   return { mainAction, restart, interrupt, finish, noticeArrival: notice };
 }

@@ -47,10 +47,14 @@ const WORDS = {
       first: clock(times().started, zone),
       last: clock(times().finished, zone),
     }),
-    next ? gettext("Next: stop {number}", { number: next.number }) : gettext("Go to the summary"),
+    onward(next),
   ],
-  skipped: ({ typed }) => [gettext("Skipped"), typed("skip_reason"), gettext("Undo skip")],
+  skipped: ({ typed, next }) => [gettext("Skipped"), typed("skip_reason"), onward(next)],
 };
+
+function onward(next) {
+  return next ? gettext("Next: stop {number}", { number: next.number }) : gettext("Go to the summary");
+}
 
 export function phaseWords(phase, here) {
   const [heading, detail, action] = WORDS[phase](here);

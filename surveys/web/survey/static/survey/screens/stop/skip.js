@@ -11,6 +11,8 @@ const REASONS = [
   gettext("No time left"),
 ];
 
+export const undoSkip = ({ set }) => set({ status: "", skip_reason: "" }, gettext("No longer skipped"));
+
 export function askSkipReason({ stop, set }) {
   function skip(reason) {
     box.close();
