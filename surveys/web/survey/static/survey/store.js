@@ -41,10 +41,11 @@ export const get = (name, key) => transact([name], "readonly", (t) => answered(t
 export const put = (name, value) =>
   transact([name], "readwrite", (t) => answered(t.objectStore(name).put(value)));
 
-const TWO_DAYS_MS = 172_800_000;
-/** A night is named by the day it begins, and over by noon of the next. */
+const THREE_DAYS_MS = 259_200_000;
+/** A night is named by the day it begins, and over by noon of the next; the clock of a phone may be a day
+    ahead, and nobody is left without the route for that. */
 export const isOfTonight = ({ night, state }) =>
-  EDITABLE.includes(state) && now() < Date.parse(night) + TWO_DAYS_MS;
+  EDITABLE.includes(state) && now() < Date.parse(night) + THREE_DAYS_MS;
 
 /** Routes go from this phone, but for those of visits that `inUse` says are gone on with. */
 export function forgetPlaces(inUse = () => false) {
