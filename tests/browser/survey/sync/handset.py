@@ -58,6 +58,7 @@ _EMPTY = """async () => {
 # Every write throws from now on; what was said of it before is taken away.
 FULL_DISK = """() => {
   for (const note of document.querySelectorAll(".trouble")) note.remove();
+  document.getElementById("alarm").textContent = "";
   const { put } = IDBObjectStore.prototype;
   IDBObjectStore.prototype.put = () => {
     throw new DOMException("Encountered full disk", "QuotaExceededError");
