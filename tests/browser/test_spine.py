@@ -210,6 +210,7 @@ def a_finger_types_what_digits_lack(page: Page):
     expect(key).to_have_count(1)
     # Which cells of which programs have the others is asked of the server.
     for keys, typed, pressed in (
+        ("T", "", (("trace", "T"), ("trace", ""))),
         ("am pm", "9:14", (("pm", "9:14 pm"), ("am", "9:14 am"), ("am", "9:14"))),
         ("-", "12.5", (("minus", "-12.5"), ("minus", "12.5"))),
     ):

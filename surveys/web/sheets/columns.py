@@ -48,6 +48,14 @@ def own_options(field: OwnField) -> Options:
     return YES_NO if field.kind is FieldKind.YES_NO else field.choices
 
 
+def own_typed(field: OwnField) -> dict[str, str]:
+    """The keyboard of a number, with a minus where the number may want one."""
+    if not field.kind.is_number:
+        return {}
+    digits = "numeric" if field.kind is FieldKind.WHOLE else "decimal"
+    return {"keyboard": digits, "keys": "" if field.low is not None and field.low >= 0 else "-"}
+
+
 def _own_columns(fields: Iterable[OwnField]) -> tuple[Column, ...]:
     css = {FieldKind.CHOICE: "sheet__choice", FieldKind.YES_NO: "sheet__choice"}
     return tuple(
@@ -56,6 +64,7 @@ def _own_columns(fields: Iterable[OwnField]) -> tuple[Column, ...]:
             heading=field.heading,
             options=own_options(field),
             css=css.get(field.kind, "sheet__text" if field.kind is FieldKind.TEXT else ""),
+            **own_typed(field),
         )
         for field in fields
         if field.per is AskedPer.STOP

@@ -4,6 +4,7 @@ import datetime as dt
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext_lazy
@@ -44,7 +45,9 @@ from surveys.web.sheets.columns import (
     Codes,
     Column,
     Options,
+    degrees_typed,
     own_options,
+    own_typed,
     state_options,
     stop_columns,
 )
@@ -168,16 +171,17 @@ def _grid(
     findings_by_address = findings_by_cell(findings)
     maker = _CellMaker(cells=shown_cells(visit.cells), findings_by_address=findings_by_address)
     zone = visit.route.program.time_zone
+    unit = visit.cells.get("temperature_unit") or visit.route.program.temperature_unit
     columns = stop_columns(
         species,
-        unit=visit.cells.get("temperature_unit") or visit.route.program.temperature_unit,
+        unit=unit,
         protocol=protocol,
         own_fields=own_fields,
     )
     folds = hour_repeats(visit.night, zone)
     rows = tuple(_row(number, name, columns, maker, folds) for number, name in stops.items())
     return Grid(
-        evening=_evening(maker, protocol, own_fields, companion_options(visit)),
+        evening=_evening(maker, protocol, own_fields, companion_options(visit), unit),
         columns=columns,
         rows=rows,
         sightings=_sightings(visit.cells, maker, rows, catalog),
@@ -292,30 +296,39 @@ def _row(
 
 
 def _evening(
-    maker: _CellMaker, protocol: Protocol, own_fields: Iterable[OwnField], companions: Options
+    maker: _CellMaker,
+    protocol: Protocol,
+    own_fields: Iterable[OwnField],
+    companions: Options,
+    degrees: str,
 ) -> tuple[Cell, ...]:
     unit = (("C", "°C"), ("F", "°F"))
     ends = (("start", gettext("At the start")), ("end", gettext("At the end")))
     sky = state_options(SKY, protocol.sky_codes)
-    weather: tuple[tuple[str, str, Options, Codes], ...] = (
-        ("air_temperature", gettext("air temperature"), (), NO_CODES),
-        ("beaufort", gettext("wind force"), (), NO_CODES),
-        ("sky", gettext("sky"), sky, protocol.sky_codes),
+    weather: tuple[tuple[str, str, Mapping[str, Any]], ...] = (
+        ("air_temperature", gettext("air temperature"), degrees_typed(degrees)),
+        ("beaufort", gettext("wind force"), {"keyboard": "numeric"}),
+        ("sky", gettext("sky"), {"options": sky, "codes": protocol.sky_codes}),
     )
     return (
         maker.cell("night", gettext("Night (date of the evening)")),
         maker.cell("temperature_unit", gettext("Temperatures are in"), options=unit),
         maker.cell("second_member", gettext("Second observer, a member"), options=companions),
         maker.cell("second_observer", gettext("Second observer, a guest")),
-        maker.cell("rain_48h", gettext("Rain in the past 48 hours (T = trace)")),
+        maker.cell(
+            "rain_48h",
+            gettext("Rain in the past 48 hours (T = trace)"),
+            keyboard="decimal",
+            keys="T",
+        ),
         maker.cell("rain_unit", gettext("Rain is in"), options=RAIN_UNITS),
         *(
-            maker.cell(f"{end}.{field}", f"{when}: {words}", options=options, codes=codes)
+            maker.cell(f"{end}.{field}", f"{when}: {words}", **typed)
             for end, when in ends
-            for field, words, options, codes in weather
+            for field, words, typed in weather
         ),
         *(
-            maker.cell(field.cell, field.heading, options=own_options(field))
+            maker.cell(field.cell, field.heading, options=own_options(field), **own_typed(field))
             for field in own_fields
             if field.per is AskedPer.VISIT
         ),

@@ -345,6 +345,9 @@ def test_keys_that_a_keyboard_of_digits_lacks(
     air, start = tags["stops.1.air_temperature"], tags["stops.1.started_at"]
     assert ('data-keys="-"' in air) is minus
     assert ('inputmode="decimal"' in air) is not minus
+    assert ('data-keys="-"' in tags["end.air_temperature"]) is minus
+    assert 'inputmode="numeric"' in tags["start.beaufort"]
+    assert 'data-keys="T"' in tags["rain_48h"]
     assert ('data-keys="am pm"' in start) is halves
     calls = [tag for name, tag in tags.items() if name.startswith("stops.1.calls.")]
     assert calls

@@ -1,10 +1,11 @@
 // Digits by the keyboard of digits, and beside the cell the few keys that it lacks: ? of a call index,
-// the minus of degrees, am and pm. Style sheets show them where a finger types.
+// T of rain, the minus of degrees, am and pm. Style sheets show them where a finger types.
 import { gettext } from "../survey/language.js";
 
 const WORDS = {
   "?": gettext("? not sure"),
   "-": gettext("− minus"),
+  T: gettext("T trace"),
   near: gettext("near"),
   far: gettext("far"),
   am: gettext("am"),
@@ -18,7 +19,7 @@ bar.addEventListener("pointerdown", (event) => event.preventDefault());
 /** What is in the cell after a key; the same key again takes it away. */
 function pressed(text, key) {
   const typed = text.trim();
-  if (key === "?") return typed === "?" ? "" : "?";
+  if (["?", "T"].includes(key)) return typed === key ? "" : key;
   if (key === "-") return /^[-−]/.test(typed) ? typed.slice(1) : `-${typed}`;
   const others = bar.dataset.keys.split(" ").filter((other) => /[a-z]/.test(other));
   const bare = typed.replace(new RegExp(`\\s*(?:${others.join("|")})$`, "i"), "");
