@@ -48,6 +48,9 @@ from surveys.protocol.words import listed
 from surveys.visits.access import EDITABLE, visible_visits
 from surveys.visits.loading import protocol_values
 
+# An older draft of somebody else is hardly a survey that is still to come.
+RECENT = dt.timedelta(days=14)
+
 
 @dataclass(frozen=True, kw_only=True)
 class WindowAhead:
@@ -85,7 +88,8 @@ class Part:
 class RouteTonight:
     """One route on one night. Instants are UTC; None where there is no such limit or event.
 
-    `sky` and `moon` are those of the first stop; the hours hold at every stop."""
+    `sky` and `moon` are those of the first stop; the hours hold at every stop. `begun_by_others`
+    are sentences on recent drafts of other observers."""
 
     route: Route
     version: ProtocolVersion
@@ -99,6 +103,7 @@ class RouteTonight:
     earliest_start: dt.datetime | None
     latest_end: dt.datetime | None
     limits: tuple[tuple[str, str], ...]
+    begun_by_others: tuple[str, ...] = ()
     part: Part | None = None
 
     @property
@@ -244,7 +249,28 @@ def _routes(member: Membership) -> QuerySet[Route]:
         Prefetch(
             "visits", Visit.objects.exclude(state__in=[VisitState.DRAFT, VisitState.SET_ASIDE])
         ),
+        Prefetch(
+            "visits",
+            Visit.objects.filter(state=VisitState.DRAFT)
+            .exclude(observer=member.person_id)
+            .select_related("observer")
+            .order_by("night", "pk"),
+            to_attr="drafts_of_others",
+        ),
         "protocol__versions__windows",
+    )
+
+
+def _begun_by_others(route: Route, night: dt.date) -> tuple[str, ...]:
+    """So that two people do not survey one window without knowing of each other."""
+    return tuple(
+        said(
+            "{name} began a visit on the night of {night}. It is not submitted yet.",
+            name=draft.observer.name,
+            night=day(draft.night),
+        )
+        for draft in route.drafts_of_others
+        if dt.timedelta() <= night - draft.night <= RECENT
     )
 
 
@@ -274,6 +300,7 @@ def _route_tonight(member: Membership, route: Route, night: dt.date) -> RouteTon
         earliest_start=hours.earliest_start,
         latest_end=hours.latest_end,
         limits=limits_in_words(protocol, units_of(member.program)),
+        begun_by_others=_begun_by_others(route, night),
     )
 
 

@@ -35,6 +35,7 @@ from tests.support.builders import (
     make_joint_entry,
     make_member,
     make_own_field,
+    make_person,
     make_program,
     make_route,
     make_version,
@@ -212,7 +213,7 @@ def test_number_of_queries_does_not_grow_with_routes(
     for _ in range(8):
         more = make_route(program, version=version)
         Assignment.objects.create(route=more, observer=observer.person, season_year=2024)
-    with django_assert_max_num_queries(12):
+    with django_assert_max_num_queries(13):
         assert len(tonight_for(observer, EVENING).routes) == 9
 
 
@@ -338,3 +339,16 @@ def test_each_card_can_be_saved_and_each_stop_found(client_for, route, observer,
     stop = route.stops.get(number=1)
     page = client_for(observer).get(f"{home}{route.code}/").content.decode()
     assert f'href="geo:{stop.place.y:.5f},{stop.place.x:.5f}"' in page
+
+
+def test_a_recent_draft_of_somebody_else_is_told(client_for, route, observer, program):
+    other = make_member(program, person=make_person("Lee Sedge"))
+    for member, night in (
+        (observer, dt.date(2024, 4, 14)),
+        (other, dt.date(2024, 4, 12)),
+        (other, dt.date(2024, 3, 31)),
+    ):
+        start_visit(member, route=route, night=night)
+    page = client_for(observer).get(f"/{program.slug}/tonight/{route.code}/?night=2024-04-15").text
+    assert "Lee Sedge began a visit on the night of 12 April 2024." in page
+    assert page.count("began a visit on the night of") == 1
