@@ -74,7 +74,10 @@ def field_sheet_html(
             "own_words": [(field.label, words) for field in own if (words := _own_words(field))],
             "is_tight": _is_tight(
                 [*(kind.name for kind in species), *_headings(own)],
-                [stop.name for stop in route_tonight.stops],
+                [
+                    route_tonight.route.name,
+                    *(words for stop in route_tonight.stops for words in (stop.name, stop.road)),
+                ],
             ),
             "blank_columns": range(BLANK_SPECIES_COLUMNS),
             "call_index": [(index, gettext(words)) for index, words in CALL_INDEX.items()],
@@ -92,8 +95,8 @@ def _headings(own: Iterable[OwnField]) -> list[str]:
     return [field.heading for field in asked_per(own, AskedPer.STOP)]
 
 
-def _is_tight(columns: Sequence[str], stops: Sequence[str]) -> bool:
-    longest = max(map(len, (*columns, *stops)), default=0)
+def _is_tight(columns: Sequence[str], places: Sequence[str]) -> bool:
+    longest = max(map(len, (*columns, *places)), default=0)
     return longest > MOST_LETTERS or len(columns) + BLANK_SPECIES_COLUMNS > MOST_COLUMNS
 
 

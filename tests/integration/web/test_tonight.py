@@ -279,9 +279,10 @@ def test_the_paper_has_the_columns_of_the_screen_in_its_order(observer, program)
 LONG = "Narrow-mouthed lowland pinewoods chorus frog of the far coast"
 
 
-@pytest.mark.parametrize("others", [9, 20])
-def test_long_names_are_printed_whole_and_not_over_each_other(observer, program, others):
-    """Names of 61 letters, on a usual checklist and on a long one."""
+@pytest.mark.parametrize(("others", "paper"), [(9, "letter"), (20, "letter"), (9, "a4")])
+def test_long_names_are_printed_whole_and_not_over_each_other(observer, program, others, paper):
+    """Names of 61 to 80 letters on the two sides of a sheet, on a usual checklist and a long one,
+    also one without a space."""
     for number in range(others + 3):
         name = f"{LONG[:-1]}{number}" if number % 8 == 0 else f"Calling frog {number:02}"
         species = Species.objects.create(
@@ -289,11 +290,14 @@ def test_long_names_are_printed_whole_and_not_over_each_other(observer, program,
         )
         ChecklistEntry.objects.create(program=program, species=species, order=number)
     route = make_route(program, stops=10)
+    route.name = f"{LONG} and its bays"
+    route.save()
     for stop in route.stops.all():
-        stop.name = f"{LONG} {stop.number}"
+        name = LONG.replace(" ", "") if stop.number == 4 else f"{LONG}, north landing"
+        stop.name, stop.road = f"{name} {stop.number}", f"Road to the {LONG}"
         stop.save()
     tonight = route_on_night(observer, route.code, NIGHT)
-    pdf = field_sheet_pdf(tonight, observer, checklist_on(program, NIGHT), "letter")
+    pdf = field_sheet_pdf(tonight, observer, checklist_on(program, NIGHT), paper)
     page, safety = PdfReader(io.BytesIO(pdf)).pages
     lines = []
 
