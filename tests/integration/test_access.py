@@ -138,6 +138,7 @@ TABLE = """
     web:visit                            GET     in    none  no    ok    ok
     web:visit_message                    POST    in    none  no    ok    ok
     web:visit_guest_erase                POST    in    none  no    ok    ok
+    web:visit_withdraw                   POST    in    none  no    ok    none
     web:seasons                          GET     in    none  no    ok    ok
     web:seasons_csv                      GET     in    none  no    ok    ok
     web:season_changed                   GET     in    none  no    ok    ok
