@@ -223,6 +223,7 @@ def test_two_tabs_of_one_phone(phone):
     phone.open_tab()
     home = phone.tabs[2]
     home.evaluate("location.hash = '#/home'")
+    phone.reload(2)  # No visit is open there.
     survey = home.get_by_role("button", name="Survey the night of")
     survey.wait_for()
     phone.page.goto("/accounts/logout/")
