@@ -31,7 +31,7 @@ logconfig_dict = logging_config(
 
 
 # Workers and commands start without these.
-LATE = ("surveys.pdf", "altair", "openpyxl", "scipy.optimize", "scipy.stats")
+LATE = ("surveys.pdf", "altair", "openpyxl", "scipy.optimize")
 
 
 def when_ready(server: object) -> None:

@@ -152,11 +152,12 @@ def _years(
     covariates, _ = fill_with_mean(histories)
     counts = {count.season_year: count for count in count_years(species, calling_season(periods))}
     whole_year = nights_heard(periods.columns)
+    without_covariates = replace(histories, visit_covariates={})
     for year in np.unique(histories.season_year).tolist():
         if year not in counts:
             continue
-        rows = histories.season_year == year
-        of_year = select_rows(histories, rows)
+        rows = np.flatnonzero(histories.season_year == year)
+        of_year = select_rows(without_covariates, rows)
         model = _affordable_model(choice.detection, of_year, covariates)
         fit = fit_occupancy(
             of_year.detected,

@@ -84,6 +84,22 @@ class Community:
     discovered: tuple[str, ...]
 
 
+def false_discovery_rates(chances: FloatArray) -> FloatArray:
+    """The least rate of false discoveries at which each of some tests is one (Benjamini & Hochberg
+    1995).
+
+    Written out: importing ``scipy.stats`` takes every process that fits as long as many a fit.
+
+    >>> false_discovery_rates(np.array([0.01, 0.04, 0.03])).round(2).tolist()
+    [0.03, 0.04, 0.04]
+    """
+    order = np.argsort(chances)
+    rates = chances[order] * len(chances) / np.arange(1, len(chances) + 1)
+    discovery = np.empty(len(chances))
+    discovery[order] = np.minimum(np.minimum.accumulate(rates[::-1])[::-1], 1.0)
+    return discovery
+
+
 def community_of(changes: Sequence[tuple[str, Estimate]]) -> Community | None:
     """The species of a program together.
 
@@ -115,8 +131,6 @@ def community_of(changes: Sequence[tuple[str, Estimate]]) -> Community | None:
     >>> [round(species.shrunken.value, 1) for species in told.species]
     [-5.8, -1.3, -0.8]
     """
-    from scipy.stats import false_discovery_control  # noqa: PLC0415 - half a second at every start
-
     known = [(name, change) for name, change in changes if is_told(change)]
     if len(known) < FEWEST_SPECIES:
         return None
@@ -125,7 +139,7 @@ def community_of(changes: Sequence[tuple[str, Estimate]]) -> Community | None:
     spreads, weights = spread_weights(logs, errors)
     means, variances, mean, mean_variance = _given_spread(logs, errors, spreads)
     chances = 2 * ndtr(-np.abs(logs / errors))
-    discovery = false_discovery_control(chances, method="bh")
+    discovery = false_discovery_rates(chances)
     shared = tuple(
         SharedTrend(
             species=name,

@@ -146,7 +146,7 @@ def _without_first_seasons(data: TrendData) -> FloatArray | None:
         return None
     unheard = np.where(new, np.nan, season.heard)
     return build_histories(
-        replace(season, heard=unheard, call_index=unheard), site=data.site
+        replace(season, heard=unheard, call_index=unheard, covariates={}), site=data.site
     ).detected
 
 

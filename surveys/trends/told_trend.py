@@ -85,7 +85,7 @@ def told_data(periods: SpeciesPeriods, site: Site, *, breaks: Breaks | None = No
         for name, covariate in site_covariates(histories, season, periods.stops, site).items()
         if covariate.filled <= MOST_FILLED
     }
-    columns = visit_columns(histories.detected, covariates)
+    columns = visit_columns(histories.detected, covariates, histories.season_year)
     choice = choose_trend(histories, columns, candidates)
     filled |= {
         name: covariate.filled
@@ -228,10 +228,11 @@ def fit_told(
     heard = histories.detected if detected is None else detected
     return _fit_told(
         heard[rows],
-        select_rows(histories, rows),
+        # Covariates are in the terms; a copy of those that are not in the model would take long.
+        select_rows(replace(histories, visit_covariates={}), rows),
         terms_of(terms, rows),
         data.breaks.years,
-        model=_of_rows(form or level_model(choice.detection), rows),
+        model=(form or level_model(choice.detection)).of(np.flatnonzero(rows)),
         with_pooled=False,
         like=None if like is None else like.levels,
     )
@@ -259,19 +260,13 @@ def _fit_told(
         **terms_of(terms, rows),
         sites=histories.site[rows],
         breaks=steps_within(told, breaks),
-        model=_of_rows(model, rows),
+        model=model.of(np.flatnonzero(rows)),
         with_pooled=with_pooled,
         like=like,
     )
     if len(told) == len(years):
         return trend
     return replace(trend, flags=merge_flags(trend.flags, (estimates.YEARS_LEFT_OUT,)))
-
-
-def _of_rows(model: LevelModel, rows: BoolArray) -> LevelModel:
-    """A form of detection for the rows that stay, which still knows them as rows of the whole."""
-    at = np.flatnonzero(rows)
-    return lambda history, psi, p, kept: model(history, psi, p, at[kept])
 
 
 def terms_of(terms: Terms, rows: BoolArray | IntArray) -> Terms:

@@ -53,7 +53,7 @@ def unequal_candidates(
     of a name; that takes long, and is asked for only where two classes would win otherwise.
     """
     visits = (~np.isnan(equal.history)).sum(axis=1).max(initial=0)
-    if visits < VISITS_FOR_UNEQUAL or equal.cells.trials.size > MOST_FOR_UNEQUAL:
+    if visits < VISITS_FOR_UNEQUAL or _numbers(equal) > MOST_FOR_UNEQUAL:
         return {}
     candidates = {
         name: candidate_of(fit_unequal_detection(equal, model), site_covariates)
@@ -69,6 +69,14 @@ def unequal_candidates(
             why = (LEVEL_NOT_KNOWN,)
         candidates[TWO_CLASSES] = replace(two, flags=merge_flags(two.flags, why))
     return candidates
+
+
+def _numbers(fit: OccupancyFit) -> int:
+    """Sites in a season times visits, each kind counted once."""
+    visits = fit.cells.trials.shape[1]
+    # Most programs are small enough, or too large, without a search for sites that are alike.
+    few = fit.cells.trials.size <= MOST_FOR_UNEQUAL
+    return fit.cells.trials.size if few else fit.cells.kinds * visits
 
 
 def adds_too_many_sites(levels: YearLevels, equal: OccupancyFit) -> bool:

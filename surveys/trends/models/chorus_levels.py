@@ -166,8 +166,12 @@ def _with_errors(
 ) -> YearLevels:
     known = identified(maximum)
     information = -maximum.hessian[np.ix_(known, known)]
-    scores = cell_scores(cells, maximum.theta)[1][cells.group][:, known]
-    by_route = sandwich_covariance(information, cluster_scores(scores, route))
+    scores = cell_scores(cells, maximum.theta)[1][:, known]
+    # Cells are far fewer than rows: how many rows of each cell a route has is all that counts.
+    cell_count = len(scores)
+    pairs, rows = np.unique(route * cell_count + cells.group, return_counts=True)
+    of_pairs = scores[pairs % cell_count] * rows[:, None]
+    by_route = sandwich_covariance(information, cluster_scores(of_pairs, pairs // cell_count))
     by_model = jacobian @ np.linalg.inv(information) @ jacobian.T
     return replace(
         levels,

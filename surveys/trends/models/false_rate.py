@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 
 from surveys.trends.models.occupancy import OccupancyFit
-from surveys.trends.models.occupancy_likelihood import objective_of
+from surveys.trends.models.occupancy_likelihood import OccupancyCells, objective_of
 from surveys.trends.numerics.arrays import FloatArray
-from surveys.trends.numerics.optimize import maximize
+from surveys.trends.numerics.optimize import Maximum, maximize
 
 _SETTLED, _MOST_PASSES, _MOST = 1e-6, 10, 0.5
 
@@ -25,7 +25,7 @@ def false_rate(fit: OccupancyFit, share: float) -> float | None:
     detections = float(np.nansum(fit.history))
     of_rows = (~np.isnan(fit.history)).sum(axis=1).astype(np.float64)
     visits = np.zeros(len(fit.cells.weight)) + np.bincount(fit.cells.group, weights=of_rows)
-    search = _Search(fit, share * detections, visits)
+    search = _Search(fit.cells, fit.maximum, share * detections, visits)
     rate = share * detections / max(float(visits.sum()), 1.0)
     for _ in range(_MOST_PASSES):
         again = search.after(rate)
@@ -44,17 +44,22 @@ class _Search:
     sites that the model takes as empty with that chance. ``visits`` (G,) are those of all rows of a
     cell."""
 
-    def __init__(self, fit: OccupancyFit, wrong: float, visits: FloatArray) -> None:
-        self._cells, self._wrong, self._visits = fit.cells, wrong, visits
-        self._blocks = replace(fit.cells, false_rate=_SETTLED).blocks
-        self._theta = np.zeros(0) if fit.maximum is None else fit.maximum.theta
+    def __init__(
+        self, cells: OccupancyCells, begin: Maximum, wrong: float, visits: FloatArray
+    ) -> None:
+        self._cells, self._wrong, self._visits = cells, wrong, visits
+        self._blocks = replace(cells, false_rate=_SETTLED).blocks
+        self._end = begin
 
     def after(self, rate: float) -> float:
         if_empty = replace(self._cells, false_rate=rate).if_empty
         blocks = tuple(replace(block, if_empty=if_empty[block.at]) for block in self._blocks)
-        self._theta = maximize(objective_of(blocks), self._theta).theta
+        goal = objective_of(blocks)
+        # From pass to pass the curvature hardly changes.
+        near = maximize(goal, self._end.theta, curvature=self._end.hessian)
+        self._end = near if near.converged else maximize(goal, self._end.theta)
         empty = 0.0
         for block in blocks:
-            of_block = self._visits[block.at] * (1 - block.evaluate(self._theta).occupied)
+            of_block = self._visits[block.at] * (1 - block.evaluate(self._end.theta).occupied)
             empty += float(of_block.sum())
         return min(self._wrong / max(empty, 1.0), _MOST)

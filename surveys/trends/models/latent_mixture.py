@@ -8,7 +8,7 @@ over the states; gradient and Hessian come from the states' own by their chances
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -73,18 +73,22 @@ def summed(
 def mixture_objective(cells: OccupancyCells, model: StateModel, numbers: int) -> Objective:
     """Value, gradient and Hessian of a model with so many single numbers beside the coefficients
     of occupancy and detection, which come first."""
+    return mixture_objective_of(cells.blocks, model, numbers)
 
+
+def mixture_objective_of(blocks: Sequence[Block], model: StateModel, numbers: int) -> Objective:
+    """The same of cells that are in blocks already."""
     latest: list[tuple[FloatArray, list[Predicted]]] = []
 
     def evaluate(theta: FloatArray) -> list[Predicted]:
         # The Hessian is asked for at the point whose gradient was just computed.
         if not latest or latest[0][0] is not theta:
-            latest[:] = [(theta, [_evaluate(b, model, theta, numbers) for b in cells.blocks])]
+            latest[:] = [(theta, [_evaluate(b, model, theta, numbers) for b in blocks])]
         return latest[0][1]
 
     def value_gradient(theta: FloatArray) -> tuple[float, FloatArray]:
         value, gradient = 0.0, np.zeros(len(theta))
-        for block, at in zip(cells.blocks, evaluate(theta), strict=True):
+        for block, at in zip(blocks, evaluate(theta), strict=True):
             value += float(block.weight @ at.value)
             slope = block.weight * at.slope
             gradient[_columns(block, theta, numbers)] += np.concatenate(
@@ -98,7 +102,7 @@ def mixture_objective(cells: OccupancyCells, model: StateModel, numbers: int) ->
 
     def hessian(theta: FloatArray) -> FloatArray:
         matrix = np.zeros((len(theta), len(theta)))
-        for block, at in zip(cells.blocks, evaluate(theta), strict=True):
+        for block, at in zip(blocks, evaluate(theta), strict=True):
             columns = _columns(block, theta, numbers)
             matrix[columns[:, None], columns] += at.hessian()
         return matrix
@@ -111,10 +115,18 @@ def mixture_scores(
 ) -> FloatArray:
     """Derivative of each cell's log-likelihood, (G, K), for one row of the cell."""
     scores = np.zeros((len(theta), len(cells.weight)))
-    for block in cells.blocks:
-        slope = _evaluate(block, model, theta, numbers).slope
-        scores[np.ix_(_columns(block, theta, numbers), block.at)] = by_coefficients(block, slope)
+    for block, columns, of_block in block_scores(cells.blocks, model, theta, numbers):
+        scores[columns[:, None], block.at] = of_block
     return scores.T
+
+
+def block_scores(
+    blocks: Sequence[Block], model: StateModel, theta: FloatArray, numbers: int
+) -> Iterator[tuple[Block, IntArray, FloatArray]]:
+    """Each block, the numbers of its coefficients (k,), and the scores of its cells (k, g)."""
+    for block in blocks:
+        slope = _evaluate(block, model, theta, numbers).slope
+        yield block, _columns(block, theta, numbers), by_coefficients(block, slope)
 
 
 def _evaluate(block: Block, model: StateModel, theta: FloatArray, numbers: int) -> Predicted:

@@ -1,8 +1,8 @@
 """Forms of detection that yearly levels of occupancy can be fitted under.
 
-Each is a function from histories and designs to a likelihood whose coefficients are those of
-occupancy, then those of detection, then single numbers of its own. Those have a weak normal prior
-around where the search begins, so that a form which the data do not ask for comes to rest.
+Each makes a likelihood whose coefficients are those of occupancy, then those of detection, then
+single numbers of its own. Those have a weak normal prior around where the search begins, so that a
+form which the data do not ask for comes to rest.
 """
 
 from __future__ import annotations
@@ -15,7 +15,13 @@ from scipy.special import logit
 
 from surveys.trends.models import false_positive_likelihood as false_positives
 from surveys.trends.models import occupancy_likelihood as plain
-from surveys.trends.models.latent_mixture import StateModel, mixture_objective, mixture_scores
+from surveys.trends.models.latent_mixture import (
+    StateModel,
+    block_scores,
+    mixture_objective_of,
+    mixture_scores,
+)
+from surveys.trends.models.occupancy_blocks import Block
 from surveys.trends.models.unequal_detection import abundance_induced, two_classes
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
 from surveys.trends.numerics.optimize import Objective
@@ -29,12 +35,15 @@ _FALSE_RATE, _CERTAIN_SHARE = 0.02, 0.3
 
 @dataclass(frozen=True, kw_only=True)
 class LevelLikelihood:
-    """What is searched, the scores (rows, K) of the rows, where the single numbers begin (E,), and
-    the curvature of their prior (E,). A form that is ``far`` from equal detection is searched for
-    long from there; with ``nearly_equal`` numbers (E,) it hardly differs from it."""
+    """What is searched, the scores (C, K) summed within clusters (rows,), where the single numbers
+    begin (E,), and the curvature of their prior (E,).
+
+    A form that is ``far`` from equal detection is searched for long from there; with
+    ``nearly_equal`` numbers (E,) it hardly differs from it.
+    """
 
     objective: Objective
-    row_scores: Callable[[FloatArray], FloatArray]
+    cluster_scores: Callable[[FloatArray, IntArray], FloatArray]
     start: FloatArray
     curvature: FloatArray
     far: bool = False
@@ -84,55 +93,111 @@ def joined_scores(stretches: Sequence[Stretch], theta: FloatArray, cluster: IntA
     """Scores summed within each cluster (C, K); ``cluster`` (rows,) is of all rows."""
     scores = np.zeros((int(cluster.max(initial=-1)) + 1, len(theta)))
     for stretch in stretches:
-        own = stretch.likelihood.row_scores(theta[stretch.columns])
-        summed = cluster_scores(own, cluster[stretch.rows])
+        own = cluster[stretch.rows]
+        summed = stretch.likelihood.cluster_scores(theta[stretch.columns], own)
         scores[: len(summed), stretch.columns] += summed
     return scores
 
 
-# Of histories (rows, visits), the design matrices of occupancy and detection, and which rows of the
-# data these are.
-LevelModel = Callable[[FloatArray, FloatArray, FloatArray, IntArray], LevelLikelihood]
+# Blocks of all rows where an empty site is heard at by mistake with some chance, which may be 0.
+BlocksAt = Callable[[float], tuple[Block, ...]]
 
 
-def equal_detection(
-    history: FloatArray, psi: FloatArray, p: FloatArray, rows: IntArray
-) -> LevelLikelihood:
-    """Sites differ in detection by their covariates alone (MacKenzie et al. 2002)."""
-    return _plain(plain.occupancy_cells(history, psi, p))
+@dataclass(frozen=True, kw_only=True)
+class LevelModel:
+    """A form of detection.
 
+    ``of_rows`` makes its likelihood of histories (rows, visits), the design matrices of occupancy
+    and detection, and which rows of the data these are; ``of_blocks`` of blocks, where the form
+    needs no more.
+    """
 
-def in_two_classes(
-    history: FloatArray, psi: FloatArray, p: FloatArray, rows: IntArray
-) -> LevelLikelihood:
-    """Sites are of two classes of detection, nobody knows which are which (Pledger 2000)."""
-    mixture = _mixture(history, psi, p, two_classes, np.array([_CLASSES_APART, 0.0]))
-    return replace(mixture, nearly_equal=np.array([_NEARLY_ALIKE, 0.0]))
+    of_rows: Callable[[FloatArray, FloatArray, FloatArray, IntArray], LevelLikelihood]
+    of_blocks: Callable[[BlocksAt], LevelLikelihood] | None = None
 
-
-def by_abundance(
-    history: FloatArray, psi: FloatArray, p: FloatArray, rows: IntArray
-) -> LevelLikelihood:
-    """More animals are heard more surely (Royle & Nichols 2003)."""
-    return _mixture(history, psi, p, abundance_induced, np.zeros(0))
+    def of(self, rows: IntArray) -> LevelModel:
+        """The form for some rows (n,), which it still knows as rows of the whole."""
+        whole = self.of_rows
+        return replace(
+            self, of_rows=lambda history, psi, p, kept: whole(history, psi, p, rows[kept])
+        )
 
 
 def with_false_rate(rate: float) -> LevelModel:
-    """A visit to an empty site hears the species with this chance, above 0 and below 1."""
+    """A visit to an empty site hears the species with this chance, below 1; 0 for never."""
 
-    def model(
+    def of_rows(
         history: FloatArray, psi: FloatArray, p: FloatArray, rows: IntArray
     ) -> LevelLikelihood:
-        return _plain(replace(plain.occupancy_cells(history, psi, p), false_rate=rate))
+        cells = replace(plain.occupancy_cells(history, psi, p), false_rate=rate)
+        return _plain(cells.blocks, lambda *at: plain.clustered_scores(cells, *at))
 
-    return model
+    def of_blocks(blocks_at: BlocksAt) -> LevelLikelihood:
+        blocks = blocks_at(rate)
+
+        def scores(theta: FloatArray, cluster: IntArray) -> FloatArray:
+            return plain.scores_of_clusters(plain.block_scores(blocks, theta), cluster, len(theta))
+
+        return _plain(blocks, scores)
+
+    return LevelModel(of_rows=of_rows, of_blocks=of_blocks)
+
+
+def _mixture(
+    model: StateModel, start: FloatArray, nearly_equal: FloatArray | None = None
+) -> LevelModel:
+    numbers = len(start)
+
+    def likelihood(
+        blocks: Sequence[Block], scores: Callable[[FloatArray, IntArray], FloatArray]
+    ) -> LevelLikelihood:
+        return LevelLikelihood(
+            objective=mixture_objective_of(blocks, model, numbers),
+            cluster_scores=scores,
+            start=start,
+            curvature=np.full(numbers, PRIOR_SD_NUMBER**-2),
+            far=True,
+            nearly_equal=nearly_equal,
+        )
+
+    def of_rows(
+        history: FloatArray, psi: FloatArray, p: FloatArray, rows: IntArray
+    ) -> LevelLikelihood:
+        cells = plain.occupancy_cells(history, psi, p)
+
+        def scores(theta: FloatArray, cluster: IntArray) -> FloatArray:
+            of_rows = mixture_scores(cells, model, theta, numbers)[cells.group]
+            return cluster_scores(of_rows, cluster)
+
+        return likelihood(cells.blocks, scores)
+
+    def of_blocks(blocks_at: BlocksAt) -> LevelLikelihood:
+        blocks = blocks_at(0.0)
+
+        def scores(theta: FloatArray, cluster: IntArray) -> FloatArray:
+            parts = block_scores(blocks, model, theta, numbers)
+            return plain.scores_of_clusters(parts, cluster, len(theta))
+
+        return likelihood(blocks, scores)
+
+    return LevelModel(of_rows=of_rows, of_blocks=of_blocks)
+
+
+# Sites differ in detection by their covariates alone (MacKenzie et al. 2002).
+equal_detection = with_false_rate(0.0)
+# Sites are of two classes of detection, nobody knows which are which (Pledger 2000).
+in_two_classes = _mixture(
+    two_classes, np.array([_CLASSES_APART, 0.0]), np.array([_NEARLY_ALIKE, 0.0])
+)
+# More animals are heard more surely (Royle & Nichols 2003).
+by_abundance = _mixture(abundance_induced, np.zeros(0))
 
 
 def with_certain(certain: BoolArray) -> LevelModel:
     """The chance of a false detection follows from those that are certain (Miller et al. 2011);
     ``certain`` (rows, visits) is of the data."""
 
-    def model(
+    def of_rows(
         history: FloatArray, psi: FloatArray, p: FloatArray, rows: IntArray
     ) -> LevelLikelihood:
         one = np.ones((len(history), 1))
@@ -147,37 +212,29 @@ def with_certain(certain: BoolArray) -> LevelModel:
         )
         return _false_positive(cells, logit(np.array([_FALSE_RATE, _CERTAIN_SHARE])))
 
-    return model
+    return LevelModel(of_rows=of_rows)
 
 
-def _plain(cells: plain.OccupancyCells) -> LevelLikelihood:
+def _plain(
+    blocks: Sequence[Block], scores: Callable[[FloatArray, IntArray], FloatArray]
+) -> LevelLikelihood:
     return LevelLikelihood(
-        objective=plain.objective(cells),
-        row_scores=lambda theta: plain.row_scores(cells, theta),
+        objective=plain.objective_of(blocks),
+        cluster_scores=scores,
         start=np.zeros(0),
         curvature=np.zeros(0),
-    )
-
-
-def _mixture(
-    history: FloatArray, psi: FloatArray, p: FloatArray, model: StateModel, start: FloatArray
-) -> LevelLikelihood:
-    cells = plain.occupancy_cells(history, psi, p)
-    return LevelLikelihood(
-        objective=mixture_objective(cells, model, len(start)),
-        row_scores=lambda theta: mixture_scores(cells, model, theta, len(start))[cells.group],
-        start=start,
-        curvature=np.full(len(start), PRIOR_SD_NUMBER**-2),
-        far=True,
     )
 
 
 def _false_positive(
     cells: false_positives.FalsePositiveCells, start: FloatArray
 ) -> LevelLikelihood:
+    def scores(theta: FloatArray, cluster: IntArray) -> FloatArray:
+        return cluster_scores(false_positives.cell_scores(cells, theta)[cells.group], cluster)
+
     return LevelLikelihood(
         objective=false_positives.objective(cells),
-        row_scores=lambda theta: false_positives.cell_scores(cells, theta)[cells.group],
+        cluster_scores=scores,
         start=start,
         curvature=np.full(len(start), PRIOR_SD_NUMBER**-2),
         far=True,

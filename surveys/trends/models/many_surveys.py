@@ -54,9 +54,10 @@ def simulated_statistics(
     expected = expected_counts(frame, near.theta)
     counts = np.zeros((surveys, len(expected.counts)))
     scores = np.zeros((surveys, len(near.theta)))
-    for block in frame.silent.blocks:
+    luck = frame.luck(surveys, rng)
+    for block in frame.silent_blocks:
         histories = _histories(frame, block, near.theta)
-        codes = _drawn(histories.chances, rng.random((surveys, len(block.at))))
+        codes = _drawn(histories.chances, luck[:, block.at])
         counts += _counted(codes, histories, len(frame.cohorts))
         scores[:, block.columns] += _scores(block, histories.state, codes)
     steps = [newton_step(score, near.hessian, near.held)[0] for score in scores]
@@ -74,20 +75,27 @@ def expected_counts(frame: SurveyFrame, theta: FloatArray) -> ExpectedCounts:
     """How many rows of each cohort have each history at these coefficients."""
     cohorts, width = len(frame.cohorts), 1 << frame.seen.shape[1]
     counts, slope = np.zeros((cohorts, width)), np.zeros((cohorts, width, len(theta)))
-    for block in frame.silent.blocks:
+    for block in frame.silent_blocks:
         histories = _histories(frame, block, theta)
-        state, own = histories.state, np.eye(cohorts)[histories.cohort]
-        counts += (histories.chances @ own).T
-        for code, chance in enumerate(histories.occupied):
-            of_psi = chance * (1 - state.psi) - (state.psi_spread if code == 0 else 0.0)
-            by_psi = block.psi @ (of_psi[:, None] * own)
-            by_p = np.zeros((len(block.p), cohorts))
-            for visit, p in enumerate(state.expected):
-                heard = code >> visit & 1
-                of_p = chance * (block.trials[visit] * heard - p)
-                by_p += block.p[:, visit] @ (of_p[:, None] * own)
-            slope[:, code, block.columns] += np.concatenate([by_psi, by_p]).T
+        for cohort in np.unique(histories.cohort).tolist():
+            of_cohort = np.flatnonzero(histories.cohort == cohort)
+            rows = slice(None) if len(of_cohort) == len(block.at) else of_cohort
+            counts[cohort] += histories.chances[:, rows].sum(axis=1)
+            slope[cohort][:, block.columns] += _slope(block, histories, rows)
     return ExpectedCounts(counts=counts.ravel(), slope=slope.reshape(-1, len(theta)))
+
+
+def _slope(block: Block, histories: _Histories, rows: IntArray | slice) -> FloatArray:
+    """Of the expected counts of the histories (H, k), over some rows of a block."""
+    state, chances = histories.state, histories.occupied[:, rows]
+    of_psi = chances * (1 - state.psi[rows])
+    of_psi[0] -= state.psi_spread[rows]
+    by_p = np.zeros((len(chances), len(block.p)))
+    for visit, p in enumerate(state.expected):
+        heard = np.arange(len(chances)) >> visit & 1
+        of_p = chances * (block.trials[visit, rows] * heard[:, None] - p[rows])
+        by_p += of_p @ block.p[:, visit, rows].T
+    return np.concatenate([of_psi @ block.psi[:, rows].T, by_p], axis=1)
 
 
 def _histories(frame: SurveyFrame, block: Block, theta: FloatArray) -> _Histories:

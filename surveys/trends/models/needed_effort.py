@@ -13,7 +13,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import expit
+from scipy.special import expit, nctdtr
 
 from surveys.trends.models.year_slope import matched_degrees
 from surveys.trends.models.year_trend import YearTrend
@@ -150,8 +150,6 @@ def _chance(
     slope: float, years: IntArray, breaks: tuple[int, ...], errors: _Errors, routes: int
 ) -> float:
     """Chance that the interval of the slope leaves out zero on its own side."""
-    from scipy.stats import nct  # noqa: PLC0415 - half a second at every start
-
     steps = [(years >= first).astype(np.float64) for first in breaks]
     design = np.column_stack([np.ones(len(years)), years - years.mean(), *steps])
     projection = np.linalg.pinv(design)
@@ -170,7 +168,7 @@ def _chance(
         years=len(years),
     )
     distance = abs(slope) / np.sqrt(own + errors.between * each)
-    return float(nct.sf(t_quantile(0.95, degrees), degrees, distance))
+    return float(1 - nctdtr(degrees, distance, t_quantile(0.95, degrees)))
 
 
 def _slope_of(trend: YearTrend, years: IntArray, percent: float) -> float:

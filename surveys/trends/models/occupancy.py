@@ -16,9 +16,9 @@ from scipy.special import expit, logit
 from surveys.trends import estimates
 from surveys.trends.estimates import Estimate
 from surveys.trends.models.model_fit import EDGE_LOGIT, FEWEST_CLUSTERS, back_transformed
-from surveys.trends.models.occupancy_blocks import MOST_NUMBERS
 from surveys.trends.models.occupancy_likelihood import (
     OccupancyCells,
+    cells_of_layout,
     clustered_scores,
     objective,
     occupancy_cells,
@@ -38,6 +38,7 @@ from surveys.trends.numerics.design import (
 from surveys.trends.numerics.intervals import t_quantile, wilson
 from surveys.trends.numerics.optimize import Maximum, covariance_of, identified, maximize
 from surveys.trends.numerics.sandwich import sandwich_covariance
+from surveys.trends.numerics.visit_layout import MOST_NUMBERS
 from surveys.trends.printing import PrintedRow, PrintsAsTable, coefficient_rows
 
 _UNSETTLED = {
@@ -215,16 +216,22 @@ def fit_occupancy_designs(
     scaled_p, back_p = standardized(_without_missing(p, history))
     visits = (~np.isnan(history)).sum(axis=1).astype(np.float64)
     scale = level_scale(p, visits if p.matrix.ndim == 3 else np.ones(len(history)))
-    cells = occupancy_cells(
-        history, scaled_psi, scaled_p, levels=1 / scale, level=p.level, clean=p.units is not None
-    )
+    if p.layout is not None and p.places is not None and p.layout.is_of(history):
+        cells = cells_of_layout(
+            p.layout, p.places, scaled_psi, scaled_p, levels=1 / scale, level=p.level
+        )
+    else:
+        cells = occupancy_cells(
+            history, scaled_psi, scaled_p,
+            levels=1 / scale, level=p.level, clean=p.units is not None,
+        )  # fmt: skip
     back = blocks(blocks(back_psi, np.diag(1 / scale)), back_p)
     if p.units is not None and p.levels:
         # Levels stand in place of an intercept, and take up where the columns are centered.
         first = len(back_psi)
         back[first : first + p.levels, first + p.levels :] = -p.units[0] / p.units[1]
 
-    heard = int(np.nansum(history.max(axis=1, initial=0.0, where=~np.isnan(history))))
+    heard = int((history == 1).any(axis=1).sum())
     naive = wilson(heard, len(history), name="naive occupancy")
     flags = estimates.merge_flags(flags, history_flags(history))
     maximum, covariance = None, np.full(back.shape, np.nan)
@@ -275,7 +282,7 @@ def history_flags(history: FloatArray) -> tuple[str, ...]:
     """What detection histories (rows, visits) cannot carry, before anything is fitted."""
     if not len(history):
         return (estimates.NO_EFFORT, estimates.TOO_FEW_DATA)
-    detections = np.nansum(history, axis=1)
+    detections = (history == 1).sum(axis=1)
     flags: list[str] = []
     if not detections.any():
         flags += [estimates.NEVER_HEARD, estimates.TOO_FEW_DATA]
@@ -297,7 +304,9 @@ def _without_missing(p: Design, history: FloatArray) -> Design:
 def _start(psi: Design, p: Design, history: FloatArray, heard: int) -> FloatArray:
     """Intercepts near the naive shares, all slopes zero."""
     share = np.clip(heard / len(history), 0.05, 0.95)
-    rate = np.nansum(history) / max((~np.isnan(history[np.nansum(history, axis=1) > 0])).sum(), 1)
+    detections = history == 1
+    visits = ~np.isnan(history[detections.any(axis=1)])
+    rate = detections.sum() / max(visits.sum(), 1)
     return np.concatenate(
         [
             _start_part(psi, float(logit(share))),
@@ -328,10 +337,7 @@ def _start_part(design: Design, level: float) -> FloatArray:
 def _search_flags(
     maximum: Maximum, cells: OccupancyCells, covariance: FloatArray
 ) -> tuple[str, ...]:
-    k = cells.psi_design.shape[1]
-    psi_logit = cells.psi_design @ maximum.theta[:k]
-    p_logit = cells.p_logit(maximum.theta)[cells.trials > 0]
-    edge = bool(max(np.abs(psi_logit).max(), np.abs(p_logit).max()) > EDGE_LOGIT)
+    edge = cells.largest_logit(maximum.theta) > EDGE_LOGIT
     flags: list[str] = []
     if not maximum.converged:
         flags.append(estimates.DID_NOT_CONVERGE)

@@ -8,16 +8,17 @@ Columns that are zero throughout a block, as those of other years, are left out 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import product
 
 import numpy as np
 
 from surveys.trends.numerics.arrays import FloatArray, IntArray
+from surveys.trends.numerics.visit_layout import MOST_NUMBERS, LaidOut, VisitLayout
 
-# Numbers of one array of a block: 64 kB, of which some ten are in use at a time.
-MOST_NUMBERS = 8_192
+# Its exponential is a number still.
+_LARGEST = 700.0
 # Designs with more columns are sorted by which are zero, up to so many kinds of rows.
 _FEW_COLUMNS, _MOST_KINDS = 12, 64
 
@@ -82,6 +83,19 @@ class Block:
     trials: FloatArray
     weight: FloatArray
     if_empty: FloatArray | None
+    _latest: list[tuple[FloatArray, BlockState]] = field(
+        default_factory=list, init=False, repr=False, compare=False
+    )
+
+    @cached_property
+    def all_listened(self) -> bool:
+        """Whether each visit happened, and is one."""
+        return bool((self.trials == 1).all())
+
+    @cached_property
+    def all_silent(self) -> bool:
+        """Whether no visit heard the species."""
+        return not self.heard.any()
 
     @cached_property
     def flat(self) -> FloatArray:
@@ -115,17 +129,27 @@ class Block:
         return of_psi @ self.psi, (of_p @ self.flat).reshape(self.trials.shape)
 
     def evaluate(self, theta: FloatArray) -> BlockState:
-        """The block at the coefficients of all blocks."""
+        """The block at the coefficients of all blocks. The latest state is kept: Hessian and scores
+        are asked for where the gradient was."""
+        own = theta[self.columns]
+        if not self._latest or not np.array_equal(self._latest[0][0], own):
+            self._latest[:] = [(own, self._evaluate(theta))]
+        return self._latest[0][1]
+
+    def _evaluate(self, theta: FloatArray) -> BlockState:
         psi_logit, p_logit = self.predictors(theta)
         soft_psi, psi, psi_spread = soft_and_chance(psi_logit)
-        soft_p, p, p_spread = soft_and_chance(p_logit)
-        # log p = logit - log(1 + e^logit) and log(1 - p) = -log(1 + e^logit) keep their digits at
-        # both ends.
-        p_logit *= self.heard
-        soft_p *= self.trials
-        p_logit -= soft_p
-        if_occupied = p_logit.sum(axis=0)
-        if_occupied += psi_logit
+        soft_p, p, p_spread = quick_soft_and_chance(p_logit)
+        if not self.all_listened:
+            for values in (soft_p, p, p_spread):
+                values *= self.trials
+        # log p = logit - log(1 + e^logit) and log(1 - p) = -log(1 + e^logit).
+        if self.all_silent:
+            if_occupied = psi_logit - soft_p.sum(axis=0)
+        else:
+            p_logit *= self.heard
+            p_logit -= soft_p
+            if_occupied = psi_logit + p_logit.sum(axis=0)
         if_occupied -= soft_psi
         occupied: FloatArray | float = 1.0
         log_likelihoods = if_occupied
@@ -134,8 +158,6 @@ class Block:
             apart = if_occupied - if_empty
             _, occupied, _ = soft_and_chance(apart)
             log_likelihoods = np.maximum(if_occupied, if_empty) + np.log1p(np.exp(-np.abs(apart)))
-        p *= self.trials
-        p_spread *= self.trials
         return BlockState(
             log_likelihoods=log_likelihoods,
             occupied=occupied,
@@ -182,27 +204,30 @@ class Block:
 def blocks_of(cells: Cells) -> tuple[Block, ...]:
     """The cells in blocks."""
     psi, p = cells.psi_design.T, cells.p_design.transpose(2, 1, 0)
+    return tuple(_block(cells, psi, p, rows, surely) for rows, surely in rows_of_blocks(cells))
+
+
+def rows_of_blocks(cells: Cells) -> list[tuple[IntArray, bool]]:
+    """The cells of each block, and whether all of them are surely occupied."""
+    psi, p = cells.psi_design.T, cells.p_design.transpose(2, 1, 0)
     if 0 < cells.trials.size <= MOST_NUMBERS:
-        return (_block(cells, psi, p, np.arange(len(cells.weight)), False),)
+        return [(np.arange(len(cells.weight)), False)]
     sure = np.isneginf(cells.if_empty)
     most = max(MOST_NUMBERS // cells.trials.shape[1], 1)
-    made: list[Block] = []
+    made: list[tuple[IntArray, bool]] = []
     for kind in _kinds(psi, p) if cells.level is None else _by_code(cells.level):
         for rows, surely in ((kind[sure[kind]], True), (kind[~sure[kind]], False)):
-            made += [
-                _block(cells, psi, p, rows[first : first + most], surely)
-                for first in range(0, len(rows), most)
-            ]
-    return tuple(made)
+            made += [(rows[first : first + most], surely) for first in range(0, len(rows), most)]
+    return made
 
 
 def _kinds(psi: FloatArray, p: FloatArray) -> Iterator[IntArray]:
     """Cells by which columns of their designs are zero; all of them together where that is little
     use."""
     every = np.arange(psi.shape[1])
-    used = np.concatenate([psi != 0, (p != 0).any(axis=1)])
-    if len(used) <= _FEW_COLUMNS or not len(every):
+    if len(psi) + len(p) <= _FEW_COLUMNS or not len(every):
         return iter([every])
+    used = np.concatenate([psi != 0, (p != 0).any(axis=1)])
     packed = np.ascontiguousarray(np.packbits(used, axis=0).T)
     _, kind = np.unique(packed.view(f"V{packed.shape[1]}").ravel(), return_inverse=True)
     return _by_code(kind) if kind.max() < _MOST_KINDS else iter([every])
@@ -237,6 +262,86 @@ def _block(cells: Cells, psi: FloatArray, p: FloatArray, rows: IntArray, sure: b
         weight=cells.weight[rows],
         if_empty=None if sure else cells.if_empty[rows],
     )
+
+
+def shared_blocks(
+    layout: VisitLayout,
+    places: IntArray,
+    psi_design: FloatArray,
+    *,
+    levels: FloatArray,
+    level: IntArray | None = None,
+    psi_level: IntArray | None = None,
+    false_rate: float = 0.0,
+) -> tuple[Block, ...]:
+    """Blocks of a layout for one model of its rows.
+
+    ``places`` are the columns of p there, beginning with the intercept, which ``levels`` (L,) and
+    ``level`` (rows,), as in ``OccupancyCells``, take the place of. Coefficients are those of the
+    levels of psi that ``psi_level`` (rows,) numbers, of ``psi_design`` (rows, k), and of p.
+    """
+    first = 0 if psi_level is None else int(psi_level.max()) + 1
+    before_p = first + psi_design.shape[1]
+    made = []
+    for laid, own_psi in zip(layout.blocks, layout.parts(psi_design), strict=True):
+        of_psi = np.arange(first, before_p)
+        if psi_level is not None:
+            codes, marks = _marks(psi_level[laid.at])
+            own_psi, of_psi = np.concatenate([marks, own_psi]), np.concatenate([codes, of_psi])
+        p, of_p = laid.picked(places), np.arange(len(places))
+        if level is not None:
+            codes, marks = _marks(level[laid.at])
+            wide = (marks * levels[codes, None])[:, None] * p[:1]
+            p = np.concatenate([wide, p[1:]])
+            of_p = np.concatenate([codes, len(levels) + np.arange(len(places) - 1)])
+        made.append(
+            Block(
+                at=laid.at,
+                columns=np.concatenate([of_psi, before_p + of_p]),
+                psi=own_psi,
+                p=p,
+                heard=laid.heard,
+                trials=laid.trials,
+                weight=np.ones(len(laid.at)),
+                if_empty=_if_empty(laid, false_rate),
+            )
+        )
+    return tuple(made)
+
+
+def _marks(level: IntArray) -> tuple[IntArray, FloatArray]:
+    """The levels of some rows in order (L,), and 1 where a row has one of them (L, g)."""
+    if (level == level[0]).all():
+        return level[:1], np.ones((1, len(level)))
+    codes = np.unique(level)
+    return codes, (level == codes[:, None]).astype(np.float64)
+
+
+def _if_empty(laid: LaidOut, false_rate: float) -> FloatArray | None:
+    if false_rate:
+        return chance_if_empty(laid.heard.sum(axis=0), laid.trials.sum(axis=0), false_rate)
+    return np.zeros(len(laid.at)) if laid.silent else None
+
+
+def chance_if_empty(heard: FloatArray, listened: FloatArray, false_rate: float) -> FloatArray:
+    """Log-chance of what was heard on the visits to an empty site, all false (g,)."""
+    chances: FloatArray = heard * np.log(false_rate)
+    chances += (listened - heard) * np.log1p(-false_rate)
+    return chances
+
+
+def quick_soft_and_chance(logit: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """The same in fewer passes. Where the first is nearly 0 it is right to 1e-14, which is too
+    little only for its logarithm."""
+    large = np.negative(logit)
+    np.exp(np.minimum(large, _LARGEST, out=large), out=large)
+    above = 1.0 + large
+    soft = np.log(above)
+    soft += logit
+    chance = np.divide(1.0, above, out=above)
+    large *= chance
+    large *= chance
+    return soft, chance, large
 
 
 def soft_and_chance(logit: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -7,18 +7,25 @@ same are counted once.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
-from surveys.trends.models.occupancy_blocks import Block, BlockState, Cells, blocks_of
+from surveys.trends.models.occupancy_blocks import (
+    Block,
+    Cells,
+    blocks_of,
+    chance_if_empty,
+    shared_blocks,
+)
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
 from surveys.trends.numerics.design import linear
 from surveys.trends.numerics.grouping import group_rows
 from surveys.trends.numerics.optimize import Objective
 from surveys.trends.numerics.sandwich import cluster_scores
+from surveys.trends.numerics.visit_layout import VisitLayout
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,7 +36,8 @@ class OccupancyCells:
     ``weight`` (G,) counts rows, ``group`` (rows,) leads from the rows to their cell. A visit to an
     empty site hears the species with chance ``false_rate``. The first coefficients of p may be
     levels of a factor, without columns in ``p_design``: ``level`` (G,) says which a cell has, and
-    ``levels`` (L,) how much each counts.
+    ``levels`` (L,) how much each counts. With a ``layout`` every row is a cell, and the columns of
+    p are its ``places``, the intercept included.
     """
 
     detections: FloatArray
@@ -41,6 +49,8 @@ class OccupancyCells:
     false_rate: float = 0.0
     levels: FloatArray = field(default_factory=lambda: np.zeros(0))
     level: IntArray | None = None
+    layout: VisitLayout | None = None
+    places: IntArray | None = None
 
     @cached_property
     def silent(self) -> BoolArray:
@@ -50,17 +60,29 @@ class OccupancyCells:
     @cached_property
     def blocks(self) -> tuple[Block, ...]:
         """The cells as they are worked out."""
-        return blocks_of(
-            Cells(
-                detections=self.detections,
-                trials=self.trials,
-                psi_design=self.psi_design,
-                p_design=self.p_design,
-                weight=self.weight,
-                if_empty=self.if_empty,
+        if self.layout is not None and self.places is not None:
+            return shared_blocks(
+                self.layout,
+                self.places,
+                self.psi_design,
                 levels=self.levels,
                 level=self.level,
+                false_rate=self.false_rate,
             )
+        return blocks_of(self.to_cut)
+
+    @property
+    def to_cut(self) -> Cells:
+        """What is cut into blocks."""
+        return Cells(
+            detections=self.detections,
+            trials=self.trials,
+            psi_design=self.psi_design,
+            p_design=self.p_design,
+            weight=self.weight,
+            if_empty=self.if_empty,
+            levels=self.levels,
+            level=self.level,
         )
 
     def p_logit(self, theta: FloatArray) -> FloatArray:
@@ -78,9 +100,25 @@ class OccupancyCells:
         if not self.false_rate:
             return np.where(self.silent, 0.0, -np.inf)
         heard, listened = self.detections.sum(axis=1), self.trials.sum(axis=1)
-        chances: FloatArray = heard * np.log(self.false_rate)
-        chances += (listened - heard) * np.log1p(-self.false_rate)
-        return chances
+        return chance_if_empty(heard, listened, self.false_rate)
+
+    @cached_property
+    def kinds(self) -> int:
+        """How many of the cells differ."""
+        if self.layout is None:
+            return len(self.weight)
+        of_level = () if self.level is None else (self.level.astype(np.float64)[:, None],)
+        designs = (self.psi_design, self.p_design, *of_level)
+        return len(group_rows(self.detections, self.trials, *designs)[0])
+
+    def largest_logit(self, theta: FloatArray) -> float:
+        """Of psi or of p at a visit that happened, without its sign."""
+        largest = 0.0
+        for block in self.blocks:
+            psi_logit, p_logit = block.predictors(theta)
+            p_logit *= block.trials > 0
+            largest = max(largest, float(np.abs(psi_logit).max()), float(np.abs(p_logit).max()))
+        return largest
 
 
 def occupancy_cells(
@@ -120,6 +158,32 @@ def occupancy_cells(
     )
 
 
+def cells_of_layout(
+    layout: VisitLayout,
+    places: IntArray,
+    psi_design: FloatArray,
+    p_design: FloatArray,
+    *,
+    levels: FloatArray,
+    level: IntArray | None,
+) -> OccupancyCells:
+    """The rows of a layout, none of them counted together; ``places`` without the intercept where
+    there are levels."""
+    rows = len(psi_design)
+    return OccupancyCells(
+        detections=layout.heard,
+        trials=layout.trials,
+        psi_design=psi_design,
+        p_design=p_design,
+        weight=np.ones(rows),
+        group=np.arange(rows),
+        levels=levels,
+        level=level,
+        layout=layout,
+        places=places if level is None else np.r_[0, places],
+    )
+
+
 def log_likelihood(cells: OccupancyCells, theta: FloatArray) -> float:
     """Log-likelihood at ``theta``: coefficients of psi, then of p, on the logit scale."""
     return sum(
@@ -145,11 +209,32 @@ def clustered_scores(cells: OccupancyCells, theta: FloatArray, cluster: IntArray
     """Scores of the rows summed within each cluster (C, K); ``cluster`` (rows,) is of the rows."""
     if len(cells.weight) < len(cells.group):
         return cluster_scores(row_scores(cells, theta), cluster)
-    summed = np.zeros((int(cluster.max(initial=-1)) + 1, len(theta)))
-    for block in cells.blocks:
-        clusters, own = np.unique(cluster[block.at], return_inverse=True)
-        scores = block.scores(block.evaluate(theta))
-        summed[np.ix_(clusters, block.columns)] += cluster_scores(scores.T, own)
+    return scores_of_clusters(block_scores(cells.blocks, theta), cluster, len(theta))
+
+
+def block_scores(
+    blocks: Sequence[Block], theta: FloatArray
+) -> Iterator[tuple[Block, IntArray, FloatArray]]:
+    """Each block, the numbers of its coefficients (k,), and the scores of its cells (k, g)."""
+    for block in blocks:
+        yield block, block.columns, block.scores(block.evaluate(theta))
+
+
+def scores_of_clusters(
+    parts: Iterable[tuple[Block, IntArray, FloatArray]], cluster: IntArray, size: int
+) -> FloatArray:
+    """Scores (k, g) of blocks by so many of their columns (k,), summed within clusters (C, size);
+    ``cluster`` (rows,) is of all rows."""
+    summed = np.zeros((int(cluster.max(initial=-1)) + 1, size))
+    for block, columns, scores in parts:
+        own = cluster[block.at]
+        step = np.diff(own)
+        if (step < 0).any():
+            order = np.argsort(own, kind="stable")
+            own, scores = own[order], scores[:, order]
+            step = np.diff(own)
+        begins = np.r_[0, 1 + np.flatnonzero(step)]
+        summed[own[begins][:, None], columns] += np.add.reduceat(scores, begins, axis=1).T
     return summed
 
 
@@ -168,26 +253,21 @@ def objective(cells: OccupancyCells) -> Objective:
 
 def objective_of(blocks: Sequence[Block]) -> Objective:
     """The same of cells that are in blocks already."""
-    latest: list[tuple[FloatArray, list[BlockState]]] = []
 
     def value_gradient(theta: FloatArray) -> tuple[float, FloatArray]:
-        value, gradient, states = 0.0, np.zeros(len(theta)), []
+        value, gradient = 0.0, np.zeros(len(theta))
         for block in blocks:
             # The gradient follows at once, while the block is still in the processor's cache.
             state = block.evaluate(theta)
             value += float(block.weight @ state.log_likelihoods)
             gradient[block.columns] += block.gradient(state)
-            states.append(state)
-        latest[:] = [(theta, states)]
         return value, gradient
 
     def hessian(theta: FloatArray) -> FloatArray:
-        # It is asked for at the point whose gradient was just computed.
-        known = latest and latest[0][0] is theta
-        states = latest[0][1] if known else [block.evaluate(theta) for block in blocks]
         matrix = np.zeros((len(theta), len(theta)))
-        for block, state in zip(blocks, states, strict=True):
-            matrix[block.columns[:, None], block.columns] += block.hessian(state)
+        for block in blocks:
+            own = block.hessian(block.evaluate(theta))
+            matrix[block.columns[:, None], block.columns] += own
         return matrix
 
     return Objective(value_gradient=value_gradient, hessian=hessian)

@@ -15,7 +15,7 @@ import numpy as np
 from scipy.special import expit
 
 from surveys.trends.models.occupancy import OccupancyFit
-from surveys.trends.models.occupancy_blocks import Block
+from surveys.trends.models.occupancy_blocks import Block, rows_of_blocks
 from surveys.trends.models.occupancy_likelihood import OccupancyCells
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
 from surveys.trends.numerics.grouping import group_rows
@@ -91,6 +91,23 @@ class SurveyFrame:
         ).blocks
 
     @cached_property
+    def silent_blocks(self) -> tuple[Block, ...]:
+        """Every unit once with nothing heard."""
+        if self.silent.layout is None:
+            return self.silent.blocks
+        return tuple(
+            replace(block, heard=np.zeros_like(block.heard), if_empty=np.zeros(len(block.at)))
+            for block in self.silent.blocks
+        )
+
+    def luck(self, surveys: int, rng: np.random.Generator) -> FloatArray:
+        """Numbers between 0 and 1 (S, U), the same however the units are laid out."""
+        luck = np.empty((surveys, len(self.size)))
+        for rows, _ in rows_of_blocks(self.silent.to_cut):
+            luck[:, rows] = rng.random((surveys, len(rows)))
+        return luck
+
+    @cached_property
     def cohort_of(self) -> IntArray:
         """Which cohort each row belongs to (rows,)."""
         of_unit = np.empty(len(self.size), dtype=np.int64)
@@ -122,6 +139,8 @@ def survey_frame(fit: OccupancyFit) -> SurveyFrame:
         group=np.arange(len(first)),
         levels=cells.levels,
         level=None if level is None else level[first],
+        layout=cells.layout,
+        places=cells.places,
     )
     return SurveyFrame(
         unit=unit,

@@ -14,7 +14,11 @@ import numpy as np
 from scipy.special import expit, gammaln
 
 from surveys.trends.models.latent_mixture import Curved, Predicted, by_coefficients, summed
-from surveys.trends.models.occupancy_blocks import Block, soft_and_chance
+from surveys.trends.models.occupancy_blocks import (
+    Block,
+    quick_soft_and_chance,
+    soft_and_chance,
+)
 from surveys.trends.numerics.arrays import FloatArray
 
 # Largest number of animals summed over. Occupancy, unlike the mean number, barely depends on it.
@@ -39,19 +43,19 @@ def two_classes(
     scores, spreads = np.empty((2, visits + 3, count)), []
     for state, side in ((1, 0.5), (2, -0.5)):
         logit = p_logit + side * apart
-        soft, p, spread = soft_and_chance(logit)
+        soft, p, spread = quick_soft_and_chance(logit)
+        if not block.all_listened:
+            for values in (soft, p, spread):
+                values *= block.trials
         logit *= block.heard
-        soft *= block.trials
         logit -= soft
         of_class = -np.logaddexp(0.0, -in_first if state == 1 else in_first)
         logs[state] = psi_logit - soft_psi + of_class + logit.sum(axis=0)
-        p *= block.trials
         score = scores[state - 1]
         score[0] = 1 - psi
         residual = np.subtract(block.heard, p, out=score[1 : 1 + visits])
         score[-2] = side * residual.sum(axis=0)
         score[-1] = 1 - first if state == 1 else -first
-        spread *= block.trials
         spreads.append(spread)
     value, (empty, *of_classes) = _over_states(logs)
     slope = of_classes[0] * scores[0] + of_classes[1] * scores[1]

@@ -120,7 +120,7 @@ def _stretches(fit: OccupancyFit, model: LevelModel) -> list[Stretch]:
             p_design = np.concatenate([own, p_design], axis=-1)
         if p_design.shape[1] == 1:
             p_design = p_design[:, 0]
-        likelihood = model(fit.history[rows], cells.psi_design[of_rows], p_design, rows)
+        likelihood = model.of_rows(fit.history[rows], cells.psi_design[of_rows], p_design, rows)
         more = cells.p_design.shape[-1] + len(likelihood.start)
         columns = [
             np.arange(psi_size),

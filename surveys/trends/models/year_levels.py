@@ -8,9 +8,9 @@ worse sites than those which were run late, so that the levels follow the change
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import partial
+from functools import cached_property, partial
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -18,6 +18,7 @@ from scipy.special import expit
 
 from surveys.trends import estimates
 from surveys.trends.estimates import merge_flags
+from surveys.trends.models.centered_classes import maximize_centered
 from surveys.trends.models.level_models import (
     LevelModel,
     Stretch,
@@ -26,7 +27,7 @@ from surveys.trends.models.level_models import (
     joined_scores,
 )
 from surveys.trends.models.occupancy import check_histories, history_flags
-from surveys.trends.models.occupancy_blocks import MOST_NUMBERS
+from surveys.trends.models.occupancy_blocks import Block, shared_blocks
 from surveys.trends.numerics.arrays import FloatArray, IntArray, codes_of
 from surveys.trends.numerics.design import (
     INTERCEPT,
@@ -42,6 +43,7 @@ from surveys.trends.numerics.design import (
 )
 from surveys.trends.numerics.optimize import Maximum, Objective, identified, maximize
 from surveys.trends.numerics.sandwich import sandwich_covariance
+from surveys.trends.numerics.visit_layout import MOST_NUMBERS
 
 ROUTE_MEAN_YEAR = "mean season year of the route"
 # A weak normal prior on what sets one year apart from the others keeps the level of a year in which
@@ -85,6 +87,17 @@ class YearLevels:
     flags: tuple[str, ...]
     model_covariance: FloatArray | None = None
     found: Mapping[str, float] = field(default_factory=dict)
+
+    def mean_share(self, logit: float) -> float:
+        """Mean share over all rows, the impossible ones included, at a level of occupancy."""
+        offsets, weights = self._kinds
+        return float(expit(logit + offsets) @ weights) * self.part
+
+    @cached_property
+    def _kinds(self) -> tuple[FloatArray, FloatArray]:
+        """The distinct offsets and the part of the rows with each."""
+        offsets, counts = np.unique(self.offsets, return_counts=True)
+        return offsets, counts / max(len(self.offsets), 1)
 
 
 def fit_year_levels(
@@ -195,11 +208,12 @@ def fit_year_levels(
     )
     if estimates.NOT_IDENTIFIED in flags or not heard.any():
         return levels
+    code = np.searchsorted(years, year[at])
     stretches_of = partial(
-        _stretches,
-        model, history, columns, p, at, np.searchsorted(years, year[at]), by_year=detection_by_year,
-    )  # fmt: skip
-    stretches = stretches_of()
+        _stretches, model, history, columns, p, at, code, by_year=detection_by_year
+    )
+    stretches = _shared(model, history, columns, p, code, by_year=detection_by_year)
+    stretches = stretches or stretches_of()
     rough = None
     if stretches[0].likelihood.far and history.size > _MANY:
         rough = stretches_of(every=_PART)
@@ -255,7 +269,7 @@ def _stretches(
         rows = np.flatnonzero((code >= some[0]) & (code <= some[-1]))[::every]
         level = factor_design(code[rows], levels=some, prefix="")
         constant = level if by_year else site_design(len(rows))
-        likelihood = model(
+        likelihood = model.of_rows(
             history[rows],
             join(level, columns.select(rows)).matrix,
             join(constant, p.select(rows)).matrix,
@@ -270,6 +284,39 @@ def _stretches(
         ]
         made.append(Stretch(likelihood=likelihood, columns=np.concatenate(own), rows=rows))
     return made
+
+
+def _shared(
+    model: LevelModel,
+    history: FloatArray,
+    columns: Design,
+    p: Design,
+    code: IntArray,
+    *,
+    by_year: bool,
+) -> list[Stretch]:
+    """All rows as one stretch, of blocks that other models of the same visits use as well; none
+    where there are no such blocks or the model has no use for them."""
+    layout, places, years = p.layout, p.places, int(code.max()) + 1
+    if model.of_blocks is None or layout is None or places is None or not layout.is_of(history):
+        return []
+    first = years + len(columns.names)
+
+    def blocks_at(false_rate: float) -> tuple[Block, ...]:
+        return shared_blocks(
+            layout,
+            np.r_[0, places],
+            columns.matrix,
+            psi_level=code,
+            level=code if by_year else None,
+            levels=np.ones(years) if by_year else np.zeros(0),
+            false_rate=false_rate,
+        )
+
+    size = first + (years if by_year else 1) + len(p.names)
+    likelihood = model.of_blocks(blocks_at)
+    everything = np.arange(size + len(likelihood.start))
+    return [Stretch(likelihood=likelihood, columns=everything, rows=np.arange(len(history)))]
 
 
 def _runs_of_years(sizes: IntArray) -> list[IntArray]:
@@ -348,7 +395,7 @@ class _Search:
     """``names`` are those of the coefficients but the single numbers of the form of detection,
     ``penalty`` the curvature of their prior, ``route`` (rows,) the clusters, ``begin`` where the
     search begins, by name, if not at zero. ``rough`` is the likelihood of a part of the rows, at
-    whose maximum it begins, or with sites nearly equal where that is better."""
+    whose maximum it begins, climbed from far and from sites nearly equal, where one is better."""
 
     stretches: Sequence[Stretch]
     names: tuple[str, ...]
@@ -366,11 +413,26 @@ class _Search:
         start[: len(self.names)] = [self.begin.get(name, 0.0) for name in self.names]
         goal = _penalized(joined(self.stretches), penalty, center)
         if self.rough is not None:
-            starts = [maximize(_penalized(joined(self.rough), penalty, center), start).theta]
+            starts = [start]
             if numbers.nearly_equal is not None:
                 starts.append(np.r_[start[: len(self.names)], numbers.nearly_equal])
-            start = max(starts, key=lambda one: goal.value_gradient(one)[0])
+            part = _penalized(joined(self.rough), penalty, center)
+            climb = self._climb()
+            ends = [climb(part, one).theta for one in starts]
+            start = max([*ends, *starts[1:]], key=lambda one: goal.value_gradient(one)[0])
+            return climb(goal, start)
         return maximize(goal, start)
+
+    def _climb(self) -> Callable[[Objective, FloatArray], Maximum]:
+        """The search in a large program."""
+        if self.stretches[0].likelihood.nearly_equal is None:
+            return maximize
+        levels = [
+            number
+            for number, name in enumerate(self.names)
+            if name == f"detection: {INTERCEPT}" or name.startswith("detection: year ")
+        ]
+        return partial(maximize_centered, levels=np.array(levels))
 
 
 def _found(levels: YearLevels, search: _Search, columns: Design) -> YearLevels:

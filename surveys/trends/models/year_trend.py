@@ -13,7 +13,6 @@ from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import expit
 
 from surveys.trends import estimates
 from surveys.trends.estimates import Estimate, merge_flags, not_estimable
@@ -251,7 +250,7 @@ def year_trend_line(trend: YearTrend) -> tuple[tuple[int, Estimate], ...]:
             continue
         middle, half = line.at(year), line.half_width(year)
         value, low, high = (
-            _share(trend.levels, logit) for logit in (middle, middle - half, middle + half)
+            trend.levels.mean_share(logit) for logit in (middle, middle - half, middle + half)
         )
         estimates.append(
             (
@@ -302,14 +301,9 @@ def _ends(
     level = line.at(middle)
     first, last = float(years[0]), float(years[-1])
     return (
-        _share(levels, level + slope * (first - middle)),
-        _share(levels, level + slope * (last - middle)),
+        levels.mean_share(level + slope * (first - middle)),
+        levels.mean_share(level + slope * (last - middle)),
     )
-
-
-def _share(levels: YearLevels, logit: float) -> float:
-    """Mean share over all rows, the impossible ones included, at a level of occupancy."""
-    return float(np.mean(expit(logit + levels.offsets))) * levels.part
 
 
 def _unknown(name: str, trend: YearTrend) -> Estimate:

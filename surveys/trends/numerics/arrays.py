@@ -11,6 +11,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 AnyArray = NDArray[Any]
+_FEW = 8
 
 
 def float_array(values: ArrayLike, *, name: str, ndim: int) -> FloatArray:
@@ -43,5 +44,11 @@ def codes_of(values: ArrayLike, *, name: str, length: int) -> tuple[AnyArray, In
         raise ValueError(
             f"{name}: expected one value for each of {length} rows, got shape {array.shape}"
         )
+    if array.dtype == np.int64 and length and array.min() >= 0 and array.max() < _FEW * length:
+        # Small whole numbers need no sorting.
+        labels = np.flatnonzero(np.bincount(array))
+        number = np.zeros(int(labels[-1]) + 1, dtype=np.int64)
+        number[labels] = np.arange(len(labels))
+        return labels, number[array]
     labels, codes = np.unique(array, return_inverse=True)
     return labels, codes.astype(np.int64)

@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 
 from surveys.trends.numerics.arrays import AnyArray, BoolArray, FloatArray, IntArray
 from surveys.trends.numerics.visit_columns import VisitColumns
+from surveys.trends.numerics.visit_layout import VisitLayout
 
 INTERCEPT = "intercept"
 PartName = TypeVar("PartName", bound=str)
@@ -26,7 +27,8 @@ class Design:
     ``level`` (rows,) says which of them is 1 in a row, the others being 0.
 
     With ``units``, center and scale of the columns (columns,), these are of unit scale already and
-    hold no NaN; coefficients are told in the units from before. An intercept has 0 and 1.
+    hold no NaN; coefficients are told in the units from before. An intercept has 0 and 1. With a
+    ``layout`` the columns of the matrix are its ``places`` (columns,) as well.
     """
 
     names: tuple[str, ...]
@@ -34,6 +36,8 @@ class Design:
     levels: int = 0
     level: IntArray | None = None
     units: tuple[FloatArray, FloatArray] | None = None
+    layout: VisitLayout | None = None
+    places: IntArray | None = None
 
     def __post_init__(self) -> None:
         if self.matrix.ndim < 2 or self.matrix.shape[-1] + self.levels != len(self.names):
@@ -60,6 +64,7 @@ class Design:
             self,
             matrix=np.take(self.matrix.T, rows, axis=-1).T,
             level=None if self.level is None else self.level[rows],
+            layout=None,
         )
 
 
@@ -106,6 +111,8 @@ def _of_columns(covariates: VisitColumns, rows: int, visits: int) -> Design:
         names=(INTERCEPT, *covariates.names),
         matrix=covariates.columns.T,
         units=(np.r_[0.0, covariates.center], np.r_[1.0, covariates.scale]),
+        layout=covariates.layout,
+        places=covariates.places,
     )
 
 
@@ -119,16 +126,15 @@ def with_levels(values: ArrayLike, *, levels: AnyArray, prefix: str, design: Des
     """A design with a level of its own for each of ``levels`` in place of an intercept; rows with
     another value have the first."""
     rest = without_intercept(design)
-    places = np.searchsorted(levels, np.asarray(values))
-    return Design(
+    number = np.searchsorted(levels, np.asarray(values))
+    return replace(
+        rest,
         names=(
             *(f"{prefix}{label}" for label in levels.tolist()),
             *rest.names,
         ),
-        matrix=rest.matrix,
-        units=rest.units,
         levels=len(levels),
-        level=np.where(places < len(levels), places, 0).astype(np.int64),
+        level=np.where(number < len(levels), number, 0).astype(np.int64),
     )
 
 
@@ -141,6 +147,8 @@ def without_intercept(design: Design) -> Design:
         names=tuple(design.names[k] for k in kept),
         matrix=design.matrix.T[at].T,
         units=None if units is None else (units[0][kept], units[1][kept]),
+        layout=design.layout,
+        places=None if design.places is None else design.places[kept],
     )
 
 
@@ -254,12 +262,14 @@ def drop_incomplete(
     ``history`` is (rows, visits) with NaN for a visit that did not happen. Returns the history of
     the rows that stay, which rows those are, and whether a visit or row listened to was left out.
     """
-    listened = ~np.isnan(history)
-    complete = history
+    known = listened = ~np.isnan(history)
     if by_visit.units is None:
         unknown = np.asarray(np.isnan(by_visit.matrix).any(axis=-1))
         unknown = unknown if unknown.ndim == 2 else unknown[:, None]
-        complete = np.where(unknown, np.nan, history)
-    kept = np.asarray((~np.isnan(complete)).any(axis=1) & ~np.isnan(by_row.matrix).any(axis=1))
-    incomplete = bool((listened & np.isnan(complete)).any() or (listened.any(axis=1) & ~kept).any())
-    return complete[kept], kept, incomplete
+        known = listened & ~unknown
+    kept = np.asarray(known.any(axis=1) & ~np.isnan(by_row.matrix).any(axis=1))
+    lost = known is not listened and bool((listened & ~known).any())
+    if not lost and kept.all():
+        return history, kept, False
+    incomplete = lost or bool((listened.any(axis=1) & ~kept).any())
+    return np.where(known, history, np.nan)[kept], kept, incomplete

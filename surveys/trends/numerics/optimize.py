@@ -37,6 +37,8 @@ _FLAT = 1e-7
 _LOADING = 0.01
 # A profile that rises above the maximum by more than this shows that it was not the maximum.
 _RISE = 1e-4
+# Ends of profiles are right to this, on the scale of the search.
+_END, _MOST_STEPS = 1e-7, 8
 FARTHEST = 18.0
 
 
@@ -265,40 +267,55 @@ class _Profile:
         near_by = bool(identified(maximum).all())
         self._curvature = self._across.T @ maximum.hessian @ self._across if near_by else None
         self._slope: FloatArray = np.zeros(self._across.shape[1])
+        self._latest: list[tuple[FloatArray, FloatArray]] = []
         if self._curvature is not None:
             along = self._across.T @ (maximum.hessian @ contrast)
             self._slope = np.asarray(-np.linalg.solve(self._curvature, along), np.float64)
         self._seen = [(float(contrast @ maximum.theta), self._across.T @ maximum.theta)]
         # Asked again, another start could end on another hill: a root finder needs one answer.
-        self._known: dict[float, float] = {}
+        self._known: dict[float, tuple[float, float]] = {}
 
     def root_deviance(self, at: float) -> float:
+        return self.with_slope(at)[0]
+
+    def with_slope(self, at: float) -> tuple[float, float]:
+        """The signed-root deviance and its slope, which is 0 where it is not known."""
         if at not in self._known:
             self._known[at] = self._fit_at(at)
         return self._known[at]
 
-    def _fit_at(self, at: float) -> float:
+    def _fit_at(self, at: float) -> tuple[float, float]:
         fixed = self._along * at
         near, start = min(self._seen, key=lambda pair: abs(pair[0] - at))
         start = start + self._slope * (at - near)
         if self._across.shape[1] == 0:
-            value = self._objective.value_gradient(fixed)[0]
+            value, gradient = self._objective.value_gradient(fixed)
         else:
             objective = self._inner(fixed)
             inner = maximize(objective, start, curvature=self._curvature)
             if not inner.converged and self._curvature is not None:
                 inner = maximize(objective, start)
             value = inner.value
+            gradient = self._gradient_at(fixed, inner.theta)
             if not inner.converged or value > self._top + _RISE:
                 raise ProfileFailedError
             self._seen.append((at, inner.theta))
-        return float(np.sqrt(max(0.0, 2 * (self._top - value))))
+        root_deviance = float(np.sqrt(max(0.0, 2 * (self._top - value))))
+        # Along the profile the likelihood falls as it does with the others held (envelope theorem).
+        slope = -float(gradient @ self._along) / root_deviance if root_deviance else 0.0
+        return root_deviance, slope
+
+    def _gradient_at(self, fixed: FloatArray, rest: FloatArray) -> FloatArray:
+        if self._latest and self._latest[0][0] is rest:
+            return self._latest[0][1]
+        return self._objective.value_gradient(fixed + self._across @ rest)[1]
 
     def _inner(self, fixed: FloatArray) -> Objective:
         across = self._across
 
         def value_gradient(rest: FloatArray) -> tuple[float, FloatArray]:
             value, gradient = self._objective.value_gradient(fixed + across @ rest)
+            self._latest[:] = [(rest, gradient)]
             return value, across.T @ gradient
 
         def hessian(rest: FloatArray) -> FloatArray:
@@ -343,4 +360,23 @@ def _profile_end(profile: _Profile, best: float, step: float, z: float) -> float
         outside = inside + step
     if profile.root_deviance(inside) >= z:
         raise ProfileFailedError
-    return root(lambda at: profile.root_deviance(at) - z, inside, outside, xtol=1e-7)
+    end = _newton_end(profile, inside, outside, z)
+    if end is not None:
+        return end
+    return root(lambda at: profile.root_deviance(at) - z, inside, outside, xtol=_END)
+
+
+def _newton_end(profile: _Profile, inside: float, outside: float, z: float) -> float | None:
+    """Where the root deviance is z, by Newton's method: it is nearly straight. None where a step
+    leaves the stretch that is known to hold the end, or steps do not settle."""
+    at = min((outside, inside), key=lambda end: abs(profile.root_deviance(end) - z))
+    for _ in range(_MOST_STEPS):
+        deviance, slope = profile.with_slope(at)
+        inside, outside = (at, outside) if deviance < z else (inside, at)
+        step = (z - deviance) / slope if slope else np.inf
+        if not min(inside, outside) <= at + step <= max(inside, outside):
+            return None
+        at += step
+        if abs(step) < _END:
+            return at
+    return None

@@ -8,20 +8,31 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
+from surveys.trends.numerics.visit_layout import VisitLayout, lay_out
 
 
 class VisitColumns(Mapping[str, FloatArray]):
     """Covariates by name, (rows, visits) in their own units, as a mapping; and as columns.
 
     ``columns`` is (1 + C, visits, rows): ones, then the covariates less their ``center`` (C,) and
-    over their ``scale`` (C,). Visits that did not happen have the center of each.
+    over their ``scale`` (C,). Visits that did not happen have the center of each. In a large
+    program ``layout`` holds the same in blocks; ``places`` (1 + C,) are the columns there.
     """
 
     def __init__(
-        self, names: Sequence[str], columns: FloatArray, center: FloatArray, scale: FloatArray
+        self,
+        names: Sequence[str],
+        columns: FloatArray,
+        center: FloatArray,
+        scale: FloatArray,
+        *,
+        layout: VisitLayout | None = None,
+        places: IntArray | None = None,
     ) -> None:
         self.names = tuple(names)
         self.columns, self.center, self.scale = columns, center, scale
+        self.layout = layout
+        self.places = np.arange(1 + len(self.names)) if places is None else places
         self._at = {name: number for number, name in enumerate(self.names)}
 
     def __getitem__(self, name: str) -> FloatArray:
@@ -39,7 +50,14 @@ class VisitColumns(Mapping[str, FloatArray]):
         at = np.array([self._at[name] for name in names], dtype=np.int64)
         first = bool((at == np.arange(len(at))).all())
         columns = self.columns[: 1 + len(at)] if first else self.columns[np.r_[0, 1 + at]]
-        return VisitColumns(names, columns, self.center[at], self.scale[at])
+        return VisitColumns(
+            names,
+            columns,
+            self.center[at],
+            self.scale[at],
+            layout=self.layout,
+            places=self.places[np.r_[0, 1 + at]],
+        )
 
     def of_rows(self, rows: BoolArray | IntArray) -> VisitColumns:
         """The same of some rows, on the same scale."""
@@ -52,9 +70,12 @@ class VisitColumns(Mapping[str, FloatArray]):
         )
 
 
-def visit_columns(history: FloatArray, covariates: Mapping[str, FloatArray]) -> VisitColumns:
+def visit_columns(
+    history: FloatArray, covariates: Mapping[str, FloatArray], years: IntArray | None = None
+) -> VisitColumns:
     """Covariates (rows, visits) that are known wherever a history (rows, visits) is not NaN.
 
+    With the season ``years`` (rows,) those of a large program are laid out in blocks as well.
     Raises ValueError for one that is not.
     """
     seen = np.ascontiguousarray(~np.isnan(history).T)
@@ -71,7 +92,8 @@ def visit_columns(history: FloatArray, covariates: Mapping[str, FloatArray]) -> 
         spread = float(np.sqrt(known @ known / max(len(known), 1)))
         center[number], scale[number] = mean, spread if spread > 0 else 1.0
         columns[1 + number] = np.where(seen, column - mean, 0.0) / scale[number]
-    return VisitColumns(tuple(covariates), columns, center, scale)
+    layout = None if years is None else lay_out(history, columns, years)
+    return VisitColumns(tuple(covariates), columns, center, scale, layout=layout)
 
 
 def picked(covariates: Mapping[str, FloatArray], names: Sequence[str]) -> Mapping[str, ArrayLike]:

@@ -2,10 +2,11 @@
 
 import numpy as np
 import pytest
+from scipy.stats import multivariate_normal, norm
 
 from surveys.trends.histories import PeriodColumns, build_histories
 from surveys.trends.model_selection import choose_trend
-from surveys.trends.null_run import NullTruth, null_run, null_truth, simulated
+from surveys.trends.null_run import NullTruth, _on_normal_scale, null_run, null_truth, simulated
 from surveys.trends.periods import SpeciesPeriods
 from surveys.trends.told_trend import chosen_year_trend
 
@@ -145,3 +146,13 @@ def test_false_alarms_of_a_calm_program_are_few():
     told = null_run("Pseudacris crucifer", periods_of(np.random.default_rng(10)), runs=200)
     assert told.alarms.low < 0.05
     assert told.fell + told.rose < 20
+
+
+@pytest.mark.parametrize("share", [0.03, 0.5, 0.9])
+def test_correlations_of_the_normal_scale_are_those_of_scipy(share):
+    """Tetrachoric correlation: the share of pairs below one number, by scipy's integral."""
+    cut = norm.ppf(share)
+    for normal in (0.2, 0.7, 0.95):
+        both = multivariate_normal.cdf([cut, cut], cov=[[1.0, normal], [normal, 1.0]])
+        correlation = (both - share**2) / (share * (1 - share))
+        assert _on_normal_scale(correlation, share) == pytest.approx(normal, abs=1e-6)

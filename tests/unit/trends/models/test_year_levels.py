@@ -8,7 +8,7 @@ from scipy.optimize import approx_fprime, minimize
 from scipy.special import expit
 
 from surveys.trends import estimates
-from surveys.trends.models import occupancy_blocks, year_levels
+from surveys.trends.models import centered_classes, occupancy_blocks, year_levels
 from surveys.trends.models.level_models import (
     by_abundance,
     equal_detection,
@@ -21,7 +21,7 @@ from surveys.trends.models.year_levels import (
     PRIOR_SD_OCCUPANCY,
     fit_year_levels,
 )
-from surveys.trends.numerics import optimize
+from surveys.trends.numerics import optimize, visit_layout
 from surveys.trends.numerics.visit_columns import visit_columns
 
 
@@ -296,21 +296,23 @@ class TestLargePrograms:
         assert np.abs(near.levels - afresh.levels).max() > 0.3
         self.same(fit_year_levels(**survey, model=form, like=near), afresh)
 
-    @pytest.mark.parametrize("form", FORMS[1:3])
-    def test_a_rough_start_changes_nothing(self, survey, form, monkeypatch):
+    @pytest.mark.parametrize(("form", "searches"), [(in_two_classes, 3), (by_abundance, 2)])
+    def test_a_rough_start_changes_nothing(self, survey, form, searches, monkeypatch):
+        """Two classes are searched for by the mean of their detection then, and from two starts."""
         afresh = fit_year_levels(**survey, model=form)
         monkeypatch.setattr(year_levels, "_MANY", 100)
         monkeypatch.setattr(year_levels, "_PART", 3)
         begun = []
         search = year_levels.maximize
-        monkeypatch.setattr(
-            year_levels,
-            "maximize",
-            lambda goal, start: begun.append(start) or search(goal, start),
-        )
+        for module in (year_levels, centered_classes):
+            monkeypatch.setattr(
+                module,
+                "maximize",
+                lambda goal, start: begun.append(start) or search(goal, start),
+            )
         self.same(fit_year_levels(**survey, model=form), afresh)
-        assert len(begun) == 2
-        assert np.abs(begun[1] - begun[0]).max() > 0.3
+        assert len(begun) == searches
+        assert np.abs(begun[-1] - begun[0]).max() > 0.3
 
     @pytest.mark.parametrize("form", FORMS[:2])
     def test_columns_of_visits_laid_out_once_change_nothing(self, survey, form):
@@ -330,3 +332,24 @@ class TestLargePrograms:
                 fit_year_levels(**rest, detection=columns.pick(names)),
                 fit_year_levels(**rest, detection={name: plain[name] for name in names}),
             )
+
+    @pytest.mark.parametrize("by_year", [False, True])
+    @pytest.mark.parametrize("form", FORMS)
+    def test_blocks_that_models_share_change_nothing(self, survey, form, by_year, monkeypatch):
+        monkeypatch.setattr(visit_layout, "MOST_NUMBERS", 100)
+        heard, air = survey["detections"], survey["detection"]["air"]
+        fewer = np.where(air > 1.8, np.nan, heard)
+        heard = np.where(np.isnan(fewer).all(axis=1, keepdims=True), heard, fewer)
+        rest = survey | {"detections": heard, "detection_by_year": by_year, "model": form}
+        both = {"air": air, "wind": air**2}
+        columns = visit_columns(heard, both, survey["season_years"])
+        assert len(columns.layout.blocks) > 5
+        for names in (("air",), ("wind",)):
+            shared = fit_year_levels(**rest | {"detection": columns.pick(names)})
+            self.same(shared, fit_year_levels(**rest | {"detection": {n: both[n] for n in names}}))
+        # Other detections of the same visits do not fit into the blocks.
+        rest["detections"] = np.where(np.arange(len(heard))[:, None] < 60, 0 * heard, heard)
+        self.same(
+            fit_year_levels(**rest | {"detection": columns}),
+            fit_year_levels(**rest | {"detection": both}),
+        )

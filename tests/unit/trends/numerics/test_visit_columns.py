@@ -5,6 +5,7 @@ import pytest
 
 from surveys.trends.models.occupancy_estimates import detection_share
 from surveys.trends.models.trend import fit_trend
+from surveys.trends.numerics import visit_layout
 from surveys.trends.numerics.visit_columns import of_rows, picked, visit_columns
 
 NAN = float("nan")
@@ -34,10 +35,17 @@ def test_as_a_mapping_they_are_the_covariates(survey):
     assert picked(columns, ()) == {}
 
 
+@pytest.mark.parametrize("in_blocks", [False, True])
 @pytest.mark.parametrize("by_year", [False, True])
-def test_a_fit_with_them_is_the_fit_with_the_covariates(survey, by_year):
+def test_a_fit_with_them_is_the_fit_with_the_covariates(survey, by_year, in_blocks, monkeypatch):
     heard, year, route, covariates = survey
-    columns = visit_columns(heard, covariates)
+    if in_blocks:
+        visited = ~np.isnan(heard).all(axis=1)
+        heard, year, route = heard[visited], year[visited], route[visited]
+        covariates = {name: values[visited] for name, values in covariates.items()}
+        monkeypatch.setattr(visit_layout, "MOST_NUMBERS", 200)
+    columns = visit_columns(heard, covariates, year if in_blocks else None)
+    assert (columns.layout is not None) == in_blocks
     fits = [
         fit_trend(heard, year, route, detection=of, detection_by_year=by_year).fit
         for of in (covariates, columns, columns.pick(("wind",)), {"wind": covariates["wind"]})
