@@ -27,6 +27,7 @@ from surveys.trends.model_selection import (
     model_terms,
 )
 from surveys.trends.models.occupancy import visit_chances
+from surveys.trends.models.trend import YEAR
 from surveys.trends.models.year_trend import YearTrend
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
 from surveys.trends.numerics.intervals import wilson
@@ -103,12 +104,28 @@ def null_run(species: str, periods: SpeciesPeriods, *, runs: int = RUNS) -> Null
         return NullRun(runs=0, fell=0, rose=0)
     truth = null_truth(histories, covariates, choice, trend)
     rng = np.random.default_rng([SEED, zlib.crc32(species.encode())])
-    everything = np.ones(len(histories.site), dtype=np.bool_)
-    told: list[str | None] = []
-    for _ in range(runs):
-        drawn = simulated(histories, truth, rng)
-        told.append(_direction(fit_told(data, rows=everything, like=trend, detected=drawn)))
+    near = without_change(trend)
+    told = [
+        _direction(fit_again(data, near, simulated(histories, truth, rng))) for _ in range(runs)
+    ]
     return NullRun(runs=runs, fell=told.count("fell"), rose=told.count("rose"))
+
+
+def without_change(trend: YearTrend) -> YearTrend:
+    """Where fits of simulated surveys begin: as the data were fitted, but with all years alike."""
+    levels = trend.levels
+    middle = float(np.mean(levels.levels))
+    found = {
+        name: middle if name.startswith(f"occupancy: {YEAR} ") else value
+        for name, value in levels.found.items()
+    }
+    return replace(trend, levels=replace(levels, found=found))
+
+
+def fit_again(data: TrendData, near: YearTrend, drawn: FloatArray) -> YearTrend:
+    """The trend of simulated surveys (rows, visits), searched from near by."""
+    everything = np.ones(len(drawn), dtype=np.bool_)
+    return fit_told(data, rows=everything, like=near, like_if_small=True, detected=drawn)
 
 
 def told_seasons(periods: SpeciesPeriods) -> TrendData:

@@ -25,9 +25,11 @@ from surveys.trends.null_run import (
     SEED,
     NullRun,
     NullTruth,
+    fit_again,
     null_truth,
     simulated,
     told_seasons,
+    without_change,
 )
 from surveys.trends.periods import SpeciesPeriods, in_region
 from surveys.trends.silent_regions import SurveyedRegion
@@ -52,8 +54,7 @@ class _Region:
             return self.as_it_was()
         histories = self.data.histories
         drawn = simulated(histories, self.truth, rng, good_years=good_years)
-        everything = np.ones(len(histories.site), dtype=np.bool_)
-        again = fit_told(self.data, rows=everything, like=self.trend, detected=drawn)
+        again = fit_again(self.data, without_change(self.trend), drawn)
         return SurveyedRegion(
             stratum=Stratum(weight=self.weight, levels=again.levels),
             histories=replace(histories, detected=drawn),

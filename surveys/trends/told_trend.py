@@ -217,10 +217,11 @@ def fit_told(
     detected: FloatArray | None = None,
     form: LevelModel | None = None,
     like: YearTrend | None = None,
+    like_if_small: bool = False,
 ) -> YearTrend:
     """The same from some rows, with other detections, or under another form of detection; without
     the pooled line. ``form`` counts rows as ``data.histories`` does; the search begins at what
-    ``like`` found."""
+    ``like`` found, in small programs only with ``like_if_small``."""
     histories, choice = data.histories, data.choice
     terms = model_terms(
         histories, data.covariates, choice.detection, tuple(choice.site_covariates.values())
@@ -235,6 +236,7 @@ def fit_told(
         model=(form or level_model(choice.detection)).of(np.flatnonzero(rows)),
         with_pooled=False,
         like=None if like is None else like.levels,
+        like_if_small=like_if_small,
     )
 
 
@@ -247,6 +249,7 @@ def _fit_told(
     model: LevelModel = equal_detection,
     with_pooled: bool = True,
     like: YearLevels | Mapping[str, float] | None = None,
+    like_if_small: bool = False,
 ) -> YearTrend:
     """The trend over the seasons that carry one. Rows are those of the histories."""
     listened = ~np.isnan(detected).all(axis=1)
@@ -263,6 +266,7 @@ def _fit_told(
         model=model.of(np.flatnonzero(rows)),
         with_pooled=with_pooled,
         like=like,
+        like_if_small=like_if_small,
     )
     if len(told) == len(years):
         return trend

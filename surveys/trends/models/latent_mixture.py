@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import combinations_with_replacement
 
 import numpy as np
 
@@ -153,11 +154,16 @@ def by_coefficients(block: Block, slope: FloatArray) -> FloatArray:
 
 def _hessian(block: Block, curvature: FloatArray) -> FloatArray:
     """From second derivatives by the predictors (P, P, g) to those by the coefficients (k, k)."""
-    rows = by_coefficients(block, curvature)
-    visits = len(block.trials)
-    by_psi = block.psi @ rows[0].T
-    of_visits = rows[1 : 1 + visits].swapaxes(1, 2).reshape(-1, rows.shape[1])
-    matrix: FloatArray = np.concatenate(
-        [by_psi, block.flat @ of_visits, rows[1 + visits :].sum(axis=2)]
-    )
+    a, b, visits = len(block.psi), len(block.p), len(block.trials)
+    at = [slice(0, a)] + [slice(a, a + b)] * visits
+    columns = [block.psi, *block.p.swapaxes(0, 1)]
+    for number in range(len(curvature) - 1 - visits):
+        at.append(slice(a + b + number, a + b + number + 1))
+        columns.append(np.ones((1, len(block.at))))
+    matrix = np.zeros((at[-1].stop, at[-1].stop))
+    for p, q in combinations_with_replacement(range(len(at)), 2):
+        own = (columns[p] * curvature[p, q]) @ columns[q].T
+        matrix[at[p], at[q]] += own
+        if p < q:
+            matrix[at[q], at[p]] += own.T
     return matrix

@@ -113,6 +113,7 @@ def fit_year_levels(
     within_routes: bool = True,
     model: LevelModel = equal_detection,
     like: YearLevels | Mapping[str, float] | None = None,
+    like_if_small: bool = False,
 ) -> YearLevels:
     """Fit a level of occupancy for every season year.
 
@@ -141,6 +142,8 @@ def fit_year_levels(
     like
         Levels of nearly the same data, or what they are likely to be (``likely_levels``): the
         search of a large program begins there, which saves time and changes nothing else.
+    like_if_small
+        Whether that of a small one begins there as well, as where it is done hundreds of times.
 
     Returns
     -------
@@ -222,7 +225,7 @@ def fit_year_levels(
         names=_names(years, columns, p, by_year=detection_by_year),
         penalty=_penalty(len(years), columns, p, by_year=detection_by_year),
         route=np.unique(route[at], return_inverse=True)[1],
-        begin=_beginning(like) if history.size > MOST_NUMBERS else {},
+        begin=_beginning(like) if like_if_small or history.size > MOST_NUMBERS else {},
         rough=rough,
     )
     return _found(levels, search, columns)

@@ -80,13 +80,14 @@ def fit_year_trend(
     model: LevelModel = equal_detection,
     with_pooled: bool = True,
     like: YearLevels | Mapping[str, float] | None = None,
+    like_if_small: bool = False,
 ) -> YearTrend:
     """Fit the change of occupancy within routes, over years that differ from each other.
 
     Parameters
     ----------
     detections, season_years, routes, occupancy, detection, detection_by_year, empty, sites
-    model, like
+    model, like, like_if_small
         As ``fit_year_levels`` takes them.
     breaks
         Season years from which on the protocol was another, as ``slope_over_years`` takes them.
@@ -130,6 +131,7 @@ def fit_year_trend(
         empty=empty,
         sites=sites,
         model=model,
+        like_if_small=like_if_small,
     )
     levels = fit(like=like)
     by_route = sites is not None and _one_site_per_route(sites, routes)
