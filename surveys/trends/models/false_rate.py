@@ -60,6 +60,6 @@ class _Search:
         self._end = near if near.converged else maximize(goal, self._end.theta)
         empty = 0.0
         for block in blocks:
-            of_block = self._visits[block.at] * (1 - block.evaluate(self._end.theta).occupied)
+            of_block = self._visits[block.at] * (1 - block.state_at(self._end.theta).occupied)
             empty += float(of_block.sum())
         return min(self._wrong / max(empty, 1.0), _MOST)

@@ -128,15 +128,16 @@ class Block:
         of_psi, of_p = own[: len(self.psi)], own[len(self.psi) :]
         return of_psi @ self.psi, (of_p @ self.flat).reshape(self.trials.shape)
 
-    def evaluate(self, theta: FloatArray) -> BlockState:
+    def state_at(self, theta: FloatArray) -> BlockState:
         """The block at the coefficients of all blocks. The latest state is kept: Hessian and scores
         are asked for where the gradient was."""
         own = theta[self.columns]
         if not self._latest or not np.array_equal(self._latest[0][0], own):
-            self._latest[:] = [(own, self._evaluate(theta))]
+            self._latest[:] = [(own, self.evaluate(theta))]
         return self._latest[0][1]
 
-    def _evaluate(self, theta: FloatArray) -> BlockState:
+    def evaluate(self, theta: FloatArray) -> BlockState:
+        """The same, worked out again."""
         psi_logit, p_logit = self.predictors(theta)
         soft_psi, psi, psi_spread = soft_and_chance(psi_logit)
         soft_p, p, p_spread = quick_soft_and_chance(p_logit)

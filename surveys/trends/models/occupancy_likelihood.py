@@ -195,7 +195,7 @@ def cell_scores(cells: OccupancyCells, theta: FloatArray) -> FloatArray:
     """Derivative of each cell's log-likelihood, (G, K), for one row of the cell."""
     scores = np.zeros((len(theta), len(cells.weight)))
     for block in cells.blocks:
-        scores[np.ix_(block.columns, block.at)] = block.scores(block.evaluate(theta))
+        scores[np.ix_(block.columns, block.at)] = block.scores(block.state_at(theta))
     return scores.T
 
 
@@ -217,7 +217,7 @@ def block_scores(
 ) -> Iterator[tuple[Block, IntArray, FloatArray]]:
     """Each block, the numbers of its coefficients (k,), and the scores of its cells (k, g)."""
     for block in blocks:
-        yield block, block.columns, block.scores(block.evaluate(theta))
+        yield block, block.columns, block.scores(block.state_at(theta))
 
 
 def scores_of_clusters(
@@ -258,7 +258,7 @@ def objective_of(blocks: Sequence[Block]) -> Objective:
         value, gradient = 0.0, np.zeros(len(theta))
         for block in blocks:
             # The gradient follows at once, while the block is still in the processor's cache.
-            state = block.evaluate(theta)
+            state = block.state_at(theta)
             value += float(block.weight @ state.log_likelihoods)
             gradient[block.columns] += block.gradient(state)
         return value, gradient
@@ -266,7 +266,7 @@ def objective_of(blocks: Sequence[Block]) -> Objective:
     def hessian(theta: FloatArray) -> FloatArray:
         matrix = np.zeros((len(theta), len(theta)))
         for block in blocks:
-            own = block.hessian(block.evaluate(theta))
+            own = block.hessian(block.state_at(theta))
             matrix[block.columns[:, None], block.columns] += own
         return matrix
 

@@ -45,6 +45,17 @@ def test_routes_that_begin_later_and_are_better_do_not_pass_for_a_rise():
     assert fit_chorus_levels(index, year, route).within_routes
 
 
+def test_rows_that_stand_three_times_in_their_route_make_nothing_surer():
+    """By route three times the same rows are no more than one; taken as independent they are."""
+    index, year, route, _ = program()
+    once = fit_chorus_levels(index, year, route)
+    thrice = fit_chorus_levels(*(np.repeat(values, 3, axis=0) for values in (index, year, route)))
+    # But for the weak prior of the years.
+    assert np.diag(thrice.covariance) == pytest.approx(np.diag(once.covariance), rel=0.02)
+    thrice_as_sure = 3 * np.diag(thrice.model_covariance)
+    assert thrice_as_sure == pytest.approx(np.diag(once.model_covariance), rel=0.02)
+
+
 def test_a_season_without_a_call_has_a_level_too():
     index, year, route, _ = program()
     index[year == 2018] = 0

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
 from surveys.trends.numerics import optimize
 from surveys.trends.numerics.arrays import codes_of
@@ -209,6 +210,19 @@ def test_single_parameter_profile():
     end = maximize(goal, np.ones(1))
     low, high = profile_limits(goal, end, np.ones(1), level=0.95)
     assert (low, high) == pytest.approx((-1.3859, 1.3859), abs=1e-4)
+
+
+def test_ends_of_a_profile_that_is_bent():
+    """The log of a Poisson mean, of which 3 were counted: Brent's method by scipy, to 1e-12."""
+    goal = objective(lambda theta: (3 * theta[0] - np.exp(theta[0]), 3 - np.exp(theta)))
+    end = maximize(goal, np.ones(1))
+    limits = profile_limits(goal, end, np.ones(1), level=0.95)
+
+    def lacking(at):
+        return 2 * (3 * np.log(3) - 3 - 3 * at + np.exp(at)) - normal_quantile(0.95) ** 2
+
+    exact = [brentq(lacking, np.log(3), far, xtol=1e-12) for far in (-3.0, 4.0)]
+    assert limits == pytest.approx(exact, abs=1e-7)
 
 
 def test_no_limit_on_a_side_where_the_likelihood_stays_flat():
