@@ -1,6 +1,7 @@
 """Levels of the years: penalized likelihood by brute force, route means, clustering, refusals."""
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -255,6 +256,13 @@ def test_arrays_that_do_not_fit_are_refused(name, value, words):
     given = {"season_years": year, "routes": route, name: value}
     with pytest.raises(ValueError, match=words):
         fit_year_levels(heard, **given)
+
+
+def test_the_mean_share_counts_every_row():
+    levels = fit_year_levels(*simulated())
+    offsets = np.array([0.0, 0.0, 0.0, 2.0])
+    some = replace(levels, offsets=offsets, part=0.5)
+    assert some.mean_share(-1.0) == pytest.approx(0.5 * expit(offsets - 1.0).mean())
 
 
 class TestLargePrograms:
