@@ -5,7 +5,7 @@ from itertools import product
 
 import numpy as np
 import pytest
-from scipy.special import logit
+from scipy.special import expit, logit
 
 from surveys.trends import estimates
 from surveys.trends.models import goodness_of_fit as goodness_of_fit_module
@@ -21,7 +21,10 @@ from surveys.trends.models.occupancy import fit_occupancy
 from surveys.trends.models.occupancy_estimates import occupancy_share
 from surveys.trends.models.occupancy_likelihood import objective_of
 from surveys.trends.models.simulated_surveys import survey_frame
+from surveys.trends.models.trend import fit_trend
+from surveys.trends.numerics import visit_layout
 from surveys.trends.numerics.optimize import maximize
+from surveys.trends.numerics.visit_columns import visit_columns
 from tests.unit.trends.simulated import occupancy_histories, spread_detections
 
 NAN = float("nan")
@@ -244,3 +247,22 @@ def test_seventy_visits_that_were_all_made():
     counts, first = np.unique(heard, axis=0, return_counts=True, return_index=True)[2:0:-1]
     terms = (counts - expected[first]) ** 2 / expected[first]
     assert pearson(fit) == pytest.approx(terms.sum() + 30 - expected[first].sum())
+
+
+def test_blocks_that_models_share_draw_the_same_surveys(monkeypatch):
+    """Some visits are missing, so that there are several cohorts."""
+    monkeypatch.setattr(visit_layout, "MOST_NUMBERS", 150)
+    monkeypatch.setattr(goodness_of_fit_module, "_MANY", 150)
+    rng = np.random.default_rng(8)
+    air, year = rng.normal(size=(400, 3)), np.repeat(np.arange(2018, 2023), 80)
+    heard = ((rng.random((400, 1)) < 0.5) & (rng.random((400, 3)) < expit(air))) * 1.0
+    heard[rng.random(400) < 0.2, 2] = np.nan
+    columns = visit_columns(heard, {"air": air}, year)
+    assert len(columns.layout.blocks) > 5
+    shared, plain = (
+        goodness_of_fit(fit_trend(heard, year, year, detection=of).fit, seed=1)
+        for of in (columns, {"air": air})
+    )
+    assert shared.statistic == pytest.approx(plain.statistic)
+    assert shared.c_hat.value == pytest.approx(plain.c_hat.value, rel=1e-6)
+    assert shared.p.value == plain.p.value
