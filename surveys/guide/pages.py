@@ -45,6 +45,7 @@ ORDER = (
     *FOR_OBSERVERS,
     "desk",
     "limits",
+    "own-species",
     "own-fields",
     "importing-routes",
     "importing",

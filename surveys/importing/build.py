@@ -29,7 +29,7 @@ from surveys.protocol.values import Finding
 from surveys.runs.progress import ReportProgress, no_report
 from surveys.visits.bulk import ProgramSnapshot, program_snapshot
 from surveys.visits.judging import Judgment, judge_cells
-from surveys.visits.loading import Background
+from surveys.visits.loading import Background, split_names
 from surveys.visits.sheet.cells import cell_of
 
 _MOST_KNOWN_LISTED = 5
@@ -107,6 +107,7 @@ class Building:
             self.choices,
             routes=route_names(snapshot),
             catalog=snapshot.catalog,
+            split=split_names(snapshot.species.values()),
             answers=self.answers,
             latest_year=night_of(self.now, self.member.program.time_zone).year,
         )

@@ -66,6 +66,7 @@ class Gathering:
     choices: Sequence[Choice]
     routes: Mapping[str, str]
     catalog: Mapping[str, str]
+    split: Mapping[str, Sequence[str]]
     answers: Answers
     latest_year: int
     long: bool

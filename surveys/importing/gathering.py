@@ -47,16 +47,18 @@ def gathering(
     *,
     routes: Mapping[str, str],
     catalog: Mapping[str, str],
+    split: Mapping[str, Sequence[str]],
     answers: Answers,
     latest_year: int,
 ) -> Gathering:
     """`routes` leads from casefolded codes and names to route codes, `catalog` from casefolded
-    names to species codes."""
+    names to species codes, `split` from those of several species to their names."""
     return Gathering(
         headers=table.headers,
         choices=choices,
         routes=routes,
         catalog=catalog,
+        split=split,
         answers=answers,
         latest_year=latest_year,
         long=is_long(choices),
@@ -113,7 +115,9 @@ def _unknown_names(work: Gathering) -> list[Problem]:
     problems = unknown_routes(work.unknown_routes, known=work.routes, column=route_column)
     if work.unknown_species:
         species_column = work.headers[work.positions["species"]]
-        problems += unknown_species(work.unknown_species, known=work.catalog, column=species_column)
+        problems += unknown_species(
+            work.unknown_species, known=work.catalog, split=work.split, column=species_column
+        )
     return problems
 
 

@@ -51,31 +51,41 @@ def unknown_routes(
 
 
 def unknown_species(
-    rows_by_name: Mapping[str, Sequence[int]], *, known: Mapping[str, str], column: str
+    rows_by_name: Mapping[str, Sequence[int]],
+    *,
+    known: Mapping[str, str],
+    split: Mapping[str, Sequence[str]],
+    column: str,
 ) -> list[Problem]:
-    """As `unknown_routes`, of species names."""
-    return [
-        Problem(
-            row=rows[0],
-            column=column,
-            message=said(
-                "{quoted} is not a species in the catalog. {other_rows}",
-                quoted=quoted(name),
-                other_rows=_other_rows(rows),
-            ).strip(),
-            remedy=_suggestions(
-                [_capital(similar) for similar in _similar(name, known)]
-                if number < _MOST_COMPARED
-                else []
+    """As `unknown_routes`, of species names. `split` leads from former names that several species
+    share to the names of these."""
+    problems = []
+    for number, (name, rows) in enumerate(rows_by_name.items()):
+        parts = split.get(name.casefold(), ())
+        compared = not parts and number < _MOST_COMPARED
+        similar = [_capital(one) for one in _similar(name, known)] if compared else parts
+        problems.append(
+            Problem(
+                row=rows[0],
+                column=column,
+                message=f"{_unknown(name, parts)} {_other_rows(rows)}".strip(),
+                remedy=_suggestions(similar)
+                or gettext("Use the scientific name, or add the species to the checklist first."),
+                kind=ProblemKind.SPECIES,
+                written=name,
+                rows=tuple(rows[:_MOST_ROWS_LISTED]),
+                row_count=len(rows),
             )
-            or gettext("Use the scientific name, or add the species to the checklist first."),
-            kind=ProblemKind.SPECIES,
-            written=name,
-            rows=tuple(rows[:_MOST_ROWS_LISTED]),
-            row_count=len(rows),
         )
-        for number, (name, rows) in enumerate(rows_by_name.items())
-    ]
+    return problems
+
+
+def _unknown(name: str, parts: Sequence[str]) -> str:
+    if parts:
+        return said(
+            "{quoted} was split: today it is the name of several species.", quoted=quoted(name)
+        )
+    return said("{quoted} is not a species in the catalog.", quoted=quoted(name))
 
 
 def suggested_codes(text: str, known: Mapping[str, str]) -> list[str]:

@@ -29,7 +29,7 @@ from surveys.importing.shapes import filled_down, has_gaps, spread, without_tota
 from surveys.importing.staging import ReadFile, forget_parts, kept_table, layout_of
 from surveys.importing.table import Table
 from surveys.language import gettext, said
-from surveys.models import BackgroundRun, RunKind, Species, SpreadsheetImport
+from surveys.models import BackgroundRun, Program, RunKind, Species, SpreadsheetImport
 from surveys.runs.progress import ReportProgress, no_report
 from surveys.visits.loading import species_catalog
 from surveys.visits.media.quota import check_room
@@ -114,7 +114,7 @@ def _keep(member: Membership, row: SpreadsheetImport, read: ReadFile) -> None:
 
 
 def _guessed(member: Membership, table: Table) -> tuple[list[list[str]], dict[str, Any]]:
-    catalog, _ = _species()
+    catalog, _ = _species(member.program)
     choices = guess(
         table,
         catalog=catalog,
@@ -170,7 +170,7 @@ def open_upload(member: Membership, upload_id: uuid.UUID | str) -> Upload:
     if row is None:
         raise Http404(gettext("There is no such import in this program."))
     table = spread(kept_table(row))
-    catalog, names = _species()
+    catalog, names = _species(member.program)
     fields = fields_of(member.program)
     choices = tuple(_choice(code, catalog, fields) for _, code in row.columns)
     return Upload(
@@ -339,6 +339,6 @@ def _pairs(table: Table, choices: Iterable[Choice]) -> list[list[str]]:
     ]
 
 
-def _species() -> tuple[dict[str, str], dict[str, str]]:
-    rows = {row.code: row for row in Species.objects.all()}
+def _species(program: Program) -> tuple[dict[str, str], dict[str, str]]:
+    rows = {row.code: row for row in Species.objects.known_to(program)}
     return species_catalog(rows), {code: row.common_name for code, row in rows.items()}

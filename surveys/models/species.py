@@ -1,8 +1,9 @@
-"""The species catalog, and which species a program listens for."""
+"""The species catalog, a program's own species, and which species a program listens for."""
 
 import pgtrigger
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
+from django.db.models import Q
 from django.utils.translation import get_language
 
 from surveys.language import gettext
@@ -17,14 +18,27 @@ from surveys.models.program import Program, Sensitivity
 from surveys.models.year_count import marks_by_checklist, marks_by_joint_entry
 
 
+class SpeciesQuerySet(models.QuerySet):
+    def known_to(self, program: Program) -> "SpeciesQuerySet":
+        """The catalog, and what the program has added to it."""
+        return self.filter(Q(program=None) | Q(program=program))
+
+
+@tracked
 class Species(models.Model):
     """A species, or a joint entry: a group of species that cannot be told apart by ear.
+
+    Without a `program` it is of the catalog. Otherwise it is that program's own species, which
+    no other program sees (`programs/own_species.py`).
 
     `code` is stable; names move between genera, so older ones stay as synonyms. A joint entry
     (`is_complex`) knows its `members`; what follows from that is in `counted.sql`. The texts of
     the catalog are stored in English and translated when they are read (`fixtures/texts.py`).
     """
 
+    program = models.ForeignKey(
+        Program, on_delete=models.PROTECT, null=True, blank=True, related_name="own_species"
+    )
     code = models.SlugField(max_length=80, unique=True)
     scientific_name = models.CharField(max_length=120)
     common_name = models.CharField(max_length=120)
@@ -46,6 +60,8 @@ class Species(models.Model):
     note = models.CharField(max_length=200, blank=True)
     # It gives no call, so silence says nothing about it.
     is_silent = models.BooleanField(default=False)
+
+    objects = SpeciesQuerySet.as_manager()
 
     class Meta:
         verbose_name_plural = "species"

@@ -68,8 +68,10 @@ def entry_facts(entry: ChecklistEntry) -> Facts:
 def search_catalog(program: Program, text: str) -> list[Species]:
     """Species that are not on the list yet, whose present or former names hold every word."""
     names = Func(F("synonyms"), Value(" "), function="array_to_string", output_field=TextField())
-    species = Species.objects.annotate(former_names=names).exclude(
-        checklist_entries__program=program
+    species = (
+        Species.objects.known_to(program)
+        .annotate(former_names=names)
+        .exclude(checklist_entries__program=program)
     )
     for word in text.split():
         species = species.filter(
@@ -142,10 +144,10 @@ def _locked_entry(member: Membership, entry_id: int) -> ChecklistEntry:
 
 @transaction.atomic
 def add_species(member: Membership, species_code: str, listing: Listing) -> ChecklistEntry:
-    """Put a species of the catalog at the end of the list."""
+    """Put a species of the catalog, or one of the program's own, at the end of the list."""
     require(member, Permission.MANAGE)
     program = Program.objects.select_for_update().get(pk=member.program_id)
-    species = get_object_or_404(Species, code=species_code)
+    species = get_object_or_404(Species.objects.known_to(program), code=species_code)
     if species.is_silent:
         raise ValidationError(
             said(

@@ -25,6 +25,7 @@ from surveys.models import (
     ProtocolVersion,
     Route,
     SeasonWindow,
+    Species,
     Stop,
     Substitute,
     WeatherStation,
@@ -33,6 +34,7 @@ from surveys.models import (
 from surveys.programs.assignments import windows_in_words
 from surveys.programs.checklist import entry_facts
 from surveys.programs.own_fields import field_facts
+from surveys.programs.own_species import names_facts
 from surveys.programs.routes import route_facts
 from surveys.programs.setting_up import program_facts
 from surveys.programs.sharing import sharing_facts
@@ -237,6 +239,14 @@ KINDS = (
         scope="program",
         facts=entry_facts,
         name=lambda entry: entry.species.name,
+    ),
+    Kind(
+        code="own-species",
+        label=gettext_lazy("Own species"),
+        model=Species,
+        scope="program",
+        facts=names_facts,
+        name=lambda species: species.common_name,
     ),
     Kind(
         code="own-fields",

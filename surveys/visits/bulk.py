@@ -135,7 +135,7 @@ def program_snapshot(program: Program) -> ProgramSnapshot:
     for route in Route.objects.filter(program=program).select_related("protocol"):
         route.program = program
         routes[route.code] = route
-    species = {row.code: row for row in Species.objects.all()}
+    species = {row.code: row for row in Species.objects.known_to(program)}
     return ProgramSnapshot(
         program=program,
         routes=routes,

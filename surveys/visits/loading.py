@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -94,7 +95,7 @@ def load_background(visit: models.Visit) -> Background:
     route, night, version = visit.route, visit.night, visit.protocol_version
     every = every_stop(route)
     stops = stops_on_sheet(every, night, split(visit.cells).stops, visit.carried_stops)
-    species = {row.code: row for row in models.Species.objects.all()}
+    species = {row.code: row for row in models.Species.objects.known_to(route.program)}
     return Background(
         route=route_of(
             route,
@@ -215,16 +216,50 @@ def species_catalog(species: Mapping[str, models.Species]) -> dict[str, str]:
     """Species codes by casefolded code, name and synonym.
 
     Where two species share one, a code takes precedence over a name, and a current name over a
-    synonym.
+    synonym. A synonym of several species, which were split, leads to the joint entry of exactly
+    these, if there is one, and otherwise to none of them: somebody has to say which it was.
     """
-    names: dict[str, str] = {}
-    for row in species.values():
-        names.update((synonym.casefold(), row.code) for synonym in row.synonyms)
-    for row in species.values():
+    names = {synonym.casefold(): row.code for row in species.values() for synonym in row.synonyms}
+    shared = shared_synonyms(species.values())
+    joint = _joint_entries(species) if shared else {}
+    for name, rows in shared.items():
+        del names[name]
+        code = joint.get(frozenset(row.pk for row in rows))
+        if code is not None:
+            names[name] = code
+    # A species of its own goes before one that a later catalog calls the same.
+    for row in sorted(species.values(), key=lambda row: row.program_id is not None):
         names.update((name.casefold(), row.code) for name in (row.common_name, *row.names.values()))
         names[row.scientific_name.casefold()] = row.code
     names.update((code.casefold(), code) for code in species)
     return names
+
+
+def shared_synonyms(species: Iterable[models.Species]) -> dict[str, list[models.Species]]:
+    """The synonyms, casefolded, that several species have in common."""
+    owners: dict[str, dict[int, models.Species]] = defaultdict(dict)
+    for row in species:
+        for synonym in row.synonyms:
+            owners[synonym.casefold()][row.pk] = row
+    return {name: list(rows.values()) for name, rows in owners.items() if len(rows) > 1}
+
+
+def split_names(species: Iterable[models.Species]) -> dict[str, list[str]]:
+    """Those synonyms with the names of their species."""
+    return {
+        synonym: sorted(row.name for row in rows)
+        for synonym, rows in shared_synonyms(species).items()
+    }
+
+
+def _joint_entries(species: Mapping[str, models.Species]) -> dict[frozenset[int], str]:
+    """Codes of joint entries by the keys of their members."""
+    members: dict[int, set[int]] = defaultdict(set)
+    codes = {row.pk: row.code for row in species.values() if row.is_complex}
+    pairs = models.JointMember.objects.filter(joint__in=codes)
+    for joint, member in pairs.values_list("joint_id", "member_id"):
+        members[joint].add(member)
+    return {frozenset(keys): codes[joint] for joint, keys in members.items()}
 
 
 def training_records(program_id: int) -> tuple[TrainingRecord, ...]:

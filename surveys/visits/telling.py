@@ -22,7 +22,7 @@ def tell_findings(findings: Iterable[Finding], program: Program) -> tuple[ToldFi
     """One query for the names of species, if there are any."""
     findings = tuple(findings)
     codes = {finding.where.species for finding in findings} - {None}
-    known = Species.objects.filter(code__in=codes) if codes else ()
+    known = Species.objects.known_to(program).filter(code__in=codes) if codes else ()
     reader = program.reader({species.code: species.name for species in known})
     return tuple(
         ToldFinding(**vars(finding), **vars(tell(finding, reader))) for finding in findings

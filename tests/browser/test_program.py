@@ -10,6 +10,7 @@ from tests.browser.conftest import faults_of
 from tests.support.builders import (
     make_checklist,
     make_member,
+    make_own_species,
     make_route,
     make_species,
 )
@@ -136,6 +137,8 @@ def test_axe_finds_nothing(program, coordinator, route, signed_in):
         "program_version_next": {"version": version},
         "program_checklist": {},
         "program_species_search": {},
+        "program_own_species_add": {},
+        "program_own_species": {"own_species": make_own_species(program).code},
         "program_species_add": {"species": species},
         "program_entry": {"entry": entry},
         "program_entry_take_off": {"entry": entry},

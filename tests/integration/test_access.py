@@ -64,6 +64,7 @@ from tests.support.builders import (
     make_letter,
     make_member,
     make_own_field,
+    make_own_species,
     make_program,
     make_route,
     make_station,
@@ -230,6 +231,8 @@ TABLE = """
     web:program_checklist              GET     in    none  no    no    ok
     web:program_species_search         GET     in    none  no    no    ok
     web:program_species_add            POST    in    none  no    no    ok
+    web:program_own_species_add        POST   in    none  no    no    ok
+    web:program_own_species            POST   in    none  no    no    ok
     web:program_checklist_table          POST    in    none  no    no    ok
     web:program_entry                  POST    in    none  no    no    ok
     web:program_entry_take_off         POST    in    none  no    no    ok
@@ -615,6 +618,7 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
             "check_in_id": uuid.UUID(int=15),
             "own_field": make_own_field(program, "Salinity").pk,
             "species": peeper.code,
+            "own_species": make_own_species(program).code,
             "change": make_change(route.stops.get(number=1), coordinator.person).pk,
             "station": make_station(program).pk,
             "membership": observer.pk,

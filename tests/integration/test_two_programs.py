@@ -84,6 +84,7 @@ IDS = frozenset(
         "handle",
         "invitation",
         "link",
+        "own_species",
         "membership",
         "recording_id",
         "route",
@@ -109,7 +110,7 @@ QUERIES = {
     "api:coverage": ("?season_year=2024",),
     "api:records_export": ("?format=json",),
     "web:program_assignments": ("?season=2024", "?season=2025"),
-    "web:program_species_search": ("?q=capito", "?q=crucifer"),
+    "web:program_species_search": ("?q=capito", "?q=crucifer", "?q=hyperolius"),
     "web:season_coverage": ("?year=2024",),
     "web:trend_compare": ("", "?by=route&route={code}"),
 }

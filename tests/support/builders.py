@@ -139,6 +139,16 @@ def make_species(scientific_name: str = "Pseudacris crucifer", common_name: str 
     )
 
 
+def make_own_species(program: Program, scientific_name: str = "Hyperolius lacustris") -> Species:
+    """A species that only this program knows."""
+    return Species.objects.create(
+        program=program,
+        code=f"{slugify(scientific_name)}--{program.slug}",
+        scientific_name=scientific_name,
+        common_name=f"{scientific_name} of {program.slug}",
+    )
+
+
 def make_joint_entry(scientific_name: str, *members: Species) -> Species:
     """A joint entry of these members."""
     joint = make_species(scientific_name)

@@ -31,6 +31,7 @@ from accounts.models import Membership
 from surveys import scanning
 from surveys.language import gettext, said
 from surveys.models import (
+    Program,
     Recording,
     RecordingKind,
     RecordingPicture,
@@ -120,7 +121,7 @@ def begin_recording(member: Membership, announced: RecordingAnnouncement) -> Rec
         id=announced.id,
         visit=visit,
         stop=_stop(visit, announced.stop),
-        species=_species(announced.species),
+        species=_species(member.program, announced.species),
         kind=announced.kind,
         media_type=media_type,
         seconds=announced.seconds,
@@ -378,10 +379,10 @@ def _stop(visit: Visit, number: int | None) -> Stop | None:
     return stops_on_sheet(every, visit.night, (number,), visit.carried_stops).get(number)
 
 
-def _species(code: str) -> Species | None:
+def _species(program: Program, code: str) -> Species | None:
     if not code:
         return None
-    species = Species.objects.filter(code=code).first()
+    species = Species.objects.known_to(program).filter(code=code).first()
     if species is None:
         raise RecordingRefused(
             said("There is no species “{code}”. Leave it out if no one knows.", code=code)

@@ -18,6 +18,7 @@ from surveys.importing.uploads import Upload
 from surveys.language import gettext, said, said_of
 from surveys.models import Program
 from surveys.visits.bulk import program_snapshot
+from surveys.visits.loading import shared_synonyms
 from surveys.visits.sheet.cells import storable
 
 LEAVE_OUT = "leave-out"
@@ -83,12 +84,14 @@ class Group:
 
 @dataclass(frozen=True, kw_only=True)
 class Names:
-    """What names in the file can stand for: names and codes of routes and species."""
+    """What names in the file can stand for: names and codes of routes and species. `split` leads
+    from former names that several species share to the codes of these."""
 
     routes: Mapping[str, str]
     route_labels: Mapping[str, str]
     species: Mapping[str, str]
     species_labels: Mapping[str, str]
+    split: Mapping[str, tuple[str, ...]]
     listed: tuple[str, ...]
     people: Mapping[str, str]
 
@@ -103,6 +106,10 @@ def names_of(program: Program) -> Names:
         },
         species=snapshot.catalog,
         species_labels={code: row.name for code, row in snapshot.species.items()},
+        split={
+            name: tuple(row.code for row in rows)
+            for name, rows in shared_synonyms(snapshot.species.values()).items()
+        },
         listed=tuple(entry.species.code for entry in snapshot.checklist),
         people=_people(program),
     )
@@ -188,13 +195,14 @@ def _title(kind: ProblemKind, column: str) -> str:
 
 
 def _item(number: int, problem: Problem, names: Names) -> Item:
-    rows = problem.all_rows
+    rows, parts = problem.all_rows, None
     item = Item(number=number, problem=problem, rows=_rows_named(rows, problem.row_count))
     if problem.kind is ProblemKind.ROUTE:
         likely = suggested_codes(problem.written, names.routes)
         options = _options(likely, names.route_labels, ())
     elif problem.kind is ProblemKind.SPECIES:
-        likely = suggested_codes(problem.written, names.species)
+        parts = names.split.get(problem.written.casefold())
+        likely = parts or suggested_codes(problem.written, names.species)
         options = _options(likely, names.species_labels, names.listed)
     elif problem.kind is ProblemKind.OBSERVER:
         return replace(item, options=_called(problem.written, names))
@@ -205,7 +213,8 @@ def _item(number: int, problem: Problem, names: Names) -> Item:
         problem=problem,
         rows=item.rows,
         options=options,
-        suggested=likely[0] if likely else "",
+        # Which part of a split species it was, only the coordinator can say.
+        suggested=likely[0] if likely and not parts else "",
     )
 
 

@@ -9,11 +9,13 @@ from surveys.language import gettext, said
 from surveys.models import (
     ChecklistEntry,
     Sensitivity,
+    Species,
 )
 from surveys.programs.checklist import (
     Listing,
 )
 from surveys.programs.checklist_table import TableRow, TypedListing
+from surveys.programs.own_species import Names
 from surveys.programs.regional import RegionalSeason
 from surveys.web.forms.fields import (
     DateField,
@@ -88,6 +90,92 @@ class ListingForm(SeenForm):
             listed_from=facts["listed_from"],
             listed_until=facts.get("listed_until"),
         )
+
+
+class NamesForm(SeenForm):
+    """The names, the call and the members of an own species."""
+
+    scientific_name = forms.CharField(
+        label=gettext_lazy("Scientific name"),
+        max_length=120,
+        help_text=gettext_lazy("Genus and species, without author and year."),
+    )
+    common_name = forms.CharField(label=gettext_lazy("Common name"), max_length=120)
+    synonyms = forms.CharField(
+        label=gettext_lazy("Former and other names"),
+        required=False,
+        max_length=2_000,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text=gettext_lazy(
+            "One on each line. Files and sheets with these names find the species."
+        ),
+    )
+    call = forms.CharField(
+        label=gettext_lazy("Call"),
+        required=False,
+        max_length=200,
+        help_text=gettext_lazy("How it sounds, as observers read it on the phone."),
+    )
+    note = forms.CharField(
+        label=gettext_lazy("Note"),
+        required=False,
+        max_length=200,
+        help_text=gettext_lazy("What else to know, such as when in the night it calls."),
+    )
+    members = forms.MultipleChoiceField(
+        label=gettext_lazy("Joint entry for"),
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text=gettext_lazy(
+            "Only for species that cannot be told apart by ear, or for one that was split: check "
+            "its parts. Species of the checklist can be members."
+        ),
+    )
+
+    def __init__(
+        self,
+        *args: object,
+        possible: list[Species],
+        species: Species | None = None,
+        **options: object,
+    ) -> None:
+        """`possible` are the species that may be members."""
+        members = list(species.members.all()) if species else []
+        if species:
+            options["initial"] = {
+                "scientific_name": species.scientific_name,
+                "common_name": species.common_name,
+                "synonyms": "\n".join(species.synonyms),
+                "call": species.call,
+                "note": species.note,
+                "members": [one.code for one in members],
+            }
+        super().__init__(*args, **options)
+        offered = {one.code: one.name for one in (*possible, *members) if one != species}
+        self.fields["members"].choices = list(offered.items())
+        if not offered:
+            del self.fields["members"]
+
+    @property
+    def names(self) -> Names:
+        facts = self.cleaned_data
+        lines = [" ".join(line.split()) for line in facts["synonyms"].splitlines()]
+        return Names(
+            scientific_name=" ".join(facts["scientific_name"].split()),
+            common_name=" ".join(facts["common_name"].split()),
+            synonyms=tuple(line for line in lines if line),
+            call=facts["call"],
+            note=facts["note"],
+            members=frozenset(facts.get("members", ())),
+        )
+
+
+class OwnSpeciesForm(NamesForm, ListingForm):
+    """A new own species, with how it is listed."""
+
+    def __init__(self, *args: object, **options: object) -> None:
+        super().__init__(*args, **options)
+        del self.fields["listed_until"]
 
 
 class ChecklistTableForm(SeenForm):

@@ -61,7 +61,7 @@ def search(request: ProgramRequest) -> HttpResponse:
         "text": text,
         "found": verbs.search_catalog(request.membership.program, text),
         "most": verbs.MOST_FOUND,
-        "has_catalog": Species.objects.exists(),
+        "has_catalog": Species.objects.filter(program=None).exists(),
     }
     return render(request, "program/species_search.html", context)
 
@@ -70,7 +70,7 @@ def search(request: ProgramRequest) -> HttpResponse:
 @needs(Permission.MANAGE)
 def add(request: ProgramRequest, species: str) -> HttpResponse:
     program = request.membership.program
-    shown = get_object_or_404(Species, code=species)
+    shown = get_object_or_404(Species.objects.known_to(program), code=species)
     offered = regional_season(program, shown)
     form = ListingForm(
         request.POST if request.method == "POST" else None,

@@ -16,6 +16,9 @@ from surveys.web.program import (
     own_field_views as program_own_fields,
 )
 from surveys.web.program import (
+    own_species_views as program_own_species,
+)
+from surveys.web.program import (
     plan_views as program_plan,
 )
 from surveys.web.program import (
@@ -112,6 +115,16 @@ urlpatterns: list[URLPattern] = [
         AT + "checklist/add/<slug:species>",
         program_checklist.add,
         name="program_species_add",
+    ),
+    path(
+        AT + "checklist/own-species/add",
+        program_own_species.add,
+        name="program_own_species_add",
+    ),
+    path(
+        AT + "checklist/own-species/<slug:own_species>",
+        program_own_species.edit,
+        name="program_own_species",
     ),
     path(AT + "checklist/<int:entry>", program_checklist.entry, name="program_entry"),
     path(

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from surveys.models import (
+    Program,
     Species,
     Submission,
     Visit,
@@ -55,7 +56,7 @@ class SheetRevision:
 def sheet_revisions(visit: Visit) -> tuple[SheetRevision, ...]:
     """Every submission of the visit, latest first, in two queries."""
     submissions = list(visit.submissions.select_related("submitted_by").order_by("revision"))
-    names = _species_names(submissions) | labels_by_cell(visit.route.program)
+    names = _species_names(visit.route.program, submissions) | labels_by_cell(visit.route.program)
     on_sheets = names_of_companions((row.cells for row in submissions), visit.route.program)
     names |= {person_key(text): name for text, name in on_sheets.items()}
     revisions = []
@@ -121,11 +122,11 @@ def _index(fields: tuple[str, ...], field: str) -> int:
     return fields.index(field) if field in fields else len(fields)
 
 
-def _species_names(submissions: list[Submission]) -> dict[str, str]:
+def _species_names(program: Program, submissions: list[Submission]) -> dict[str, str]:
     codes = {
         text if address.endswith(".species") else address.partition(".calls.")[2]
         for submission in submissions
         for address, text in submission.cells.items()
         if ".calls." in address or address.endswith(".species")
     }
-    return {row.code: row.name for row in Species.objects.filter(code__in=codes)}
+    return {row.code: row.name for row in Species.objects.known_to(program).filter(code__in=codes)}

@@ -110,7 +110,7 @@ def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, A
             if version.pk in used
         },
         "species": [_species(entry) for entry in entries],
-        "others": _others(entries),
+        "others": _others(program, entries),
         "look_alikes": _look_alikes(entries),
         "own_fields": [_own_field(field) for field in program.own_fields.order_by("order", "pk")],
         "nights": nights,
@@ -250,11 +250,12 @@ def _own_field(field: OwnField) -> dict[str, Any]:
     }
 
 
-def _others(entries: list[ChecklistEntry]) -> list[list[str]]:
-    """The rest of the catalog, for what nobody expected: code, common and scientific name."""
+def _others(program: Program, entries: list[ChecklistEntry]) -> list[list[str]]:
+    """The rest of the species that the program knows, for what nobody expected: code, common and
+    scientific name."""
     listed = [entry.species_id for entry in entries]
-    rest = Species.objects.exclude(pk__in=listed).exclude(is_silent=True).order_by("common_name")
-    return [[row.code, row.name, row.scientific_name] for row in rest]
+    rest = Species.objects.known_to(program).exclude(pk__in=listed).exclude(is_silent=True)
+    return [[row.code, row.name, row.scientific_name] for row in rest.order_by("common_name")]
 
 
 def _look_alikes(entries: list[ChecklistEntry]) -> list[dict[str, Any]]:

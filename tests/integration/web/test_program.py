@@ -35,6 +35,7 @@ from tests.support.builders import (
     make_joint_entry,
     make_member,
     make_own_field,
+    make_own_species,
     make_program,
     make_route,
     make_species,
@@ -101,6 +102,7 @@ def rows(program, observer):
         ).pk,
         "membership": observer.pk,
         "own_field": make_own_field(program).pk,
+        "own_species": make_own_species(program).code,
         "link": make_link(coordinator, name="Spring workshop", days=30, most_uses=20).pk,
     }
 
