@@ -114,7 +114,8 @@ def version_on(protocol: Protocol, night: dt.date) -> ProtocolVersion | None:
 # --- Checks -------------------------------------------------------------------
 
 
-def _check_limits(limits: values.Protocol) -> None:
+def check_limits(limits: values.Protocol) -> None:
+    """Raise ValidationError by field for limits that contradict each other or cannot be."""
     problems = limit_problems(limits)
     in_windows = window_problems(limits.windows, limits.season_year_begins)
     if in_windows:
@@ -193,7 +194,7 @@ def start_protocol(
         raise ValidationError(
             {"name": said("There is already a protocol called “{name}”.", name=name)}
         )
-    _check_limits(limits)
+    check_limits(limits)
     protocol = Protocol.objects.create(program=member.program, name=name)
     return _write(ProtocolVersion(protocol=protocol, number=1), limits, in_force_from, source)
 
@@ -210,7 +211,7 @@ def add_version(
     """The next version. Visits that were made keep the version they were made under."""
     require(member, Permission.MANAGE)
     protocol = _locked_protocol(member, protocol_id)
-    _check_limits(limits)
+    check_limits(limits)
     _check_in_force(protocol, in_force_from)
     last = protocol.versions.order_by("-number").first()
     version = ProtocolVersion(protocol=protocol, number=last.number + 1 if last else 1)
@@ -241,6 +242,6 @@ def change_version(
                 version_number=version.number,
             )
         )
-    _check_limits(limits)
+    check_limits(limits)
     _check_in_force(version.protocol, in_force_from, version=version)
     return _write(version, limits, in_force_from, source)

@@ -14,7 +14,7 @@ from surveys.models import (
 from surveys.programs.versions import protocol_values, units_of
 from surveys.protocol import values
 from surveys.protocol.limits.exact import exact
-from surveys.protocol.limits.phrases import window_in_words
+from surveys.protocol.limits.phrases import Units, window_in_words
 from surveys.protocol.limits.table import LIMITS
 from surveys.protocol.values import Temperature
 from surveys.protocol.weather import plain_number
@@ -23,20 +23,25 @@ from surveys.protocol.words import number
 
 def version_facts(version: ProtocolVersion) -> Facts:
     """Every limit under the label of its field; no such limit is empty."""
-    protocol = protocol_values(version)
-    units = units_of(version.protocol.program)
+    return {
+        gettext("In effect from"): day(version.in_force_from),
+        **limit_facts(protocol_values(version), units_of(version.protocol.program)),
+        gettext("Where the limits come from"): version.source,
+    }
+
+
+def limit_facts(protocol: values.Protocol, units: Units) -> Facts:
+    """Season, windows and limits of a protocol, stored or not."""
     limits = {
         limit.in_units(limit.label, units): exact(limit, getattr(protocol, limit.name), units)
         for limit in LIMITS
     }
     return {
-        gettext("In effect from"): day(version.in_force_from),
         gettext("The season year starts on"): month_day(protocol.season_year_begins),
         gettext("Survey windows"): gettext("; ").join(
             _window(window) for window in protocol.windows
         ),
         **limits,
-        gettext("Where the limits come from"): version.source,
     }
 
 

@@ -54,6 +54,12 @@ def tell(finding: Finding, reader: Reader) -> Told:
     return tell_sentence(finding.code, finding.variant, finding.params, reader)
 
 
+def rule_in_words(code: str) -> str:
+    """What the rule asks for; a reading rule has no summary, so its code in words."""
+    rule = RULES_BY_CODE.get(code)
+    return gettext(rule.summary) if rule else code.replace("-", " ").capitalize()
+
+
 def note_in_words(note: str) -> str:
     """The note of a review step: where it begins with the code of a rule, with its words."""
     code = note.partition(":")[0].partition(" ")[0]

@@ -102,7 +102,7 @@ def load_background(visit: models.Visit) -> Background:
             stops,
             checklist_on(route.program, night),
             own_fields_on(route.program.own_fields.order_by("order", "pk"), night),
-            _uses(stops, stops_in_use(every, night)),
+            stop_uses(stops, stops_in_use(every, night)),
         ),
         protocol=protocol_values(version),
         version=version,
@@ -122,7 +122,7 @@ def known_companions(visit: models.Visit) -> frozenset[int]:
     return frozenset(members.values_list("person", flat=True))
 
 
-def _uses(
+def stop_uses(
     stops: Mapping[int, models.Stop], in_use: Sequence[models.Stop]
 ) -> dict[int, values.StopUse]:
     """How each stop of a sheet stands that is not in use on the night."""

@@ -6,7 +6,7 @@ from django.urls import reverse
 from accounts.models import Role
 from surveys.demo.catalog import load_species
 from surveys.models import Assignment, CallingRegion
-from tests.browser.conftest import faults_of
+from tests.browser.conftest import faults_in_every_look, faults_of
 from tests.support.builders import (
     make_checklist,
     make_member,
@@ -14,6 +14,7 @@ from tests.support.builders import (
     make_route,
     make_species,
 )
+from tests.support.sheets import make_submitted
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -94,6 +95,39 @@ def test_drawing_the_line_of_a_route(program, coordinator, route, signed_in):
     assert route.line.coords == ((-89.4012, 43.0731), (-89.39, 43.08), (-89.38, 43.09))
 
 
+def test_drawing_the_area_and_asking_what_if(program, coordinator, route, signed_in):
+    page = signed_in(coordinator)
+    page.goto(url("program_area", program))
+    field, corners = page.get_by_label("Corners of the area"), page.locator(".line-point")
+    box = page.locator("[data-line-map]").bounding_box()
+    # Around the western half of the map, so that not all the stops lie inside.
+    for x, y in ((0.2, 0.9), (0.2, 0.1), (0.5, 0.1), (0.5, 0.9)):
+        spot = {"x": x * box["width"], "y": y * box["height"]}
+        page.locator("[data-line-map]").click(position=spot)
+    assert corners.count() == 4
+    # On a side: into it. Then out again by a key.
+    page.locator("[data-line-map]").click(
+        position={"x": 0.2 * box["width"], "y": 0.5 * box["height"]}
+    )
+    west = [float(row.split(", ")[1]) for row in field.input_value().splitlines()]
+    assert west[0] == west[1] == west[2]
+    corners.nth(1).press("Delete")
+    assert corners.count() == 4
+    page.get_by_role("button", name="Save").click()
+    page.get_by_text("The program area is saved.").wait_for()
+    assert len(program.area.outline[0][0]) == 5
+    assert corners.count() == 4
+    assert faults_in_every_look(page) == []
+    make_submitted(coordinator, route)
+    version = route.protocol.versions.get()
+    page.goto(url("program_version_next", program, version=version.pk))
+    page.get_by_label("Listening time", exact=True).fill("6")
+    page.get_by_role("button", name="What would it have asked last season?").click()
+    page.get_by_text("1 visit", exact=True).click()
+    page.get_by_role("link", name=f"{route.code}, ").wait_for()
+    assert faults_in_every_look(page) == []
+
+
 def test_axe_finds_nothing_on_the_species_of_the_region_and_in_the_guide(
     program, coordinator, signed_in
 ):
@@ -133,6 +167,7 @@ def test_axe_finds_nothing(program, coordinator, route, signed_in):
         "program_stop_move": {"stop": stop},
         "program_protocols": {},
         "program_protocol_begin": {},
+        "program_versions_compared": {},
         "program_version": {"version": version},
         "program_version_next": {"version": version},
         "program_checklist": {},

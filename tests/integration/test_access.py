@@ -225,6 +225,7 @@ TABLE = """
     web:program_protocols              GET     in    none  no    no    ok
     web:program_protocol_begin         GET     in    none  no    no    ok
     web:program_protocol_add           POST    in    none  no    no    ok
+    web:program_versions_compared      GET     in    none  no    no    ok
     web:program_version                GET     in    none  no    no    ok
     web:program_version_edit           POST    in    none  no    no    ok
     web:program_version_next           POST    in    none  no    no    ok

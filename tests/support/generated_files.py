@@ -70,6 +70,11 @@ You can leave most limits empty. Then there is no such limit, and no rule asks a
 there are visits under a version, it never changes. A change makes a new version. Each visit is \
 checked against the one in effect on its night.
 
+Before you save a change, choose "What would it have asked last season?". It checks the visits of \
+the last season under the changed limits, and lists which of them would get a question or a \
+must-fix more or less, by rule and route. Nothing is saved. Compare versions, under Program, \
+Protocol, shows two versions side by side.
+
 The lowest air and water temperatures belong to the survey windows, because spring and summer \
 need different ones. See [Why was this asked?](/guide/rules/) for how each rule uses the limits.
 """

@@ -9,7 +9,7 @@ from accounts.models import Membership
 from surveys.charts.words import share
 from surveys.language import gettext, said, said_of
 from surveys.models import Program
-from surveys.protocol.rules.table import RULES_BY_CODE
+from surveys.protocol.telling import rule_in_words
 from surveys.protocol.words import number
 from surveys.publishing.formats import yearly_csv as csv
 from surveys.seasons.observers import Agreement, ObserverFigures, observer_figures, rule_shares
@@ -65,18 +65,12 @@ def rule_rows(program: Program, season_year: int | None, figures: ObserverFigure
     codes = sorted(figures.by_rule, key=lambda code: (-figures.by_rule[code], code))
     return [
         RuleRow(
-            name=_rule_name(code),
+            name=rule_in_words(code),
             own=part_of(figures.by_rule[code], figures.visits),
             everyone=share(everyone.get(code, 0) / visits) if visits else "",
         )
         for code in codes
     ]
-
-
-def _rule_name(code: str) -> str:
-    """What the rule asks for; a reading rule has no summary, so its code in words."""
-    rule = RULES_BY_CODE.get(code)
-    return gettext(rule.summary) if rule else code.replace("-", " ").capitalize()
 
 
 def part_of(part: int, whole: int) -> str:

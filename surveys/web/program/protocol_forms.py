@@ -7,8 +7,9 @@ from django import forms
 from django.forms.boundfield import BoundField
 from django.utils.translation import gettext_lazy
 
+from accounts.form_errors import Form
 from surveys.language import gettext
-from surveys.models import Program
+from surveys.models import Program, ProtocolVersion
 from surveys.programs.versions import units_of
 from surveys.protocol.limits.limit import Group, Kind
 from surveys.protocol.limits.table import LIMITS
@@ -98,3 +99,39 @@ class LimitsForm(SeenForm):
     def _stored(self, name: str) -> object:
         """What is to be stored: as it was where it was left as shown, whatever rounding did."""
         return self.cleaned_data[name] if name in self.changed_data else self.initial[name]
+
+
+class CompareVersionsForm(Form):
+    """Two versions of the program's protocols; without a choice the newest two of one protocol."""
+
+    first = forms.ModelChoiceField(queryset=None, label=gettext_lazy("Version"), empty_label=None)
+    second = forms.ModelChoiceField(
+        queryset=None, label=gettext_lazy("Compared with"), empty_label=None
+    )
+
+    def __init__(self, *args: object, program: Program, **options: object) -> None:
+        versions = ProtocolVersion.objects.filter(protocol__program=program).select_related(
+            "protocol__program"
+        )
+        self.versions = versions.prefetch_related("windows").order_by("protocol__name", "number")
+        second, first = self._newest()
+        super().__init__(*args, initial={"first": first, "second": second}, **options)
+        for name in ("first", "second"):
+            self.fields[name].queryset = self.versions
+
+    def chosen(self) -> tuple[ProtocolVersion, ProtocolVersion] | None:
+        """None where there are no two versions, or an address names one that is not there."""
+        if self.is_bound:
+            return (
+                (self.cleaned_data["first"], self.cleaned_data["second"])
+                if self.is_valid()
+                else None
+            )
+        pair = self.initial["first"], self.initial["second"]
+        return pair if all(pair) else None
+
+    def _newest(self) -> tuple[ProtocolVersion | None, ProtocolVersion | None]:
+        by_age = sorted(self.versions, key=lambda version: (version.in_force_from, version.pk))
+        newest = by_age[-1] if by_age else None
+        others = [one for one in by_age if newest and one.protocol_id == newest.protocol_id]
+        return newest, (others[-2] if len(others) > 1 else by_age[0] if len(by_age) > 1 else None)

@@ -31,8 +31,10 @@ from surveys.protocol.presets import preset_rows
 from surveys.protocol.values import (
     Protocol,
 )
+from surveys.visits.what_if import what_if
 from surveys.web.forms.refusals import run_verb
-from surveys.web.program.protocol_forms import LimitsForm
+from surveys.web.program.protocol_forms import CompareVersionsForm, LimitsForm
+from surveys.web.program.what_if_page import fact_pairs, shown_what_if
 from surveys.web.program.window_forms import (
     window_formset,
     with_one_more,
@@ -92,9 +94,28 @@ def version(request: ProgramRequest, version: int) -> HttpResponse:
         "section": "protocols",
         "version": shown,
         "is_newest": newest == shown,
+        "before": shown.protocol.versions.filter(number__lt=shown.number).last(),
         "words": _in_words(protocol_values(shown), program),
     }
     return render(request, "program/version.html", context)
+
+
+@require_GET
+@needs(Permission.MANAGE)
+def compare(request: ProgramRequest) -> HttpResponse:
+    """Two versions side by side: those named in the address, or the newest two."""
+    form = CompareVersionsForm(request.GET or None, program=request.membership.program)
+    pairs = []
+    if chosen := form.chosen():
+        pairs = fact_pairs(*(version_facts(one) for one in chosen))
+    context = {
+        "section": "protocols",
+        "form": form,
+        "chosen": chosen,
+        "different": [pair for pair in pairs if pair.differs],
+        "same_facts": [(pair.label, pair.first or "–") for pair in pairs if not pair.differs],
+    }
+    return render(request, "program/versions_compared.html", context)
 
 
 class _Screen:
@@ -112,6 +133,7 @@ class _Screen:
         program = request.membership.program
         data = request.POST if request.method == "POST" else None
         self.wants_more = data is not None and "one_more" in data
+        self.asks_what_if = data is not None and "what_if" in data
         if self.wants_more:
             data = with_one_more(request.POST, program)
         self.form = LimitsForm(
@@ -155,6 +177,17 @@ def _form_page(request: ProgramRequest, screen: _Screen, **context: object) -> H
     return render(request, "program/version_form.html", context)
 
 
+def _what_if_page(
+    request: ProgramRequest, screen: _Screen, shown: ProtocolVersion, **context: object
+) -> HttpResponse:
+    """The form as it was sent, with what the limits would have asked last season."""
+    limits = screen.facts()["limits"]
+    result = run_verb(screen.form, what_if, request.membership, shown.pk, limits)
+    if result is not None:
+        context["what_if"] = shown_what_if(shown, limits, result)
+    return _form_page(request, screen, **context)
+
+
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
 def add(request: ProgramRequest) -> HttpResponse:
@@ -190,6 +223,8 @@ def following(request: ProgramRequest, version: int) -> HttpResponse:
         source=shown.source,
     )
     if request.method == "POST" and screen.is_valid():
+        if screen.asks_what_if:
+            return _what_if_page(request, screen, shown, before=shown)
         saved = run_verb(
             screen.form,
             verbs.add_version,
@@ -227,6 +262,8 @@ def edit(request: ProgramRequest, version: int) -> HttpResponse:
     )
     screen.form.show(version_facts(shown))
     if request.method == "POST" and screen.is_valid():
+        if screen.asks_what_if:
+            return _what_if_page(request, screen, shown, version=shown)
         saved = run_verb(
             screen.form,
             verbs.change_version,

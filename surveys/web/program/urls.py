@@ -90,6 +90,7 @@ urlpatterns: list[URLPattern] = [
     path(AT + "stops/<int:stop>/move", program_stops.move, name="program_stop_move"),
     # Protocols
     path(AT + "protocols", program_protocols.protocols, name="program_protocols"),
+    path(AT + "protocols/compare", program_protocols.compare, name="program_versions_compared"),
     path(AT + "protocols/begin", program_protocols.begin, name="program_protocol_begin"),
     path(AT + "protocols/add", program_protocols.add, name="program_protocol_add"),
     path(

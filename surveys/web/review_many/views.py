@@ -13,7 +13,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from accounts.access import Permission, ProgramRequest, needs
 from surveys.language import gettext, said_of
-from surveys.protocol.rules.table import RULES_BY_CODE
+from surveys.protocol.telling import rule_in_words
 from surveys.visits.exceptions import VisitError
 from surveys.visits.many import (
     MOST_AT_ONCE,
@@ -51,7 +51,7 @@ def _page(
             "ready": number,
             "at_once": min(number, MOST_AT_ONCE),
             "rules": [
-                (rule, _summary(rule.code), _resolve_form(rule.code, rule.questions, answered))
+                (rule, rule_in_words(rule.code), _resolve_form(rule.code, rule.questions, answered))
                 for rule in rules
             ],
             "crumbs": [
@@ -64,12 +64,6 @@ def _page(
         },
         status=400 if selection is None or answered is not None else 200,
     )
-
-
-def _summary(code: str) -> str:
-    """What the rule asks for; a reading rule has no summary, so its code in words."""
-    rule = RULES_BY_CODE.get(code)
-    return gettext(rule.summary) if rule else code.replace("-", " ").capitalize()
 
 
 def _resolve_form(code: str, questions: int, answered: ResolveForm | None) -> ResolveForm:

@@ -42,6 +42,7 @@ from tests.support.builders import (
     make_version,
 )
 from tests.support.for_each import for_each
+from tests.support.sheets import make_submitted
 
 pytestmark = pytest.mark.django_db
 
@@ -507,6 +508,51 @@ class TestProtocols:
         page.post(address, data)
         new = ProtocolVersion.objects.get(number=2)
         assert [window.name for window in new.windows.all()] == ["Spring", "Summer"]
+
+    def test_what_it_would_have_asked_is_said_before_it_is_saved(
+        self, program, coordinator, page, version
+    ):
+        route = make_route(program, version=version, code="R7")
+        visit = make_submitted(coordinator, route, night=dt.date(2025, 4, 15))
+        address = url("program_version_next", program, version=version.pk)
+        typed = posted(page.get(address)) | {"in_force_from": "2026-01-01"}
+        typed |= {"listening_time": "6", "source": "A trial", "what_if": "1"}
+        shown = page.post(address, typed)
+        text = " ".join(shown.content.decode().split())
+        assert "Season 2025: 1 visit checked. Visits for which something would change: 1." in text
+        (rule,) = shown.context["what_if"].rules
+        assert (rule.gained.total, rule.lost.total) == ("1 visit", "")
+        assert url("visit", program, visit_id=visit.pk) in text
+        changed = {
+            pair.label: (pair.first, pair.second) for pair in shown.context["what_if"].limits
+        }
+        assert ("5 min", "6 min") in changed.values()
+        # Nothing is saved, and what was typed is still there.
+        assert ProtocolVersion.objects.count() == 1
+        assert shown.context["form"]["source"].value() == "A trial"
+        wrong = page.post(address, typed | {"listening_time": "0"})
+        assert "longer than nothing" in wrong.content.decode()
+        assert "what_if" not in wrong.context
+
+    def test_two_versions_are_compared(self, program, page, version):
+        address = url("program_versions_compared", program)
+        assert "only one version" in page.get(address).content.decode()
+        following = url("program_version_next", program, version=version.pk)
+        page.post(
+            following,
+            posted(page.get(following)) | {"in_force_from": "2026-01-01", "max_beaufort": "2"},
+        )
+        new = ProtocolVersion.objects.get(number=2)
+        shown = page.get(address)
+        assert shown.context["chosen"] == (version, new)
+        different = {pair.label for pair in shown.context["different"]}
+        assert different == {"In effect from", "Maximum wind"}
+        assert address in page.get(url("program_version", program, version=new.pk)).content.decode()
+        same = page.get(address, {"first": new.pk, "second": new.pk})
+        assert "have the same limits" in same.content.decode()
+        stranger = make_version(make_program())
+        refused = page.get(address, {"first": stranger.pk, "second": new.pk})
+        assert refused.context["chosen"] is None
 
     def test_a_window_can_be_left_out(self, program, page):
         version = make_version(
