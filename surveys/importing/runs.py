@@ -1,4 +1,4 @@
-"""Large files: the worker reads, checks and imports them. Queued here, carried out in `tasks`.
+"""Large files: the worker reads, checks, imports and undoes them. Carried out in `tasks`.
 
 Small files are checked and imported at once, within the request.
 """
@@ -50,6 +50,9 @@ def check_idle(row: SpreadsheetImport) -> None:
                 "“{file_name}” is being checked. Wait until that is done."
             ),
             RunKind.IMPORT: gettext("“{file_name}” is being imported. Wait until that is done."),
+            RunKind.UNDO_IMPORT: gettext(
+                "The import of “{file_name}” is being undone. Wait until that is done."
+            ),
         }[RunKind(run.kind)]
         raise ImportRefusedError(filled(text, {"file_name": row.file_name}))
 

@@ -6,6 +6,7 @@ from accounts.models import Membership
 from surveys.importing.preview import plain_preview
 from surveys.importing.problems import ImportRefusedError, UnreadableFileError
 from surveys.importing.runs import import_of
+from surveys.importing.undoing import undo_import
 from surveys.importing.uploads import commit_upload, open_upload, preview_upload, read_upload
 from surveys.language import gettext
 from surveys.models import BackgroundRun, RunKind
@@ -40,6 +41,19 @@ def import_file(run: BackgroundRun, report: Progress) -> None:
     member = _coordinator(run)
     upload = open_upload(member, run.options["upload"])
     commit_upload(member, upload, report=report, end=lambda: finish(run))
+
+
+@carries_out(RunKind.UNDO_IMPORT, refusals=_REFUSALS)
+def undo_file(run: BackgroundRun, report: Progress) -> None:
+    """The undo and the end of its run are one transaction, too."""
+    member = _coordinator(run)
+    undo_import(
+        member,
+        run.options["upload"],
+        reason=run.options["reason"],
+        report=report,
+        end=lambda: finish(run),
+    )
 
 
 def _coordinator(run: BackgroundRun) -> Membership:

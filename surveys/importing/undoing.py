@@ -1,6 +1,7 @@
 """Undoing an import as a whole. Nothing is deleted: its visits are set aside, each with a step."""
 
 import uuid
+from collections.abc import Callable
 
 from django.db import transaction
 from django.utils import timezone
@@ -8,19 +9,60 @@ from django.utils import timezone
 from accounts.access import Permission, require
 from accounts.models import Membership
 from surveys.importing.problems import ImportRefusedError
-from surveys.importing.runs import import_of
+from surveys.importing.runs import check_idle, import_of, subject_of
 from surveys.language import gettext, said
-from surveys.models import SpreadsheetImport, Visit, VisitState
+from surveys.models import BackgroundRun, RunKind, SpreadsheetImport, Visit, VisitState
+from surveys.runs.enqueue import enqueue
+from surveys.runs.progress import ReportProgress, no_report
 from surveys.visits.exceptions import ReasonMissing
 from surveys.visits.many import set_aside_many
 
 
 @transaction.atomic
-def undo_import(member: Membership, upload_id: uuid.UUID | str, *, reason: str) -> int:
-    """Set the visits of an import aside, accepted ones too; the file may be imported again.
+def undo_import(
+    member: Membership,
+    upload_id: uuid.UUID | str,
+    *,
+    reason: str,
+    report: ReportProgress = no_report,
+    end: Callable[[], None] | None = None,
+) -> int:
+    """Set the visits of an import aside, accepted ones too; the file may be imported again. `end`
+    is called in the same transaction, when all is written.
 
     The number of visits. Raises Http404, ReasonMissing, ImportRefusedError.
     """
+    row = _undoable(member, upload_id, reason)
+    note = said(
+        "The import of “{file_name}” was undone. {reason}",
+        file_name=row.file_name,
+        reason=reason.strip(),
+    )
+    visits = Visit.objects.filter(imported__upload=row)
+    number = set_aside_many(member, visits, note=note, report=report)
+    row.undone_at, row.undone_by = timezone.now(), member.person
+    row.save(update_fields=["undone_at", "undone_by"])
+    if end is not None:
+        end()
+    return number
+
+
+@transaction.atomic
+def enqueue_undo(member: Membership, upload_id: uuid.UUID | str, *, reason: str) -> BackgroundRun:
+    """Have a large import undone by the worker. Raises as `undo_import`."""
+    row = _undoable(member, upload_id, reason)
+    check_idle(row)
+    return enqueue(
+        RunKind.UNDO_IMPORT,
+        member.program_id,
+        subject=subject_of(row),
+        asked_by=member.person,
+        options={"upload": str(row.pk), "reason": reason},
+    )
+
+
+def _undoable(member: Membership, upload_id: uuid.UUID | str, reason: str) -> SpreadsheetImport:
+    """The row, locked, if it can be undone for this reason."""
     require(member, Permission.MANAGE)
     import_of(member, upload_id)
     row = SpreadsheetImport.objects.select_for_update().defer("content").get(pk=upload_id)
@@ -30,15 +72,7 @@ def undo_import(member: Membership, upload_id: uuid.UUID | str, *, reason: str) 
         raise ImportRefusedError(gettext("This import is undone already."))
     if not reason.strip():
         raise ReasonMissing
-    note = said(
-        "The import of “{file_name}” was undone. {reason}",
-        file_name=row.file_name,
-        reason=reason.strip(),
-    )
-    number = set_aside_many(member, Visit.objects.filter(imported__upload=row), note=note)
-    row.undone_at, row.undone_by = timezone.now(), member.person
-    row.save(update_fields=["undone_at", "undone_by"])
-    return number
+    return row
 
 
 def visits_left(member: Membership, row: SpreadsheetImport) -> dict[str, int]:

@@ -24,7 +24,7 @@ from surveys.importing.layout import Layout
 from surveys.importing.preview import Preview, preview
 from surveys.importing.problems import ImportRefusedError
 from surveys.importing.reading import LIMITS_IN_WORKER, check_archive, takes_long
-from surveys.importing.runs import check_idle, enqueue_import, is_large, subject_of
+from surveys.importing.runs import check_idle, enqueue_import, import_of, is_large, subject_of
 from surveys.importing.shapes import filled_down, has_gaps, spread, without_totals
 from surveys.importing.staging import ReadFile, forget_parts, kept_table, layout_of
 from surveys.importing.table import Table
@@ -61,20 +61,27 @@ class Upload:
 
 
 def store(
-    member: Membership, *, file_name: str, content: bytes, at_once: bool = False
+    member: Membership,
+    *,
+    file_name: str,
+    content: bytes,
+    at_once: bool = False,
+    like: SpreadsheetImport | None = None,
 ) -> SpreadsheetImport:
     """Keep an uploaded file, read it and guess its columns. A large one is read by the worker, or
-    `at_once` for a command, which has the time.
+    `at_once` for a command, which has the time. `like` is an earlier import of the very same file:
+    what was answered for that holds again.
 
     Raises UnreadableFileError, NoRoomLeft.
     """
     require(member, Permission.MANAGE)
     check_room(member, len(content))
     check_archive(content)
+    layout = layout_of(like) if like else Layout()
     if takes_long(content):
-        read = ReadFile(content, Layout(), LIMITS_IN_WORKER) if at_once else None
+        read = ReadFile(content, layout, LIMITS_IN_WORKER) if at_once else None
     else:
-        read = ReadFile(content, Layout())
+        read = ReadFile(content, layout)
     with transaction.atomic():
         row = SpreadsheetImport.objects.create(
             program=member.program,
@@ -82,12 +89,25 @@ def store(
             file_name=storable(file_name)[:_LONGEST_NAME] or "spreadsheet",
             content=content,
             sha256=hashlib.sha256(content).hexdigest(),
+            columns=like.columns if like else [],
+            answers={**like.answers, "again": True} if like else {},
         )
         if read is None:
             enqueue_import(member, row.pk, RunKind.READ_IMPORT)
         else:
             _keep(member, row, read)
     return row
+
+
+def import_again(member: Membership, upload_id: uuid.UUID | str) -> SpreadsheetImport:
+    """Open the kept file of an import that was undone, with the answers that it had.
+
+    Raises Http404, ImportRefusedError, UnreadableFileError, NoRoomLeft.
+    """
+    row = import_of(member, upload_id)
+    if row.undone_at is None:
+        raise ImportRefusedError(gettext("This import was not undone."))
+    return store(member, file_name=row.file_name, content=bytes(row.content), like=row)
 
 
 def read_upload(member: Membership, row: SpreadsheetImport, end: Callable[[], None]) -> None:
@@ -103,8 +123,11 @@ def read_upload(member: Membership, row: SpreadsheetImport, end: Callable[[], No
 
 def _keep(member: Membership, row: SpreadsheetImport, read: ReadFile) -> None:
     """Keep what was read. The columns mean what they did in an earlier file, or what is guessed;
-    where somebody chose the layout, they are guessed."""
+    where somebody chose the layout, they are guessed. Of a file that is imported again they are
+    known."""
     table = spread(read.keep(row))
+    if "again" in row.answers:
+        return
     if "layout" in row.answers:
         row.columns, answers = _guessed(member, table)
         row.answers = {**answers, "layout": row.answers["layout"]}

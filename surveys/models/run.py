@@ -14,6 +14,7 @@ class RunKind(models.TextChoices):
     READ_IMPORT = "read_import", gettext_lazy("Reading")
     CHECK_IMPORT = "check_import", gettext_lazy("Checking")
     IMPORT = "import", gettext_lazy("Importing")
+    UNDO_IMPORT = "undo_import", gettext_lazy("Undoing")
     PUBLISH = "publish", gettext_lazy("Publishing")
     FIT = "fit", gettext_lazy("Fitting")
     POWER = "power", gettext_lazy("Simulating")

@@ -50,6 +50,14 @@ FACTS: dict[RunKind, KindFacts] = {
         nothing_done=gettext_lazy("Nothing was imported."),
         counts=gettext_lazy("Visits"),
     ),
+    RunKind.UNDO_IMPORT: KindFacts(
+        name=gettext_lazy("Undoing of an import"),
+        queue=LONG,
+        lock="import",
+        tries=3,
+        nothing_done=gettext_lazy("The import was not undone."),
+        counts=gettext_lazy("Visits"),
+    ),
     RunKind.PUBLISH: KindFacts(
         name=gettext_lazy("Publication"),
         queue=LONG,

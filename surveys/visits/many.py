@@ -28,6 +28,7 @@ from surveys.models import (
     VisitState,
 )
 from surveys.protocol.values import Severity
+from surveys.runs.progress import ReportProgress, no_report
 from surveys.visits.counting import count_many_in_trends, exclude_rows_from_trends
 from surveys.visits.exceptions import NotSettleable, ReasonMissing, VisitError
 from surveys.visits.refitting import refit_trends
@@ -156,7 +157,13 @@ def accept_many(member: Membership, selection: Selection, *, seen: int) -> int:
     return len(visits)
 
 
-def set_aside_many(member: Membership, visits: QuerySet[Visit], *, note: str) -> int:
+def set_aside_many(
+    member: Membership,
+    visits: QuerySet[Visit],
+    *,
+    note: str,
+    report: ReportProgress = no_report,
+) -> int:
     """Set visits of the program aside, whatever was decided about them. Call it in a transaction.
 
     The number of visits. Raises ReasonMissing.
@@ -166,7 +173,8 @@ def set_aside_many(member: Membership, visits: QuerySet[Visit], *, note: str) ->
     of_program = visits.filter(route__program=member.program_id, state__in=_SET_ASIDE_FROM)
     chosen = _locked(of_program)
     counted = Visit.objects.filter(pk__in=chosen, counts_in_trends=True).exists()
-    for some in _batches(chosen):
+    for number, some in enumerate(_batches(chosen)):
+        report(gettext("Setting the visits aside"), number * _BATCH, len(chosen))
         exclude_rows_from_trends(some)
         # The only way to `set aside` is from `submitted` (the state machine of the table).
         Visit.objects.filter(pk__in=some).exclude(state=VisitState.SUBMITTED).update(

@@ -322,6 +322,7 @@ TABLE = """
     web:import_layout                    POST    in    none  no    no    ok
     web:import_fix                       POST    in    none  no    no    ok
     web:import_commit                    POST    in    none  no    no    ok
+    web:import_again                     POST    in    none  no    no    ok
     web:import_undo                      POST    in    none  no    no    ok
     web:import_discard                   POST    in    none  no    no    ok
 

@@ -1,5 +1,6 @@
 from django.urls import path
 
+from surveys.web.importing import done_views as imported
 from surveys.web.importing import views as importing
 
 urlpatterns = [
@@ -10,6 +11,7 @@ urlpatterns = [
     path("<slug:program>/import/<uuid:upload>/layout/", importing.layout, name="import_layout"),
     path("<slug:program>/import/<uuid:upload>/fix/", importing.fix, name="import_fix"),
     path("<slug:program>/import/<uuid:upload>/commit/", importing.commit, name="import_commit"),
-    path("<slug:program>/import/<uuid:upload>/undo/", importing.undo, name="import_undo"),
+    path("<slug:program>/import/<uuid:upload>/undo/", imported.undo, name="import_undo"),
+    path("<slug:program>/import/<uuid:upload>/again/", imported.again, name="import_again"),
     path("<slug:program>/import/<uuid:upload>/discard/", importing.forget, name="import_discard"),
 ]

@@ -17,9 +17,13 @@ from accounts.access import Permission, ProgramRequest, needs
 from surveys.importing.columns import check
 from surveys.importing.preview import Preview, preview_from_plain
 from surveys.importing.problems import ImportRefusedError, UnreadableFileError
-from surveys.importing.runs import MOST_ROWS_AT_ONCE, enqueue_import, import_of, latest_run_of
+from surveys.importing.runs import (
+    MOST_ROWS_AT_ONCE,
+    enqueue_import,
+    import_of,
+    latest_run_of,
+)
 from surveys.importing.template import template_csv, template_xlsx
-from surveys.importing.undoing import undo_import, visits_left
 from surveys.importing.uploads import (
     Upload,
     choose_layout,
@@ -33,10 +37,10 @@ from surveys.importing.uploads import (
     same_file_before,
     store,
 )
-from surveys.language import gettext, said, said_of
-from surveys.models import BackgroundRun, RunKind, RunState, SpreadsheetImport, VisitState
-from surveys.visits.exceptions import NoRoomLeft, ReasonMissing
-from surveys.visits.sheet.cells import storable
+from surveys.language import gettext, said
+from surveys.models import BackgroundRun, RunKind, RunState, SpreadsheetImport
+from surveys.visits.exceptions import NoRoomLeft
+from surveys.web.importing.done_views import done_page
 from surveys.web.importing.fixing import (
     chosen_fixes,
     groups_of,
@@ -57,7 +61,6 @@ _TEMPLATES = {
 _RECENT = 20
 # Of answers that are not used, so many are told.
 _MOST_TOLD = 5
-_LONGEST_REASON = 500
 
 
 @require_http_methods(["GET", "POST"])
@@ -237,7 +240,7 @@ def preview(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
     if request.htmx:
         return HttpResponseClientRefresh()
     if row.committed_at is not None:
-        return _done(request, row)
+        return done_page(request, row)
     stored = open_upload(request.membership, upload)
     if not stored.is_large:
         return _preview(request, stored, preview_upload(request.membership, stored))
@@ -289,43 +292,6 @@ def forget(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
     return redirect("web:import_start", program=request.membership.program.slug)
 
 
-@require_POST
-@needs(Permission.MANAGE)
-def undo(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
-    """Set all visits of an import aside."""
-    member = request.membership
-    reason = storable(request.POST.get("reason", ""))[:_LONGEST_REASON]
-    try:
-        visits = undo_import(member, upload, reason=reason)
-    except ReasonMissing as error:
-        return _done(request, import_of(member, upload), error=str(error), status=400)
-    except ImportRefusedError as error:
-        messages.error(request, str(error))
-    else:
-        messages.success(
-            request, said_of("One visit was set aside.", "{number} visits were set aside.", visits)
-        )
-    return redirect("web:import_preview", program=member.program.slug, upload=upload)
-
-
-def _done(
-    request: ProgramRequest, row: SpreadsheetImport, *, error: str = "", status: int = 200
-) -> HttpResponse:
-    counts = visits_left(request.membership, row)
-    return render(
-        request,
-        "importing/done.html",
-        {
-            "row": row,
-            "waiting": counts[VisitState.SUBMITTED],
-            "accepted": counts[VisitState.ACCEPTED],
-            "error": error,
-            "reason": request.POST.get("reason", ""),
-        },
-        status=status,
-    )
-
-
 def _is_open(row: SpreadsheetImport) -> bool:
     """Whether its columns may still change."""
     run = latest_run_of(row)
@@ -349,19 +315,19 @@ def _run_page(request: ProgramRequest, row: SpreadsheetImport, run: BackgroundRu
         RunKind.READ_IMPORT: gettext("The file was not read"),
         RunKind.CHECK_IMPORT: gettext("The file was not checked"),
         RunKind.IMPORT: gettext("Nothing was imported"),
+        RunKind.UNDO_IMPORT: gettext("The import was not undone"),
     }[RunKind(run.kind)]
+    promise = {
+        RunKind.IMPORT: gettext("Either every row is imported or none."),
+        RunKind.UNDO_IMPORT: gettext("Either every visit is set aside or none."),
+    }.get(RunKind(run.kind), gettext("Nothing is imported yet."))
     return run_page(
         request,
         run,
         heading=f"{run.get_kind_display()} {row.file_name}" if run.under_way else failed,
         crumbs=[_import_crumb(request), {"name": row.file_name, "url": ""}],
         outcome="importing/run_outcome.html",
-        promise=gettext("This is a large file, so it takes a while. ")
-        + (
-            gettext("Either every row is imported or none.")
-            if run.kind == RunKind.IMPORT
-            else gettext("Nothing is imported yet.")
-        ),
+        promise=gettext("This is a large file, so it takes a while. ") + promise,
         row=row,
     )
 

@@ -26,6 +26,7 @@ from surveys.models import (
     SpreadsheetImport,
     StoredFinding,
     Visit,
+    VisitState,
 )
 from surveys.runs import work as running
 from surveys.runs.kinds import FACTS, task_name
@@ -241,6 +242,32 @@ def test_a_coordinator_of_another_program_imports_nothing_here(page, program, co
     coordinator.save()
     assert work(run).state == RunState.REFUSED
     assert not Visit.objects.exists()
+
+
+def test_a_large_import_is_undone_by_the_worker(page, program, coordinator):
+    row = uploaded(page, program, GOOD)
+    commit_upload(coordinator, open_upload(coordinator, row.pk))
+    undo, shown = (at(name, program, upload=row.pk) for name in ("import_undo", "import_preview"))
+    assert page.post(undo, {"reason": " "}).status_code == 400
+    page.post(undo, {"reason": "The wrong year."})
+    run = latest_run_of(row)
+    assert (run.kind, run.state) == (RunKind.UNDO_IMPORT, RunState.QUEUED)
+    assert "Undoing past.csv" in page.get(shown).content.decode()
+    again = page.post(undo, {"reason": "Again."}, follow=True)
+    assert "is being undone. Wait until that is done." in again.content.decode()
+    make_member(program, Role.COORDINATOR)
+    coordinator.role = Role.OBSERVER
+    coordinator.save()
+    assert work(run).state == RunState.REFUSED
+    assert not Visit.objects.filter(state=VisitState.SET_ASIDE).exists()
+    coordinator.role = Role.COORDINATOR
+    coordinator.save()
+    assert run.problem in page.get(shown).content.decode()
+
+    page.post(undo, {"reason": "The wrong year."})
+    assert work(latest_run_of(row)).state == RunState.DONE
+    assert set(Visit.objects.values_list("state", flat=True)) == {VisitState.SET_ASIDE}
+    assert "The import was undone on" in page.get(shown).content.decode()
 
 
 class BrokenOffError(Exception):

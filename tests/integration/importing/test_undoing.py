@@ -6,10 +6,18 @@ from django.http import Http404
 from django.urls import reverse
 
 from accounts.models import Role
+from surveys.importing.fixes import Fix
 from surveys.importing.problems import ImportRefusedError
 from surveys.importing.undoing import undo_import
-from surveys.importing.uploads import commit_upload, same_file_before
-from surveys.models import Step, Visit, VisitState
+from surveys.importing.uploads import (
+    commit_upload,
+    fix_cells,
+    import_again,
+    open_upload,
+    same_file_before,
+    store,
+)
+from surveys.models import SpreadsheetImport, Step, Visit, VisitState
 from surveys.visits import verbs
 from surveys.visits.exceptions import ReasonMissing
 from surveys.visits.many import Selection, selected
@@ -85,6 +93,34 @@ def test_only_coordinators_of_the_program(imported, observer):
     with pytest.raises(Http404):
         undo_import(make_member(make_program(), Role.COORDINATOR), imported.pk, reason="Mine.")
     assert not Visit.objects.filter(state=VisitState.SET_ASIDE).exists()
+
+
+def test_the_kept_file_is_imported_again_with_the_same_answers(coordinator, client_for, program):
+    text = FILE.replace("R1,", "First,", 1)
+    row = store(coordinator, file_name="again.csv", content=text.encode())
+    with pytest.raises(ImportRefusedError, match="not undone"):
+        import_again(coordinator, row.pk)
+    # What was fixed for one row holds for the very same file, though not for others.
+    fix = Fix(column="Route", written="First", becomes="R1", row=2)
+    fix_cells(coordinator, open_upload(coordinator, row.pk), [fix])
+    commit_upload(coordinator, open_upload(coordinator, row.pk))
+    undo_import(coordinator, row.pk, reason="A test.")
+    client = client_for(coordinator)
+    here = {"program": program.slug, "upload": row.pk}
+    page = client.get(reverse("web:import_preview", kwargs=here)).content.decode()
+    url = reverse("web:import_again", kwargs=here)
+    assert url in page
+    opened = client.post(url)
+    again = SpreadsheetImport.objects.get(committed_at=None)
+    assert opened.url.endswith(f"{again.pk}/columns/")
+    assert (again.sha256, again.columns) == (row.sha256, row.columns)
+    upload = open_upload(coordinator, again.pk)
+    assert upload.fixes == (fix,)
+    commit_upload(coordinator, upload)
+    assert Visit.objects.filter(state=VisitState.SUBMITTED).count() == 2
+    assert Visit.objects.filter(state=VisitState.SET_ASIDE).count() == 2
+    with pytest.raises(Http404):
+        import_again(make_member(make_program(), Role.COORDINATOR), row.pk)
 
 
 def test_on_the_screen(imported, coordinator, client_for, program):
