@@ -1,3 +1,4 @@
+from surveys.models.area import ProgramArea
 from surveys.models.catalog import CallingRegion, LookAlikes, SeasonMark, SpeciesInRegion
 from surveys.models.check_in import CheckIn, CheckInContact
 from surveys.models.confirmation import Confirmation
@@ -104,6 +105,7 @@ __all__ = [
     "PowerStudy",
     "Presence",
     "Program",
+    "ProgramArea",
     "Protocol",
     "ProtocolVersion",
     "Publication",

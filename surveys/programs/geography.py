@@ -140,7 +140,7 @@ def along_lines(
 ) -> list[tuple[int, float, float]]:
     """Position, meters from the line of its route, and where along the line (0 to 1), of each
     point whose route has one, by number."""
-    texts = [_text(line) for line in lines.values()]
+    texts = [line_text(line) for line in lines.values()]
     return _rows(_ALONG, points, line_routes=list(lines), lines=texts)
 
 
@@ -162,7 +162,7 @@ def outside(
 
 def length_m(line: Sequence[Place]) -> float:
     with connection.cursor() as cursor:
-        cursor.execute(_LENGTH, {"line": _text(line)})
+        cursor.execute(_LENGTH, {"line": line_text(line)})
         return cursor.fetchone()[0]
 
 
@@ -170,22 +170,30 @@ def every(line: Sequence[Place], meters: float) -> list[tuple[float, Place]]:
     """The places at the start of a line and every so many meters along it, each with its meters
     from the start."""
     with connection.cursor() as cursor:
-        cursor.execute(_EVERY, {"line": _text(line), "every": meters})
+        cursor.execute(_EVERY, {"line": line_text(line), "every": meters})
         rows = cursor.fetchall()
     return [(along, Place(latitude=lat, longitude=lon)) for along, lat, lon in rows]
 
 
-def _text(line: Sequence[Place]) -> str:
+def line_text(line: Sequence[Place]) -> str:
+    """Well-known text of a line."""
     return f"LINESTRING({', '.join(f'{p.longitude!r} {p.latitude!r}' for p in line)})"
+
+
+def point_rows(points: Sequence[Point]) -> dict[str, list[float]]:
+    """Parameters of a query about points, which are told apart by their position."""
+    return {
+        "ids": list(range(len(points))),
+        "latitudes": [float(point.place.latitude) for point in points],
+        "longitudes": [float(point.place.longitude) for point in points],
+    }
 
 
 def _rows(sql: str, points: Sequence[Point], **more: object) -> list[tuple]:
     parameters = {
-        "ids": list(range(len(points))),
+        **point_rows(points),
         "routes": [point.route for point in points],
         "numbers": [point.number for point in points],
-        "latitudes": [float(point.place.latitude) for point in points],
-        "longitudes": [float(point.place.longitude) for point in points],
         **more,
     }
     with connection.cursor() as cursor:

@@ -22,6 +22,7 @@ from surveys.models import (
     GroupLetter,
     OwnField,
     Program,
+    ProgramArea,
     ProtocolVersion,
     Route,
     SeasonWindow,
@@ -31,6 +32,7 @@ from surveys.models import (
     WeatherStation,
     WetlandChange,
 )
+from surveys.programs.area import area_facts, area_in_words
 from surveys.programs.assignments import windows_in_words
 from surveys.programs.checklist import entry_facts
 from surveys.programs.own_fields import field_facts
@@ -207,6 +209,14 @@ KINDS = (
         scope="program",
         facts=route_facts,
         name=str,
+    ),
+    Kind(
+        code="area",
+        label=gettext_lazy("Program area"),
+        model=ProgramArea,
+        scope="program",
+        facts=area_facts,
+        name=lambda area: area_in_words(area),
     ),
     Kind(
         code="stops",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import statistics
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -12,6 +12,7 @@ from django.db.models.functions import Cast
 
 from surveys.language import gettext, said
 from surveys.models import Program, Stop
+from surveys.programs.area import area_of, outside_in_words, routes_outside
 from surveys.programs.geography import Neighbors, Point, along_lines, neighbors, outside, same_place
 from surveys.programs.places import FARTHEST_ON_A_ROUTE_M, likely_slip, place_of, places_of
 from surveys.programs.protocols import version_on
@@ -59,7 +60,7 @@ def check_places(
     unit = DistanceUnit(program.distance_unit)
     return [
         *_far_off(program, listed),
-        *_outside(listed, around, unit),
+        *_outside(program, listed, lines, around, unit),
         *_within_routes(listed, _least_spacing(program, options), unit),
         *_twice([*listed, *others.values()]),
         *_along_lines(listed, lines, unit),
@@ -140,6 +141,29 @@ def _far_off(program: Program, listed: Sequence[_Listed]) -> Iterator[PlanFindin
 
 
 def _outside(
+    program: Program,
+    listed: Sequence[_Listed],
+    lines: Mapping[int, Sequence[Place]],
+    around: Sequence[Place],
+    unit: DistanceUnit,
+) -> Iterator[PlanFinding]:
+    """Routes outside the program's area; where it has none, stops away from the present ones."""
+    if area_of(program) is None:
+        yield from _away(listed, around, unit)
+        return
+    codes = {one.point.route: one.code for one in listed}
+    found = routes_outside(program, [one.point for one in listed], lines)
+    for key, route in found.items():
+        yield PlanFinding(
+            kind="outside_area",
+            spot=Spot(route=key),
+            message=outside_in_words(codes[key], route, unit),
+            remedy=gettext("Check the coordinates, or the program area."),
+            blocks=False,
+        )
+
+
+def _away(
     listed: Sequence[_Listed], around: Sequence[Place], unit: DistanceUnit
 ) -> Iterator[PlanFinding]:
     """Stops away from the area in which the program's present stops lie."""

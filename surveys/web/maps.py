@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from surveys.models import (
+    ProgramArea,
     Route,
     Stop,
 )
@@ -24,6 +25,16 @@ def route_map(route: Route, stops: Iterable[Stop]) -> dict[str, Any]:
             },
         )
     return {"type": "FeatureCollection", "features": features}
+
+
+def area_feature(area: ProgramArea) -> dict[str, Any]:
+    """The area of a program. Maps draw it below everything else."""
+    coordinates = area.outline.coords
+    return {
+        "type": "Feature",
+        "geometry": {"type": "MultiPolygon", "coordinates": coordinates},
+        "properties": {"kind": "area"},
+    }
 
 
 def stop_feature(stop: Stop, **properties: Any) -> dict[str, Any]:

@@ -157,6 +157,7 @@ def test_axe_finds_nothing(program, coordinator, route, signed_in):
         "people_person": {"membership": coordinator.pk},
         "program_assignments": {},
         "program_routes": {},
+        "program_area": {},
         "program_regions": {},
         "program_route_add": {},
         "program_route": {"route": route.pk},

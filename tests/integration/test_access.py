@@ -197,6 +197,7 @@ TABLE = """
     web:program_repeat                 POST    in    none  no    no    ok
     web:program_unassign               POST    in    none  no    no    ok
     web:program_routes                 GET     in    none  no    no    ok
+    web:program_area                   POST    in    none  no    no    ok
     web:program_regions                GET     in    none  no    no    ok
     web:program_regions                POST    in    none  no    no    ok
     web:program_route_add              POST    in    none  no    no    ok

@@ -1,6 +1,9 @@
 from django.urls import URLPattern, path
 
 from surveys.web.program import (
+    area_views as program_area,
+)
+from surveys.web.program import (
     assignment_views as program_assignments,
 )
 from surveys.web.program import (
@@ -74,6 +77,7 @@ urlpatterns: list[URLPattern] = [
     # Routes and stops
     path(AT + "routes", program_routes.routes, name="program_routes"),
     path(AT + "routes/add", program_routes.add, name="program_route_add"),
+    path(AT + "area", program_area.area, name="program_area"),
     path(AT + "regions", program_regions.weights, name="program_regions"),
     path(AT + "routes/<int:route>", program_routes.route, name="program_route"),
     path(AT + "routes/<int:route>/edit", program_routes.edit, name="program_route_edit"),

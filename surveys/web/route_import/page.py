@@ -7,8 +7,9 @@ from typing import Any
 from django.utils.translation import gettext_lazy
 
 from surveys.language import gettext, said, said_of
-from surveys.models import RouteImport
+from surveys.models import ProgramArea, RouteImport
 from surveys.programs.route_plan import MatchedRoute, Plan, PlanFinding
+from surveys.web.maps import area_feature
 
 KINDS = {
     "coordinate": gettext_lazy("Coordinates that cannot be read"),
@@ -27,6 +28,7 @@ KINDS = {
     "double": gettext_lazy("Locations used twice"),
     "off_line": gettext_lazy("Stops away from their line"),
     "outside": gettext_lazy("Stops outside the area of the present routes"),
+    "outside_area": gettext_lazy("Routes outside the program area"),
 }
 _SHOWN_OF_A_KIND = 5
 
@@ -126,7 +128,9 @@ def _present_name(matched: MatchedRoute | None) -> str:
 # --- The map -------------------------------------------------------------------------
 
 
-def map_data(plan: Plan, only: int | None = None) -> dict[str, Any]:
+def map_data(
+    plan: Plan, only: int | None = None, area: ProgramArea | None = None
+) -> dict[str, Any]:
     """The GeoJSON that the map draws: lines, stops, and a sign for each whole route while its
     stops cannot be told apart. `only`: one route, without a sign."""
     marked = {(f.spot.route, f.spot.stop) for f in plan.findings}
@@ -135,6 +139,8 @@ def map_data(plan: Plan, only: int | None = None) -> dict[str, Any]:
         if only in (None, route.planned.position):
             features += _features(route, marked, with_sign=only is None)
     features.sort(key=lambda feature: feature["geometry"]["type"] != "LineString")
+    if area is not None:
+        features.insert(0, area_feature(area))
     return {"type": "FeatureCollection", "features": features}
 
 

@@ -15,6 +15,7 @@ from surveys.importing.places.columns import check
 from surveys.importing.problems import UnreadableFileError
 from surveys.language import gettext, said
 from surveys.models import RouteImport
+from surveys.programs.area import area_of
 from surveys.programs.bring_in import RoutesRefusedError
 from surveys.visits.exceptions import NoRoomLeft
 from surveys.web.route_import.forms import OptionsForm, UploadForm
@@ -76,7 +77,7 @@ def preview(request: ProgramRequest, places: uuid.UUID) -> HttpResponse:
             "remarks": groups(plan.remarks, row.draft),
             "counts": counts(plan),
             "routes": route_rows(row.draft, plan),
-            "map_data": map_data(plan),
+            "map_data": map_data(plan, area=area_of(member.program)),
             "notices": file.table.notices,
             "has_columns": bool(file.table.headers),
             "is_slipped": any(finding.kind in ("slip", "coordinate") for finding in plan.problems),

@@ -6,10 +6,13 @@ from dataclasses import replace
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import Http404
+from django.test import Client
+from django.urls import reverse
 
 from accounts.models import Role
 from surveys.importing.places import edits, uploads
 from surveys.models import Assignment, Route, RouteChoice, Stop, StorageUse
+from surveys.programs.area import draw_area
 from surveys.programs.bring_in import RoutesRefusedError, bring_in, take_out
 from surveys.programs.place_corrections import correct_place
 from surveys.programs.route_plan import Elsewhere
@@ -326,6 +329,24 @@ def test_outside_the_area_of_the_present_routes(program, coordinator, north, fou
     point = Point("R1", 1, "S", 43.0731 + north, -89.39)
     row = stored(coordinator, places.csv([point]))
     assert kinds(row) == found
+
+
+def test_routes_outside_the_program_area(program, coordinator):
+    """The area takes the place of the guess by present routes; a route is named once."""
+    make_route(program, code="X1")
+    draw_area(coordinator, points="43.0, -89.5\n43.0, -89.3\n43.1, -89.3\n43.1, -89.5")
+    far = [Point("R1", n, "S", 43.6, -89.4 + n / 100) for n in (1, 2)]
+    near = [Point("R2", n, "S", 43.05, -89.4 + n / 100) for n in (1, 2)]
+    row = stored(coordinator, places.csv([*far, *near]))
+    (finding,) = uploads.plan_of(row).remarks
+    assert finding.message == ("Route R1: 2 of 2 stops lie outside the program area, up to 56 km.")
+    preview = reverse("web:route_import", kwargs={"program": program.slug, "places": row.pk})
+    client = Client()
+    client.force_login(coordinator.person)
+    page = client.get(preview)
+    assert finding.message in page.content.decode()
+    assert page.context["map_data"]["features"][0]["properties"] == {"kind": "area"}
+    uploads.commit(coordinator, row.pk)
 
 
 def test_along_the_line(program, coordinator):

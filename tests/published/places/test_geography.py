@@ -1,4 +1,4 @@
-"""Distances, spacing and stops along a line against geographiclib.
+"""Distances, spacing, stops along a line and areas against geographiclib.
 
 geographiclib 2.1 (C. F. F. Karney 2013, Algorithms for geodesics, J. Geod. 87:43-55,
 doi:10.1007/s00190-012-0578-z) solves geodesics on the WGS 84 ellipsoid to about 15 nanometers.
@@ -6,11 +6,14 @@ PostGIS solves them by the copy of the algorithm in PROJ, our pure core by Lambe
 """
 
 import itertools
+import math
 import random
 
 import pytest
 from geographiclib.geodesic import Geodesic
 
+from surveys.programs.area import draw_area
+from surveys.programs.area_geography import lines_outside, places_outside, size_m2
 from surveys.programs.geography import (
     MOST_WITHIN_M,
     Point,
@@ -163,3 +166,58 @@ def test_no_two_stops_on_a_winding_road_are_nearer_than_asked(seed):
     rounded = [Place(latitude=round(s.latitude, 6), longitude=round(s.longitude, 6)) for s in stops]
     for one, other in itertools.combinations(rounded, 2):
         assert geodesic(one, other) >= 800.0
+
+
+class TestArea:
+    """The area of a program. geographiclib's polygon has geodesic sides, so what is compared has
+    sides that were cut into parts of 0.05 degrees, along which both are the same line."""
+
+    # An hourglass of a state: a border along the 49th parallel, and a slanted one.
+    CORNERS = ((49.0, -97.0), (49.0, -90.0), (46.5, -92.3), (43.5, -91.2), (43.5, -96.5))
+
+    @staticmethod
+    def cut(corners, degrees=0.05):
+        """Along straight lines of longitude and latitude (RFC 7946, 3.1.1)."""
+        for (lat, lon), (lat2, lon2) in itertools.pairwise([*corners, corners[0]]):
+            parts = math.ceil(math.hypot(lat2 - lat, lon2 - lon) / degrees)
+            for part in range(parts):
+                share = part / parts
+                yield lat + share * (lat2 - lat), lon + share * (lon2 - lon)
+
+    @pytest.fixture
+    def area(self, coordinator):
+        text = "\n".join(f"{lat}, {lon}" for lat, lon in self.CORNERS)
+        return draw_area(coordinator, points=text)
+
+    def test_size(self, area):
+        polygon = WGS84.Polygon()
+        for latitude, longitude in self.cut(self.CORNERS):
+            polygon.AddPoint(latitude, longitude)
+        _, _, square_m = polygon.Compute()
+        assert size_m2(area.outline) == pytest.approx(abs(square_m), rel=1e-7)
+
+    @pytest.mark.parametrize("meters", [20.0, 2_000.0, 60_000.0])
+    def test_how_far_outside(self, area, meters):
+        """North of a border along a parallel: a geodesic between its corners would lie 15 km
+        farther north. East of the slanted border, the nearest of many places along it."""
+        border = Place(latitude=49.0, longitude=-93.5)
+        inside, north = beyond(border, 180.0, meters), beyond(border, 0.0, meters)
+        slanted = [Place(latitude=lat, longitude=lon) for lat, lon in self.cut(
+            [(49.0, -90.0), (46.5, -92.3)], degrees=0.0005)]  # fmt: skip
+        east = beyond(slanted[len(slanted) // 4], 130.0, meters)
+        points = [Point(route=1, number=n, place=p) for n, p in enumerate([inside, north, east])]
+        found = dict(places_outside(area.program_id, points))
+        assert set(found) == {1, 2}
+        # The parallel curves away by less than a meter in a part of 0.05 degrees.
+        assert found[1] == pytest.approx(meters, abs=1.0)
+        nearest = min(geodesic(east, place) for place in slanted)
+        assert found[2] == pytest.approx(nearest, abs=1.0)
+
+    def test_how_much_of_a_line_lies_outside(self, area):
+        """A meridian is a geodesic and a straight line of longitude and latitude."""
+        start = beyond(Place(latitude=49.0, longitude=-93.5), 180.0, 3_000.0)
+        end = beyond(start, 0.0, 10_000.0)
+        crossing = {4: [start, end], 5: [start, beyond(start, 0.0, 2_000.0)]}
+        ((key, meters),) = lines_outside(area.program_id, crossing)
+        assert key == 4
+        assert meters == pytest.approx(7_000.0, abs=MM)

@@ -7,6 +7,7 @@
 //               instead of the number; state "done", "here", "not-reached" or "finding"; first: true
 //               kind "route", name, index: a whole route as one sign, shown instead of the stops
 //               while these would lie on top of each other; places: where it may stand, best first
+//   MultiPolygon  kind "area": the area of the program, below everything else
 //   all         lines: texts of the popup; url and link: a way on from the popup
 import { gettext } from "../../survey/language.js";
 
@@ -52,14 +53,25 @@ export function drawMap(element, collection) {
     pointToLayer: markerOf,
     style: lineStyle,
   };
-  const layer = L.geoJSON(collection, { ...options, filter: (feature) => !isRouteSign(feature) });
+  const layer = L.geoJSON(collection, {
+    ...options,
+    filter: (feature) => !isRouteSign(feature) && !isArea(feature),
+  });
+  const area = L.geoJSON(collection, {
+    filter: isArea,
+    interactive: false,
+    style: { className: "program-area" },
+  });
+  area.addTo(map);
   layer.addTo(map);
-  fit(map, layer);
+  fit(map, layer.getLayers().length ? layer : area);
   const routeSigns = L.geoJSON(collection, { ...options, filter: isRouteSign });
   if (routeSigns.getLayers().length) switchByZoom(map, layer, routeSigns);
   closeOnEscape([...layer.getLayers(), ...routeSigns.getLayers()], element);
   return { map, layer };
 }
+
+const isArea = ({ properties }) => properties.kind === "area";
 
 function isRouteSign({ geometry, properties }) {
   return geometry.type === "Point" && properties.kind === "route";
