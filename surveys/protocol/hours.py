@@ -45,6 +45,14 @@ def route_hours(
     )
 
 
+def needs_sunset(protocol: Protocol) -> bool:
+    """Whether one of its hours depends on the sun."""
+    return (
+        protocol.earliest_start_after_sunset is not None
+        or protocol.latest_end_after_sunset is not None
+    )
+
+
 def earliest_start(protocol: Protocol, sky: StopSunset | None) -> dt.datetime | None:
     """The minute before which no listening starts; None without a limit or a sunset."""
     offset = protocol.earliest_start_after_sunset

@@ -24,6 +24,8 @@ from surveys.protocol.values import (
 _REFRACTION = "-0:34"
 _CIVIL = "-6"
 _ONE_DAY = dt.timedelta(days=1)
+# The sun goes on by a quarter of a degree in a minute; a longitude is rounded by no more.
+_AHEAD = dt.timedelta(seconds=90)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,7 +46,7 @@ def stop_sky(place: Place, night: dt.date, time_zone: str) -> StopSky:
     The sunset may fall after local midnight. Each is None when it does not happen
     before the next solar noon.
     """
-    noon = _solar_noon(place, night, time_zone)
+    noon = _before_noon(place, night, time_zone)
     sunset = _sunset_after(place, noon)
     if sunset is None:
         return StopSky(sunset=None, civil_dusk=None, sunrise=None)
@@ -60,7 +62,7 @@ def stop_sky(place: Place, night: dt.date, time_zone: str) -> StopSky:
 @lru_cache(maxsize=4096)
 def sunset_of(place: Place, night: dt.date, time_zone: str) -> dt.datetime | None:
     """The sunset of `stop_sky` alone, for those who need many and nothing else."""
-    return _sunset_after(place, _solar_noon(place, night, time_zone))
+    return _sunset_after(place, _before_noon(place, night, time_zone))
 
 
 @lru_cache(maxsize=4096)
@@ -90,9 +92,19 @@ def moon_altitude(place: Place, instant: dt.datetime) -> float:
     return math.degrees(float(moon.alt))
 
 
-def _solar_noon(place: Place, night: dt.date, time_zone: str) -> dt.datetime:
+def _before_noon(place: Place, night: dt.date, time_zone: str) -> dt.datetime:
+    """Half a minute to two and a half minutes before the solar noon of `night`, so that the next
+    sunset is the one after it."""
+    return _noon(round(place.longitude * 2), night, time_zone) - _AHEAD
+
+
+@lru_cache(maxsize=4096)
+def _noon(half_degrees: int, night: dt.date, time_zone: str) -> dt.datetime:
+    """The solar noon at a longitude. The stops of a route share it: it takes longer to find than
+    the sunset."""
     midnight = dt.datetime.combine(night, dt.time(), tzinfo=ZoneInfo(time_zone))
-    return _utc(_observer(place, midnight).next_transit(ephem.Sun()))
+    there = Place(latitude=0.0, longitude=half_degrees / 2)
+    return _utc(_observer(there, midnight).next_transit(ephem.Sun()))
 
 
 def _sunset_after(place: Place, noon: dt.datetime) -> dt.datetime | None:

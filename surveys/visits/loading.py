@@ -20,6 +20,7 @@ from surveys.programs.in_force import (
 )
 from surveys.programs.versions import protocol_values
 from surveys.protocol import values
+from surveys.protocol.hours import needs_sunset
 from surveys.protocol.own_fields import OwnField
 from surveys.protocol.sky import sunset_of
 from surveys.visits.sheet.cells import split
@@ -161,14 +162,17 @@ def load_surroundings(visit: models.Visit, now: dt.datetime) -> values.Surroundi
 def build_case(
     reading: SheetReading, background: Background, surroundings: values.Surroundings
 ) -> values.Case:
-    zone = background.route.time_zone
+    """The sunsets are there where an hour of the protocol depends on them: of an archive they are
+    hundreds of thousands."""
+    route, night = background.route, reading.visit.night
+    stops = route.stops if needs_sunset(background.protocol) else ()
     return values.Case(
         visit=reading.visit,
-        route=background.route,
+        route=route,
         protocol=background.protocol,
         sky={
-            stop.number: values.StopSunset(sunset=sunset_of(stop.place, reading.visit.night, zone))
-            for stop in background.route.stops
+            stop.number: values.StopSunset(sunset=sunset_of(stop.place, night, route.time_zone))
+            for stop in stops
         },
         surroundings=surroundings,
     )

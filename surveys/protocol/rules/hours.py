@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from surveys.language import gettext_noop as _
 from surveys.protocol import params
-from surveys.protocol.hours import earliest_start, latest_end
+from surveys.protocol.hours import earliest_start, latest_end, needs_sunset
 from surveys.protocol.rules.reading import listened, stops_by_number
 from surveys.protocol.rules.rule import Breach, rule
 from surveys.protocol.sentences.sentence import LEAVE_IT, Sentence
@@ -90,7 +90,7 @@ def sun_does_not_set(case: Case) -> Iterator[Breach]:
     stops = sorted(
         {p.stop for p in listened(case) if p.stop in case.sky and case.sky[p.stop].sunset is None}
     )
-    if stops and _needs_sunset(case):
+    if stops and needs_sunset(case.protocol):
         yield Breach(
             params={"stops": params.stops(stops)},
         )
@@ -109,15 +109,7 @@ def sun_does_not_set(case: Case) -> Iterator[Breach]:
 def sunset_unknown(case: Case) -> Iterator[Breach]:
     known = stops_by_number(case)
     stops = sorted({p.stop for p in listened(case) if p.stop in known and p.stop not in case.sky})
-    if stops and _needs_sunset(case):
+    if stops and needs_sunset(case.protocol):
         yield Breach(
             params={"stops": params.stops(stops)},
         )
-
-
-def _needs_sunset(case: Case) -> bool:
-    protocol = case.protocol
-    return (
-        protocol.earliest_start_after_sunset is not None
-        or protocol.latest_end_after_sunset is not None
-    )
