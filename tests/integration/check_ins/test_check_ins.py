@@ -129,6 +129,16 @@ def test_a_no_holds_in_every_program_of_the_observer(observer):
         ask(elsewhere)
 
 
+def test_a_member_who_said_no_is_not_put_on_the_list_again(observer):
+    chosen = make_member(observer.program)
+    contacts.decline(contacts.add_member(observer, chosen.person_id, site_url=SITE))
+    elsewhere = make_member(make_program(), person=observer.person)
+    make_member(elsewhere.program, person=chosen.person)
+    for member in (observer, elsewhere):
+        with pytest.raises(ValidationError, match="does not want"):
+            contacts.add_member(member, chosen.person_id, site_url=SITE)
+
+
 def test_a_no_outlives_a_change_of_the_secret_key(observer, settings):
     contact = ask(observer)
     link = link_of(contact)
