@@ -207,7 +207,8 @@ class Evening:
         phone.sign_out()
         self._astray.add(step.phone)
         kept = phone.pending()
-        assert before.items() <= kept.items() or self._reached(before), f"{before} became {kept}"
+        gone = dict(before.items() - kept.items())
+        assert not gone or self._reached(gone), f"{gone} of {before} are gone, {kept} are left"
         if step.more[0] != "nobody":
             phone.use_session_of(getattr(self, step.more[0]))
 
