@@ -197,4 +197,4 @@ def test_the_observer_withdraws_a_submitted_visit(program, observer, coordinator
     assert "The visit is yours again." in back.text
     assert "You withdrew it to change it." in back.text
     refused = client.post(address, {"revision": submitted.revision + 1}, follow=True)
-    assert "The visit is sent back; you can do this only while it is submitted." in refused.text
+    assert "you can do this only while it is “submitted”" in refused.text
