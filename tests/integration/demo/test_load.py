@@ -28,18 +28,21 @@ from surveys.models import (
     Recording,
     RecordingState,
     Settlement,
+    Species,
     StoredFinding,
     Submission,
     Visit,
     VisitOddness,
     VisitState,
 )
+from surveys.programs.area import draw_area
 from surveys.protocol.values import Severity
 from surveys.visits.counting import count_in_trends
 from surveys.visits.finding import where_of
 from surveys.visits.judging import judge_sheet
 from tests.support.builders import (
     make_accepted_visit,
+    make_own_species,
     make_person,
     make_program,
     make_route,
@@ -138,7 +141,15 @@ def test_fresh_replaces_only_the_demo(demo):
     publish_one_species(winter)
     compared = Visit.objects.filter(route__program=winter).first()
     VisitOddness.objects.create(visit=compared, score=1, route_visits=1, route_changed_at=NOW)
+    coordinator = winter.memberships.filter(role=Role.COORDINATOR).first()
+    draw_area(coordinator, points="43.0, -88.5\n43.5, -88.5\n43.5, -88.0")
+    own = make_own_species(winter)
+    joint = Species.objects.create(
+        program=winter, code="one-or-other", scientific_name="One or other", is_complex=True
+    )
+    joint.members.set([own, Species.objects.filter(program=None).first()])
     load_demo(SMALL, fresh=True)
+    assert not Species.objects.exclude(program=None).exists()
     assert not VisitOddness.objects.exists()
     assert content() == before
     assert set(Recording.objects.values_list("pk", "sha256")) == recordings
@@ -213,7 +224,8 @@ def test_every_row_of_a_program_is_taken_out_with_it():
     found, to_follow = set(), [Program]
     while to_follow:
         for relation in to_follow.pop()._meta.related_objects:
-            if relation.field.db_constraint and relation.related_model not in found:
+            held = not relation.many_to_many and relation.field.db_constraint
+            if held and relation.related_model not in found:
                 found.add(relation.related_model)
                 to_follow.append(relation.related_model)
     named = set(re.findall(r"^        (\w+)\.objects\.filter", source, re.MULTILINE))
