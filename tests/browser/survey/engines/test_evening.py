@@ -149,7 +149,9 @@ def test_an_evening(hand, wire, coordinator, route):
     (recording,) = visit.recordings.all()
     picture = make_picture(recording.pk)
     assert picture.image.size
-    assert picture.seconds > 1
+    assert (
+        picture.seconds > 0.5
+    )  # A second or two were recorded, less what a busy machine cuts off.
     others = recordings_of_all_kinds(coordinator, visit)
     hand.open(f"/{coordinator.program.slug}/review/{visit.pk}/")
     plays_all(hand, [recording, *others])
