@@ -8,7 +8,7 @@ from surveys.charts.borrowed import borrowed_words
 from surveys.charts.chart_alt import chart_alt
 from surveys.charts.shares import species_chart, species_spec
 from surveys.charts.small import small_svg
-from surveys.charts.words import UNKNOWN, direction, trend_sentence
+from surveys.charts.words import NOT_TOLD, direction, trend_sentence
 from surveys.fitting.power import PowerUnknownError, baseline_from
 from surveys.trends import estimates
 from surveys.trends.borrowed import (
@@ -148,7 +148,7 @@ def test_it_carries_no_verdict_and_no_study_of_power():
     borrowed = lent(BORROWER_OF_TWO, [LENDER_OF_TWO] * FEWEST_LENDERS)
     assert all(year.borrowed_from for year in borrowed.years)
     assert not is_told(borrowed.trend.occupancy)
-    assert direction(borrowed) == UNKNOWN
+    assert direction(borrowed) == NOT_TOLD
     with pytest.raises(PowerUnknownError):
         baseline_from(borrowed)
 
