@@ -3,6 +3,7 @@
 import contextlib
 import datetime as dt
 import os
+import signal
 import subprocess
 import sys
 import time
@@ -59,11 +60,13 @@ def make_all(runs: Sequence[BackgroundRun], report: Callable[[str], None]) -> No
     keys = [run.pk for run in runs]
     _take_from_dead_workers(keys)
     environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}
-    workers = [
-        subprocess.Popen(WORKER, cwd=PROJECT, env=environment)  # noqa: S603 (fixed words)
-        for _ in runs
-    ]
+    workers: list[subprocess.Popen] = []
+    before = signal.signal(signal.SIGTERM, _leave)
     try:
+        workers.extend(
+            subprocess.Popen(WORKER, cwd=PROJECT, env=environment)  # noqa: S603 (fixed words)
+            for _ in runs
+        )
         made = _waited_for(keys, workers, report)
         for worker in workers:
             worker.terminate()
@@ -75,9 +78,15 @@ def make_all(runs: Sequence[BackgroundRun], report: Callable[[str], None]) -> No
         for worker in workers:
             worker.kill()
             worker.wait()
+        signal.signal(signal.SIGTERM, before)
     missing = [_problem(run) for run in made if run.state != RunState.DONE]
     if missing:
         raise CommandError("\n".join([*missing, "Run this again; what is there already is kept."]))
+
+
+def _leave(number: int, _: object) -> None:
+    """Whoever ends this process ends its workers, too."""
+    sys.exit(128 + number)
 
 
 def _take_from_dead_workers(keys: Sequence[int]) -> None:

@@ -34,7 +34,6 @@ def seconds(started: subprocess.CompletedProcess[str]) -> float:
 
 
 @pytest.mark.slow
-@pytest.mark.timeout(3600)
 def test_it_is_ready_with_its_publications(tmp_path: Path) -> None:
     clone = tmp_path / "clone"
     subprocess.run(["git", "clone", "-q", PROJECT, clone], check=True)

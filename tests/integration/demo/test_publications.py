@@ -1,7 +1,11 @@
 """The demo has its publications when it says that it is loaded, or says why not."""
 
 import io
+import os
+import signal
 import sys
+import threading
+import time
 
 import pytest
 from django.core.management import CommandError, call_command
@@ -66,3 +70,20 @@ def test_why_a_publication_failed_is_told(asked):
     assert asked.state == RunState.FAILED
     with pytest.raises(CommandError, match=r"not made\. The disk is full\."):
         make_all([asked], print)
+
+
+def test_whoever_ends_it_ends_its_workers(asked, monkeypatch, tmp_path):
+    note = tmp_path / "pid"
+    begin = f"import os, time; open({str(note)!r}, 'w').write(str(os.getpid())); time.sleep(600)"
+    monkeypatch.setattr(demo_publications, "WORKER", (sys.executable, "-c", begin))
+
+    def end_once_it_works():
+        while not (note.exists() and note.read_text()):
+            time.sleep(0.02)
+        os.kill(os.getpid(), signal.SIGTERM)
+
+    threading.Thread(target=end_once_it_works, daemon=True).start()
+    with pytest.raises(SystemExit):
+        make_all([asked], print)
+    with pytest.raises(ProcessLookupError):
+        os.kill(int(note.read_text()), 0)
