@@ -16,7 +16,7 @@ from accounts.edit_conflicts import EditConflict, Seen
 from accounts.invitations import check_invite
 from accounts.models import Invitation, Membership, Role
 from surveys.fitting.refit import refit
-from surveys.management.commands.load_demo import publish_last_season
+from surveys.management.demo_publications import request_missing
 from surveys.models import (
     Assignment,
     BackgroundRun,
@@ -322,7 +322,7 @@ def test_fits_of_the_neighbor_stay(program, observer, route, beside):
 
 def test_the_demo_publishes_in_the_name_of_its_own_coordinator(beside, coordinator, observer):
     make_accepted_visit(make_route(coordinator.program), observer.person, night=NIGHT)
-    publish_last_season(coordinator.program.slug, dt.date(2026, 1, 1), "")
+    request_missing([coordinator.program.slug], dt.date(2026, 1, 1), "")
     run = BackgroundRun.objects.get(kind=RunKind.PUBLISH)
     assert (run.program, run.asked_by) == (coordinator.program, coordinator.person)
 
