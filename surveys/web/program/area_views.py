@@ -20,15 +20,13 @@ from surveys.protocol.values import DistanceUnit
 from surveys.web.forms.refusals import run_verb
 from surveys.web.forms.seen import SeenForm
 from surveys.web.maps import area_feature, stop_feature
+from surveys.web.program.route_forms import points_field
 from surveys.web.program.route_views import stops_around
 
 
 class OutlineForm(SeenForm):
-    points = forms.CharField(
+    points = points_field(
         label=gettext_lazy("Corners of the area"),
-        required=False,
-        max_length=400_000,
-        widget=forms.Textarea(attrs={"rows": 14, "spellcheck": "false", "autocomplete": "off"}),
         help_text=gettext_lazy(
             "One corner per line, latitude and longitude: 43.07310, -89.40120. Leave empty to "
             "remove the area."

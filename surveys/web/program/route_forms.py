@@ -75,12 +75,20 @@ class RouteForm(SeenForm):
         self.fields["protocol"].choices = [(protocol.pk, protocol.name) for protocol in protocols]
 
 
-class LineForm(SeenForm):
-    points = forms.CharField(
-        label=gettext_lazy("Points of the line"),
+def points_field(*, label: object, help_text: object) -> forms.CharField:
+    """Places, one a line, which `route-line.js` shows on the map."""
+    return forms.CharField(
+        label=label,
         required=False,
         max_length=400_000,
         widget=forms.Textarea(attrs={"rows": 14, "spellcheck": "false", "autocomplete": "off"}),
+        help_text=help_text,
+    )
+
+
+class LineForm(SeenForm):
+    points = points_field(
+        label=gettext_lazy("Points of the line"),
         help_text=gettext_lazy(
             "One point per line, latitude and longitude: 43.07310, -89.40120. Or paste "
             "GeoJSON with one LineString. Leave empty to remove the line."

@@ -36,12 +36,10 @@ class PartForm(Form):
         super().__init__(data, initial=initial, **options)
         self.seconds = seconds
         for name in ("begin_s", "end_s"):
-            self.fields[name].widget.attrs["step"] = "any"
             self.fields[name].help_text = said(
                 "In seconds, from 0 to {seconds}.", seconds=floatformat(seconds, "-1")
             )
         for name in ("low_hz", "high_hz"):
-            self.fields[name].widget.attrs["step"] = "any"
             self.fields[name].help_text = said(
                 "In Hz, from {low} to {high}.",
                 low=floatformat(LOWEST_HZ, "0g"),

@@ -6,9 +6,10 @@ from accounts.models import Role
 from surveys import bounded
 from surveys.models import PictureProblem, RecordingPicture
 from surveys.sound import bands, measures
+from surveys.sound.waves import RATE_HZ
 from surveys.visits.media.pictures import make_picture
 from surveys.web.recordings import listen_views
-from surveys.web.recordings.forms import LONGEST_S, LOWEST_HZ, SHORTEST_S
+from surveys.web.recordings.forms import HIGHEST_HZ, LONGEST_S, LOWEST_HZ, SHORTEST_S
 from tests.support.builders import make_checklist, make_member, make_route
 from tests.support.callers import Caller, sung
 from tests.support.encoded import encoded
@@ -86,7 +87,7 @@ def test_limits_that_make_no_part(page, recording, wrong, sentence):
 
 def test_the_form_has_the_limits_of_what_measures():
     assert (SHORTEST_S, LONGEST_S) == (measures.SHORTEST_S, measures.LONGEST_S)
-    assert LOWEST_HZ == bands.LOWEST_HZ
+    assert (LOWEST_HZ, HIGHEST_HZ) == (bands.LOWEST_HZ, RATE_HZ / 2)
 
 
 def test_without_a_picture_there_is_the_player(page, recording):

@@ -13,8 +13,8 @@ let config = null;
     contact_name, car, back_at, version, sent, told, trouble } */
 let kept = new Map();
 
-const OLDER_NAME = () => `check-in/${config.slug}`;
-const nameOf = (person) => `${OLDER_NAME()}/${person}`;
+const olderName = () => `check-in/${config.slug}`;
+const nameOf = (person) => `${olderName()}/${person}`;
 
 export async function start(settings, onNews) {
   config = settings;
@@ -27,9 +27,9 @@ export async function start(settings, onNews) {
 }
 
 async function read() {
-  const { person, ...older } = (await store.setting(OLDER_NAME(), null)) ?? {};
+  const { person, ...older } = (await store.setting(olderName(), null)) ?? {};
   if (person) await store.setSetting(nameOf(person), { person, ...older });
-  if (person) await store.setSetting(OLDER_NAME(), null);
+  if (person) await store.setSetting(olderName(), null);
   const rows = (await store.getAll("settings")).filter(
     ({ name, value }) => value && name.startsWith(nameOf("")),
   );
