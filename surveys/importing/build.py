@@ -119,8 +119,9 @@ class Building:
         nights: dict[tuple[str, int], list[dt.date]] = defaultdict(list)
         for visit, _, year in grounded:
             nights[visit.route, year].append(visit.night)
+        step = gettext("Checking the visits")
         for number, (visit, background, year) in enumerate(grounded):
-            self.report(gettext("Checking the visits"), number, len(grounded))
+            self.report(step, number, len(grounded))
             sheet = gather(work, visit, store)
             yield _build_visit(self, snapshot, sheet, background, year, nights[visit.route, year])
 

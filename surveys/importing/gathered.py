@@ -7,8 +7,10 @@ from array import array
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from surveys.importing.columns import Choice
+from surveys.importing.fields import Level
 from surveys.importing.problems import Problem, ProblemKind, Problems
 from surveys.importing.table import Row
 from surveys.visits.sheet.texts import CellError
@@ -76,6 +78,20 @@ class Gathering:
     unknown_routes: dict[str, array[int]] = field(default_factory=lambda: defaultdict(_numbers))
     unknown_species: dict[str, array[int]] = field(default_factory=lambda: defaultdict(_numbers))
     named: set[str] = field(default_factory=set)
+
+    @cached_property
+    def species_columns(self) -> tuple[tuple[int, str], ...]:
+        """Positions of columns with the indices of a species, and its code."""
+        return tuple((p, choice.species) for p, choice in enumerate(self.choices) if choice.species)
+
+    @cached_property
+    def field_columns(self) -> tuple[tuple[int, Choice], ...]:
+        """Positions of columns that say something of the visit or the stop."""
+        return tuple(
+            (position, choice)
+            for position, choice in enumerate(self.choices)
+            if choice.field is not None and choice.field.level is not Level.CALL
+        )
 
     def report(
         self, row: Row, position: int, error: CellError, kind: ProblemKind = ProblemKind.CELL

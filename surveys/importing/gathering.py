@@ -74,9 +74,9 @@ def place(
     """Put aside every row with the others of its visit; one that cannot be placed is a problem and
     left out. Afterwards it is known which species the file names."""
     visits: dict[tuple[str, dt.date], Placed] = {}
-    total = len(table.rows)
+    total, step = len(table.rows), gettext("Reading the rows")
     for number, row in enumerate(table.rows):
-        report(gettext("Reading the rows"), number, total)
+        report(step, number, total)
         route, night, stop = _route(work, row), _night(work, row), _stop(work, row)
         if route is None or night is None or stop is None:
             continue
@@ -150,18 +150,22 @@ def _gather_row(work: Gathering, sheet: GatheredSheet, row: Row) -> None:
     sheet.stops.setdefault(stop, row.number)
     sheet.rows.append(row.number)
     placed = PlacedRow(work=work, sheet=sheet, row=row, stop=stop)
-    for position, choice in enumerate(work.choices):
-        header, written = work.headers[position], row.as_written[position]
-        if written:
-            part = row.part if header in work.in_parts else ""
-            sheet.raw[f"imported.{row.number}.{part}{header}"] = storable(written)
-        if choice.species:
-            put_index(placed, position, choice.species)
-        elif choice.field is not None and choice.field.level is not Level.CALL:
-            put_field(placed, position, choice)
+    _keep_as_written(work, sheet, row)
+    for position, species in work.species_columns:
+        put_index(placed, position, species)
+    for position, choice in work.field_columns:
+        put_field(placed, position, choice)
     put_observer(placed)
     if work.long:
         put_species_row(placed)
+
+
+def _keep_as_written(work: Gathering, sheet: GatheredSheet, row: Row) -> None:
+    begin = f"imported.{row.number}."
+    for header, written in zip(work.headers, row.as_written, strict=True):
+        if written:
+            part = row.part if header in work.in_parts else ""
+            sheet.raw[f"{begin}{part}{header}"] = storable(written)
 
 
 def _route(work: Gathering, row: Row) -> str | None:

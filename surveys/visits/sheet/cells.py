@@ -110,6 +110,8 @@ def current_address(address: str) -> str:
 
 def storable(text: str) -> str:
     """The text with characters that the database cannot store replaced by �."""
+    if text.isascii() and "\0" not in text:
+        return text
     return _NOT_STORABLE.sub("\ufffd", text)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import lru_cache, partial
 
 from surveys.protocol import params
@@ -96,9 +96,7 @@ def read_stop(number: int, texts: dict[str, str], context: ReadingContext) -> St
         return StopReading(period=None, facts=StopFacts(), problems=())
     status = _read_status(part)
     own = read_own_fields(part, context.own_fields)
-    period = replace(
-        _read_period(part, status or PeriodStatus.LISTENED, context), own_filled=frozenset(own)
-    )
+    period = _read_period(part, status or PeriodStatus.LISTENED, context, frozenset(own))
     facts = _read_facts(part, status, own)
     return StopReading(
         period=None if status is None else period, facts=facts, problems=tuple(part.problems)
@@ -117,7 +115,9 @@ def _read_status(part: Part) -> PeriodStatus | None:
     return None
 
 
-def _read_period(part: Part, status: PeriodStatus, context: ReadingContext) -> Period:
+def _read_period(
+    part: Part, status: PeriodStatus, context: ReadingContext, own_filled: frozenset[str]
+) -> Period:
     times = {name: _read_time(part, name, context) for name in CLOCK_FIELDS}
     pause = part.read("paused_minutes", partial(number_between, low=0, high=600))
     temperature = partial(read_temperature, unit=context.unit)
@@ -139,6 +139,7 @@ def _read_period(part: Part, status: PeriodStatus, context: ReadingContext) -> P
         measured_at=_read_place(part),
         measured_accuracy_m=_read_accuracy(part),
         calls=tuple(_read_calls(part, context.species)),
+        own_filled=own_filled,
     )
 
 
