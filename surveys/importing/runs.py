@@ -68,14 +68,21 @@ def enqueue_import(member: Membership, upload_id: uuid.UUID | str, kind: RunKind
             raise ImportRefusedError(
                 said("“{file_name}” was imported already.", file_name=row.file_name)
             )
-        check_idle(row)
-        return enqueue(
-            kind,
-            member.program_id,
-            subject=subject_of(row),
-            asked_by=member.person,
-            options={"upload": str(row.pk)},
-        )
+        return hand_over(member, row, kind)
+
+
+def hand_over(
+    member: Membership, row: SpreadsheetImport, kind: RunKind, **options: str
+) -> BackgroundRun:
+    """Queue work on a file that the caller has locked. Raises ImportRefusedError."""
+    check_idle(row)
+    return enqueue(
+        kind,
+        member.program_id,
+        subject=subject_of(row),
+        asked_by=member.person,
+        options={"upload": str(row.pk), **options},
+    )
 
 
 def subject_of(row: SpreadsheetImport) -> str:

@@ -9,10 +9,9 @@ from django.utils import timezone
 from accounts.access import Permission, require
 from accounts.models import Membership
 from surveys.importing.problems import ImportRefusedError
-from surveys.importing.runs import check_idle, import_of, subject_of
+from surveys.importing.runs import hand_over, import_of
 from surveys.language import gettext, said
 from surveys.models import BackgroundRun, RunKind, SpreadsheetImport, Visit, VisitState
-from surveys.runs.enqueue import enqueue
 from surveys.runs.progress import ReportProgress, no_report
 from surveys.visits.exceptions import ReasonMissing
 from surveys.visits.many import set_aside_many
@@ -51,14 +50,7 @@ def undo_import(
 def enqueue_undo(member: Membership, upload_id: uuid.UUID | str, *, reason: str) -> BackgroundRun:
     """Have a large import undone by the worker. Raises as `undo_import`."""
     row = _undoable(member, upload_id, reason)
-    check_idle(row)
-    return enqueue(
-        RunKind.UNDO_IMPORT,
-        member.program_id,
-        subject=subject_of(row),
-        asked_by=member.person,
-        options={"upload": str(row.pk), "reason": reason},
-    )
+    return hand_over(member, row, RunKind.UNDO_IMPORT, reason=reason)
 
 
 def _undoable(member: Membership, upload_id: uuid.UUID | str, reason: str) -> SpreadsheetImport:

@@ -1,4 +1,4 @@
-"""Fields that several forms share: dates, days of the year, measures in the user's unit."""
+"""Fields that several forms share: files, dates, days of the year, measures in the user's unit."""
 
 import datetime as dt
 from decimal import Decimal
@@ -15,6 +15,22 @@ from surveys.protocol.values import MonthDay
 
 _LEAP_YEAR = 2024
 _EXAMPLE = dt.date(2025, 4, 15)
+
+
+class UploadedFileField(forms.FileField):
+    """A file of at most so many bytes. `too_large` says so, and what to do about it; what else is
+    wrong with the file, an empty one among them, is told by whoever reads it."""
+
+    def __init__(self, *, accept: str, most_bytes: int, too_large: str, **options: object) -> None:
+        self.most_bytes, self.too_large = most_bytes, too_large
+        widget = forms.FileInput(attrs={"accept": accept})
+        super().__init__(**{"widget": widget, "allow_empty_file": True, **options})
+
+    def clean(self, data: object, initial: object = None) -> object:
+        file = super().clean(data, initial)
+        if file and file.size > self.most_bytes:
+            raise forms.ValidationError(self.too_large)
+        return file
 
 
 class DateField(forms.DateField):

@@ -4,7 +4,6 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from django import forms
-from django.core.files.uploadedfile import UploadedFile
 from django.utils.translation import gettext_lazy
 
 from accounts.form_errors import Form
@@ -16,6 +15,7 @@ from surveys.importing.reading import MOST_BYTES_OF_ARCHIVE
 from surveys.importing.uploads import Upload
 from surveys.language import gettext, said
 from surveys.models import ChecklistEntry, Program
+from surveys.web.forms.fields import UploadedFileField
 
 _LAST_NAMES_ROW = 500
 _FEWEST_SHEETS = 2
@@ -27,20 +27,13 @@ _MEANS = [
 
 
 class UploadForm(Form):
-    file = forms.FileField(
+    file = UploadedFileField(
         label=gettext_lazy("Spreadsheet"),
         help_text=gettext_lazy("A CSV or XLSX file, up to 50 MB and 250,000 rows."),
-        allow_empty_file=True,
-        widget=forms.FileInput(attrs={"accept": ".csv,.tsv,.txt,.xlsx"}),
+        accept=".csv,.tsv,.txt,.xlsx",
+        most_bytes=MOST_BYTES_OF_ARCHIVE,
+        too_large=gettext_lazy("The file is larger than 50 MB. Split it, for example by year."),
     )
-
-    def clean_file(self) -> UploadedFile:
-        file = self.cleaned_data["file"]
-        if file.size > MOST_BYTES_OF_ARCHIVE:
-            raise forms.ValidationError(
-                gettext("The file is larger than 50 MB. Split it, for example by year.")
-            )
-        return file
 
 
 class LayoutForm(Form):

@@ -1,8 +1,6 @@
 """The area of the program: drawn on the map, typed, or taken from a file."""
 
-from django import forms
 from django.contrib import messages
-from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext_lazy
@@ -17,6 +15,7 @@ from surveys.language import gettext, said
 from surveys.models import Program, ProgramArea
 from surveys.programs import area as verbs
 from surveys.protocol.values import DistanceUnit
+from surveys.web.forms.fields import UploadedFileField
 from surveys.web.forms.refusals import run_verb
 from surveys.web.forms.seen import SeenForm
 from surveys.web.maps import area_feature, stop_feature
@@ -35,23 +34,16 @@ class OutlineForm(SeenForm):
 
 
 class AreaFileForm(Form):
-    file = forms.FileField(
+    file = UploadedFileField(
         label=gettext_lazy("File with the area"),
         help_text=gettext_lazy(
             "KML, KMZ, GeoJSON, a zipped shapefile or GeoPackage with polygons, up to 10 MB. All "
             "its areas together become the program area."
         ),
-        allow_empty_file=True,
-        widget=forms.FileInput(attrs={"accept": ".kml,.kmz,.geojson,.json,.zip,.gpkg"}),
+        accept=".kml,.kmz,.geojson,.json,.zip,.gpkg",
+        most_bytes=MOST_BYTES,
+        too_large=gettext_lazy("The file is larger than 10 MB. Simplify the area, and send that."),
     )
-
-    def clean_file(self) -> UploadedFile:
-        file = self.cleaned_data["file"]
-        if file.size > MOST_BYTES:
-            raise forms.ValidationError(
-                gettext("The file is larger than 10 MB. Simplify the area, and send that.")
-            )
-        return file
 
 
 @require_http_methods(["GET", "POST"])

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from typing import Any
 
 from django import forms
-from django.core.files.uploadedfile import UploadedFile
 from django.utils.translation import gettext_lazy
 
 from accounts.form_errors import Form
@@ -15,30 +14,21 @@ from surveys.importing.table import Table
 from surveys.language import gettext, said
 from surveys.models import Protocol, RouteChoice
 from surveys.programs.route_plan import Elsewhere, PlanOptions
-from surveys.web.forms.fields import DateField
+from surveys.web.forms.fields import DateField, UploadedFileField
 
 STOPS_ON_A_PAGE = 100
 
 
 class UploadForm(Form):
-    file = forms.FileField(
+    file = UploadedFileField(
         label=gettext_lazy("File with routes and stops"),
         help_text=gettext_lazy(
             "GPX, KML, KMZ, GeoJSON, a zipped shapefile, GeoPackage, CSV or XLSX, up to 10 MB."
         ),
-        allow_empty_file=True,
-        widget=forms.FileInput(
-            attrs={"accept": ".gpx,.kml,.kmz,.geojson,.json,.zip,.gpkg,.csv,.tsv,.txt,.xlsx"}
-        ),
+        accept=".gpx,.kml,.kmz,.geojson,.json,.zip,.gpkg,.csv,.tsv,.txt,.xlsx",
+        most_bytes=MOST_BYTES,
+        too_large=gettext_lazy("The file is larger than 10 MB. Split it, for example by region."),
     )
-
-    def clean_file(self) -> UploadedFile:
-        file = self.cleaned_data["file"]
-        if file.size > MOST_BYTES:
-            raise forms.ValidationError(
-                gettext("The file is larger than 10 MB. Split it, for example by region.")
-            )
-        return file
 
 
 class ColumnsForm(Form):

@@ -2,15 +2,14 @@
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.core.files.uploadedfile import UploadedFile
 from django.utils.translation import gettext_lazy
 
 from accounts.form_errors import Form
 from surveys.importing.reading import MOST_BYTES
-from surveys.language import said
 from surveys.models import Program
 from surveys.programs.places import read_place
 from surveys.protocol.values import Place, RainUnit, TemperatureUnit
+from surveys.web.forms.fields import UploadedFileField
 from surveys.web.forms.refusals import add_refusal
 
 RAIN_UNITS = [
@@ -26,14 +25,17 @@ TEMPERATURE_UNITS = [
 
 
 class StationForm(Form):
-    file = forms.FileField(
+    file = UploadedFileField(
         label=gettext_lazy("Daily file"),
         help_text=gettext_lazy(
             "The .dly or the by-station CSV of GHCN-Daily, or a CSV with the columns date, rain, "
             "high and low. Up to 10 MB."
         ),
-        allow_empty_file=True,
-        widget=forms.FileInput(attrs={"accept": ".dly,.csv,.txt"}),
+        accept=".dly,.csv,.txt",
+        most_bytes=MOST_BYTES,
+        too_large=gettext_lazy(
+            "The file is larger than 10 MB. Keep the years of the surveys only."
+        ),
     )
     name = forms.CharField(
         label=gettext_lazy("Name of the station"),
@@ -70,17 +72,6 @@ class StationForm(Form):
             "temperature_unit": TemperatureUnit(program.temperature_unit).value,
         }
         super().__init__(*args, initial=units)
-
-    def clean_file(self) -> UploadedFile:
-        file = self.cleaned_data["file"]
-        if file.size > MOST_BYTES:
-            raise forms.ValidationError(
-                said(
-                    "The file is larger than {most} MB. Keep the years of the surveys only.",
-                    most=MOST_BYTES // 1024**2,
-                )
-            )
-        return file
 
     def clean(self) -> dict[str, object]:
         cleaned = super().clean()
