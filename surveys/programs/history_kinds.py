@@ -157,6 +157,15 @@ def _change_facts(change: WetlandChange) -> Facts:
     }
 
 
+def _entry_name(entry: ChecklistEntry) -> str:
+    """By the last name of the species, where it was deleted."""
+    species = Species.objects.filter(pk=entry.species_id).first()
+    if species is None:
+        events = Species.pgh_event_model.objects.filter(pgh_obj_id=entry.species_id)
+        return events.order_by("-pk").values_list("common_name", flat=True).first() or ""
+    return species.name
+
+
 def _letter_facts(letter: GroupLetter) -> Facts:
     return {
         gettext("Subject"): letter.subject,
@@ -248,7 +257,7 @@ KINDS = (
         model=ChecklistEntry,
         scope="program",
         facts=entry_facts,
-        name=lambda entry: entry.species.name,
+        name=_entry_name,
     ),
     Kind(
         code="own-species",

@@ -7,13 +7,15 @@ record which of them it was.
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import Q, QuerySet
+from django.db.models import Q, QuerySet, TextField
+from django.db.models.functions import Cast
 from django.shortcuts import get_object_or_404
 from django.utils.text import slugify
 
@@ -21,7 +23,18 @@ from accounts.access import Permission, require
 from accounts.edit_conflicts import Facts, Seen, check_seen
 from accounts.models import Membership
 from surveys.language import gettext, said
-from surveys.models import CallIndex, ChecklistEntry, JointMember, Program, Species
+from surveys.models import (
+    CallIndex,
+    ChecklistEntry,
+    JointMember,
+    Program,
+    Recording,
+    Sighting,
+    Species,
+    StoredFinding,
+    Submission,
+    Visit,
+)
 from surveys.programs.checklist import Listing, add_species
 
 # Between the name and the program in the code of an own species. No code of the catalog has it.
@@ -106,6 +119,71 @@ def change_own_species(
     if former != names.scientific_name and former not in names.synonyms:
         names = replace(names, synonyms=(*names.synonyms, former))
     return _write(species, names)
+
+
+@transaction.atomic
+def delete_own_species(member: Membership, code: str) -> Species:
+    """Delete a species that nothing uses, with its place on the checklist.
+
+    Raises Http404, ValidationError.
+    """
+    require(member, Permission.MANAGE)
+    Program.objects.select_for_update(of=("self",)).get(pk=member.program_id)
+    species = own_species_by_code(member.program, code)
+    _check_unused(species)
+    species.checklist_entries.all().delete()
+    species.delete()
+    return species
+
+
+def _check_unused(species: Species) -> None:
+    """A visit uses a species when it names it, or was made while it was listed: then silence is a
+    zero for it."""
+    joint = species.joint_entries.first()
+    if joint is not None:
+        raise ValidationError(
+            said(
+                "{species} is part of the joint entry {joint}. Take it out there first.",
+                species=species,
+                joint=joint,
+            )
+        )
+    visits = Visit.objects.filter(route__program=species.program)
+    listed = [
+        visits.filter(night__gte=entry.listed_from or dt.date.min).filter(
+            night__lte=entry.listed_until or dt.date.max
+        )
+        for entry in species.checklist_entries.all()
+    ]
+    if any(made.exists() for made in listed):
+        raise ValidationError(
+            said(
+                "Visits were made while {species} was on the checklist, so it cannot be deleted. "
+                "Remove it from the checklist instead: then nobody is asked about it any more.",
+                species=species,
+            )
+        )
+    if _is_named(species, visits):
+        raise ValidationError(
+            said(
+                "Visits name {species}, so it cannot be deleted. Remove it from the checklist "
+                "instead: then nobody is asked about it any more.",
+                species=species,
+            )
+        )
+
+
+def _is_named(species: Species, visits: QuerySet[Visit]) -> bool:
+    """In a row of a visit, or on a sheet as it stands or was submitted."""
+    rows = (CallIndex, Sighting, StoredFinding, Recording)
+    if any(model.objects.filter(species=species).exists() for model in rows):
+        return True
+    cell = f'.calls.{species.code}"'
+    submitted = Submission.objects.filter(visit__in=visits)
+    return any(
+        sheets.annotate(typed=Cast("cells", TextField())).filter(typed__contains=cell).exists()
+        for sheets in (visits, submitted)
+    )
 
 
 def _new_code(program: Program, scientific_name: str) -> str:

@@ -1,9 +1,10 @@
 """Species that the program adds to the catalog for itself."""
 
 from django.contrib import messages
+from django.core.exceptions import ValidationError
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_http_methods, require_POST
 
 from accounts.access import Permission, ProgramRequest, needs
 from surveys.language import said
@@ -59,3 +60,16 @@ def edit(request: ProgramRequest, own_species: str) -> HttpResponse:
             return redirect("web:program_checklist", program=program.slug)
     context = {"section": "checklist", "form": form, "species": shown}
     return render(request, "program/own_species.html", context)
+
+
+@require_POST
+@needs(Permission.MANAGE)
+def delete(request: ProgramRequest, own_species: str) -> HttpResponse:
+    program = request.membership.program
+    try:
+        gone = verbs.delete_own_species(request.membership, own_species)
+    except ValidationError as refusal:
+        messages.error(request, " ".join(refusal.messages))
+        return redirect("web:program_own_species", program.slug, own_species)
+    messages.success(request, said("{species} is deleted.", species=gone))
+    return redirect("web:program_checklist", program=program.slug)

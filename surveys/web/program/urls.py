@@ -131,6 +131,11 @@ urlpatterns: list[URLPattern] = [
         program_own_species.edit,
         name="program_own_species",
     ),
+    path(
+        AT + "checklist/own-species/<slug:own_species>/delete",
+        program_own_species.delete,
+        name="program_own_species_delete",
+    ),
     path(AT + "checklist/<int:entry>", program_checklist.entry, name="program_entry"),
     path(
         AT + "checklist/<int:entry>/take-off",

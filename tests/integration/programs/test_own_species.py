@@ -14,7 +14,13 @@ from surveys.demo.catalog import load_species
 from surveys.models import ChecklistEntry, Sensitivity, Species
 from surveys.programs.checklist import Listing, add_species, search_catalog
 from surveys.programs.history import HistoryFilters, history
-from surveys.programs.own_species import Names, add_own_species, change_own_species, names_facts
+from surveys.programs.own_species import (
+    Names,
+    add_own_species,
+    change_own_species,
+    delete_own_species,
+    names_facts,
+)
 from surveys.protocol.values import MonthDay
 from surveys.visits.loading import species_catalog
 from surveys.web.survey.packets import route_packet
@@ -193,6 +199,69 @@ def test_a_later_load_of_the_catalog_leaves_it_alone(coordinator, reed):
     make_species(REED.scientific_name, REED.common_name)
     found = catalog_of(coordinator.program)
     assert found["hyperolius lacustris"] == found["lake reed frog"] == reed.code
+
+
+def test_one_that_nothing_uses_is_deleted(coordinator, program, reed, client_for):
+    delete = reverse(
+        "web:program_own_species_delete",
+        kwargs={"program": program.slug, "own_species": reed.code},
+    )
+    answer = client_for(coordinator).post(delete, follow=True)
+    assert "Lake reed frog is deleted." in answer.content.decode()
+    assert not Species.objects.filter(program=program).exists()
+    assert not program.checklist.exists()
+    entries, _ = history(coordinator, HistoryFilters(), size=9)
+    told = {(entry.kind, entry.act, entry.things) for entry in entries}
+    assert {
+        ("own-species", "delete", ("Lake reed frog",)),
+        ("checklist", "delete", ("Lake reed frog",)),
+    } <= told
+
+
+def test_one_that_is_used_stays(coordinator, program, reed, client_for):
+    def refused(species=reed):
+        with pytest.raises(ValidationError) as told:
+            delete_own_species(coordinator, species.code)
+        return told.value.messages[0]
+
+    other = make_member(make_program(), Role.COORDINATOR)
+    with pytest.raises(Http404):
+        delete_own_species(other, reed.code)
+    with pytest.raises(PermissionDenied):
+        delete_own_species(make_member(program), reed.code)
+    south = replace(REED, scientific_name="Hyperolius australis", common_name="south", synonyms=())
+    part = add_own_species(coordinator, south, LISTING).species
+    joint = Names(
+        scientific_name="Hyperolius sp.",
+        common_name="Reed frogs",
+        members=frozenset({reed.code, part.code}),
+    )
+    add_own_species(coordinator, joint, LISTING)
+    assert "part of the joint entry Reed frogs" in refused()
+    delete_own_species(coordinator, Species.objects.get(common_name="Reed frogs").code)
+    # Silence on a night on which it was listed is a zero.
+    visit = make_accepted_visit(
+        make_route(program, stops=1), make_member(program).person, night=EVENING.date()
+    )
+    assert "Visits were made while Lake reed frog was on the checklist" in refused()
+    # Off the list that night, and only what was first submitted names it.
+    program.checklist.update(listed_from=EVENING.date() + dt.timedelta(days=1))
+    visit.submissions.create(
+        revision=9,
+        cells={f"stops.1.calls.{reed.code}": "2"},
+        submitted_by=visit.observer,
+        submitted_at=EVENING,
+    )
+    assert "Visits name Lake reed frog" in refused()
+    delete_own_species(coordinator, part.code)
+    page = client_for(coordinator).post(
+        reverse(
+            "web:program_own_species_delete",
+            kwargs={"program": program.slug, "own_species": reed.code},
+        ),
+        follow=True,
+    )
+    assert "Visits name Lake reed frog" in page.content.decode()
 
 
 def test_on_the_screen(coordinator, program, client_for):
