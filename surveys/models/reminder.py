@@ -25,6 +25,7 @@ class LetterKind(models.TextChoices):
     """Mail that is no reminder and that its readers may stop all the same."""
 
     LETTERS = "letters", gettext_lazy("Emails from the coordinators to a group")
+    PLAN = "plan", gettext_lazy("Emails about who surveys which route")
 
 
 class LetterGroup(models.TextChoices):

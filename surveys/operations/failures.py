@@ -18,6 +18,7 @@ from surveys import dates
 from surveys.language import gettext, said
 from surveys.models import (
     UNDER_WAY,
+    Assignment,
     BackgroundRun,
     CheckIn,
     LetterCopy,
@@ -203,6 +204,21 @@ def _substitute(args: dict[str, Any]) -> dict[str, Any] | None:
     }
 
 
+def _no_substitute(args: dict[str, Any]) -> dict[str, Any] | None:
+    rows = Assignment.objects.select_related("route", "observer")
+    assignment = rows.filter(pk=args["assignment_id"]).first()
+    if assignment is None:
+        return None
+    return {
+        "words": said(
+            "Email about {name} and {route}",
+            name=assignment.observer.name,
+            route=assignment.route.code,
+        ),
+        "program": assignment.route.program_id,
+    }
+
+
 def _asked_by_link(args: dict[str, Any]) -> dict[str, Any] | None:
     link = JoiningLink.objects.filter(pk=args["link_id"]).first()
     if link is None:
@@ -236,6 +252,7 @@ _LETTERS: dict[str, Callable[[dict[str, Any]], dict[str, Any] | None]] = {
     "check_ins.mail_overdue": _overdue,
     "planning.mail_answer": _plan_request,
     "planning.mail_asked": _plan_request,
+    "planning.mail_no_substitute": _no_substitute,
     "planning.mail_substitute": _substitute,
     "reminders.mail": _reminder,
     "reminders.mail_letter": _letter,

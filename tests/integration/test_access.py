@@ -186,6 +186,9 @@ TABLE = """
     web:absence_add                      POST    in    none  no    ok    ok
     web:absence_delete                   POST    in    none  no    ok    none
     web:help_offer                       POST    in    none  no    ok    ok
+    web:own_substitute                   GET     in    none  no    ok    none
+    web:own_substitute                   POST    in    none  no    ok    none
+    web:own_substitute_drop              POST    in    none  no    ok    ok
     web:route_request_withdraw           POST    in    none  no    ok    none
     web:free_routes                      GET     in    none  no    ok    ok
     web:free_route                       POST    in    none  no    ok    ok
@@ -235,6 +238,7 @@ TABLE = """
     web:program_species_add            POST    in    none  no    no    ok
     web:program_own_species_add        POST   in    none  no    no    ok
     web:program_own_species            POST   in    none  no    no    ok
+    web:program_own_species_delete     POST   in    none  no    no    ok
     web:program_checklist_table          POST    in    none  no    no    ok
     web:program_entry                  POST    in    none  no    no    ok
     web:program_entry_take_off         POST    in    none  no    no    ok

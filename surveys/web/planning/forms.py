@@ -1,6 +1,6 @@
 """When an observer cannot go, an offer of help, and the wish for a free route."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from django import forms
 from django.utils.translation import gettext_lazy
@@ -33,6 +33,18 @@ class OfferForm(Form):
             ("", gettext("Anywhere")),
             *((region, region) for region in regions),
         ]
+
+
+class SubstituteForm(Form):
+    observer = forms.TypedChoiceField(
+        label=gettext_lazy("Who goes for you"),
+        coerce=int,
+        error_messages={"required": gettext_lazy("Choose who goes for you.")},
+    )
+
+    def __init__(self, *args: object, people: Mapping[int, str], **options: object) -> None:
+        super().__init__(*args, **options)
+        self.fields["observer"].choices = [("", gettext("Choose an observer")), *people.items()]
 
 
 class WishForm(Form):

@@ -12,7 +12,7 @@ from surveys.language import said
 from surveys.models import RequestState, RouteRequest, Stop
 from surveys.planning.free_routes import FreeRoute
 from surveys.planning.nearness import meters_from_person
-from surveys.programs.cover import Goer
+from surveys.programs.cover import Assigned, Goer
 from surveys.programs.versions import units_of
 from surveys.protocol.words import distance
 from surveys.seasons.coverage import Coverage, CoverageCell, CoverageTable
@@ -21,13 +21,17 @@ from surveys.web.planning.forms import WishForm
 
 @dataclass(frozen=True, kw_only=True)
 class OwnWindow:
-    """One window in which a member has to do with a route; `words` say what they need not do."""
+    """One window in which a member has to do with a route; `words` say what they need not do.
+    `assignment` is their own; `named` are the substitutes of which they are one side, by id."""
 
     route: str
     code: str
     cell: CoverageCell
     words: str
     is_going: bool
+    is_for_others: bool
+    assignment: int | None
+    named: tuple[int, ...]
 
     @property
     def is_done(self) -> bool:
@@ -55,6 +59,9 @@ def own_windows(table: CoverageTable, member: Membership) -> list[OwnWindow]:
                 continue
             goer = next((one for one in cell.cover.going if one.member == member), None)
             words = _words(goer, cell, member)
+            is_for_others = goer is not None and goer.instead_of is not None
+            parts = [one for one in table.plan.of_route(row.route_id) if one.has(cell.window.name)]
+            own = next((one for one in parts if one.member == member), None)
             if goer is None and not words:
                 continue
             found.append(
@@ -64,9 +71,24 @@ def own_windows(table: CoverageTable, member: Membership) -> list[OwnWindow]:
                     cell=cell,
                     words=words,
                     is_going=goer is not None,
+                    is_for_others=is_for_others,
+                    assignment=own.id if own else None,
+                    named=_named(parts, cell.window.name, member, is_for_others),
                 )
             )
     return sorted(found, key=lambda one: (one.cell.window.opens, one.code))
+
+
+def _named(
+    parts: Sequence[Assigned], window: str, member: Membership, is_for_others: bool
+) -> tuple[int, ...]:
+    """The substitutes whom the member named, or those as which they go."""
+    return tuple(
+        one.substitute_ids[window]
+        for one in parts
+        if window in one.substitutes
+        and (one.substitutes[window] if is_for_others else one.member) == member
+    )
 
 
 def _words(goer: Goer | None, cell: CoverageCell, member: Membership) -> str:

@@ -1,19 +1,21 @@
 """An observer's season: where they go, when they cannot, help they offer, and free routes."""
 
 from django.contrib import messages
+from django.core.exceptions import ValidationError
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from accounts.access import Permission, ProgramRequest, needs
 from surveys import dates
-from surveys.language import gettext, said
-from surveys.planning import availability, requests
+from surveys.language import filled, gettext, said
+from surveys.planning import availability, requests, substitutes
 from surveys.planning.free_routes import FreeRoute, free_routes, season_to_plan
 from surveys.programs.assignments import today_of
 from surveys.seasons.coverage import coverage
+from surveys.visits.companions import companions_of
 from surveys.web.forms.refusals import run_verb
-from surveys.web.planning.forms import AbsenceForm, OfferForm, WishForm
+from surveys.web.planning.forms import AbsenceForm, OfferForm, SubstituteForm, WishForm
 from surveys.web.planning.page import free_map, free_rows, own_windows
 
 # Requests of former seasons are no longer news.
@@ -85,6 +87,60 @@ def delete_absence(request: ProgramRequest, absence: int) -> HttpResponse:
             last=dates.day(gone.last),
         ),
     )
+    return _to_season(request)
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.SURVEY)
+def substitute(request: ProgramRequest, assignment: int) -> HttpResponse:
+    """Name who goes in one's own place, in the window that `?window=` says."""
+    member, window = request.membership, request.GET.get("window", "")
+    own = substitutes.own_assignment(member, assignment)
+    try:
+        due = substitutes.due_window(own, window)
+    except ValidationError as refusal:
+        messages.warning(request, " ".join(refusal.messages))
+        return _to_season(request)
+    form = SubstituteForm(
+        request.POST if request.method == "POST" else None,
+        people=companions_of(member.program, observer_id=member.person_id),
+    )
+    named = form.is_valid() and run_verb(
+        form,
+        substitutes.name_own_substitute,
+        member,
+        assignment_id=assignment,
+        window=window,
+        observer_id=form.cleaned_data["observer"],
+        site_url=request.build_absolute_uri("/"),
+    )
+    if named:
+        messages.success(
+            request,
+            said(
+                "{name} goes for you in {window}. They and the coordinators get an email.",
+                name=named.person.name,
+                window=named.window,
+            ),
+        )
+        return _to_season(request)
+    context = {"form": form, "route": own.route, "due": due}
+    return render(request, "planning/substitute.html", context)
+
+
+@require_POST
+@needs(Permission.SURVEY)
+def drop_substitute(request: ProgramRequest, substitute: int) -> HttpResponse:
+    member = request.membership
+    dropped = substitutes.drop_own_substitute(
+        member, substitute, site_url=request.build_absolute_uri("/")
+    )
+    route, window = dropped.assignment.route, dropped.window
+    if dropped.person_id == member.person_id:
+        text = gettext("You do not go to {route} in {window}. The others get an email.")
+    else:
+        text = gettext("You go to {route} in {window} after all. The others get an email.")
+    messages.success(request, filled(text, {"route": route.code, "window": window}))
     return _to_season(request)
 
 

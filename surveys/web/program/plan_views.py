@@ -155,7 +155,9 @@ def _segments(
 @require_POST
 @needs(Permission.MANAGE)
 def drop_substitute(request: ProgramRequest, substitute: int) -> HttpResponse:
-    dropped = substitute_verbs.drop_substitute(request.membership, substitute)
+    dropped = substitute_verbs.drop_substitute(
+        request.membership, substitute, site_url=request.build_absolute_uri("/")
+    )
     assignment = dropped.assignment
     messages.success(
         request,

@@ -141,6 +141,30 @@ def test_a_window_is_given_and_a_substitute_named(plan, coordinator, client_for)
     assert Assignment.objects.get(pk=plan.of_ann.pk).windows == ["April"]
 
 
+def test_an_observer_names_a_substitute(plan, client_for):
+    ann, bo = client_for(plan.ann), client_for(plan.bo)
+    (link, _) = html.fromstring(ann.get(url(plan, "my_season")).content).xpath(
+        "//a[contains(., 'Name a substitute')]/@href"
+    )
+    assert "R1 Heron Slough, April: 1 April 2025 – 30 April 2025" in text_of(ann.get(link))
+    assert "Choose who goes for you." in text_of(ann.post(link, {"observer": ""}))
+    assert "Ann" not in html.fromstring(ann.get(link).content).xpath("//select//option/text()")
+    named = ann.post(link, {"observer": plan.bo.person_id}, follow=True)
+    assert "Bo goes for you in April." in named.content.decode()
+    assert "I go after all" in text_of(named)
+    page = text_of(bo.get(url(plan, "my_season")))
+    assert "You go for Ann." in page
+    assert "I cannot go" in page
+    assert "Name a substitute" not in page
+    dropped = bo.post(url(plan, "own_substitute_drop", Substitute.objects.get().pk), follow=True)
+    assert "You do not go to R1 in April." in dropped.content.decode()
+    ann.post(link, {"observer": plan.bo.person_id})
+    back = ann.post(url(plan, "own_substitute_drop", Substitute.objects.get().pk), follow=True)
+    assert "You go to R1 in April after all." in back.content.decode()
+    over = ann.get(url(plan, "own_substitute", plan.of_ann.pk), {"window": "May"}, follow=True)
+    assert "Choose one of your windows." in over.content.decode()
+
+
 def test_answering_a_request(plan, coordinator, client_for):
     asked = requests.ask_for_route(plan.bo, route_id=plan.far.pk, note="I live there.")
     client = client_for(coordinator)

@@ -20,11 +20,18 @@ from surveys.planning import availability, notices, requests
 from surveys.planning.candidates import candidates
 from surveys.planning.free_routes import free_routes
 from surveys.planning.nearness import meters_to_route
-from surveys.planning.substitutes import drop_substitute, name_substitute
+from surveys.planning.substitutes import (
+    MOST_NAMED,
+    drop_own_substitute,
+    drop_substitute,
+    name_own_substitute,
+    name_substitute,
+)
 from surveys.programs.assignments import assign, assigned_facts, due_windows, unassign
 from surveys.programs.cover import SeasonPlan
 from surveys.reminders.calendars import events_of
 from surveys.reminders.due import due_reminders
+from surveys.reminders.stopping import find_stop_link, stop
 from surveys.seasons.coverage import coverage
 from surveys.seasons.overdue import overdue_visits
 from surveys.visits.tonight import tonight_for
@@ -57,9 +64,13 @@ def free(plan):
 
 def send_mail_of(job_name: str) -> list[str]:
     """Carry out the jobs of a kind; the texts that went out."""
-    task = {
-        one.name: one for one in (notices.mail_answer, notices.mail_asked, notices.mail_substitute)
-    }
+    tasks = (
+        notices.mail_answer,
+        notices.mail_asked,
+        notices.mail_no_substitute,
+        notices.mail_substitute,
+    )
+    task = {one.name: one for one in tasks}
     for args in ProcrastinateJob.objects.filter(task_name=job_name).values_list("args", flat=True):
         task[job_name](**args)
     return [f"{letter.to[0]}: {letter.body}" for letter in mail.outbox]
@@ -193,12 +204,90 @@ def test_substitutes_are_checked_and_told(plan, coordinator):
         named(who=make_member(make_program()))
     substitute = named()
     assert named() == substitute
-    to_bo, to_ann = send_mail_of("planning.mail_substitute")
+    to_ann, to_bo = send_mail_of("planning.mail_substitute")
     assert "in place of Ann, April: 1 April 2025 to 30 April 2025" in to_bo
     assert "Bo surveys R1 Heron Slough in your place" in to_ann
     assert "https://frogs.example.org/" in to_ann
-    drop_substitute(coordinator, substitute.pk)
+    mail.outbox.clear()
+    drop_substitute(coordinator, substitute.pk, site_url=SITE)
     assert cover(plan) == ["Ann"]
+    to_ann, to_bo = send_mail_of("planning.mail_no_substitute")
+    assert "You need not survey R1 Heron Slough in place of Ann" in to_bo
+    assert "Bo does not survey R1 Heron Slough in your place" in to_ann
+    # Bo goes after all: neither mail would be true.
+    named()
+    mail.outbox.clear()
+    assert send_mail_of("planning.mail_no_substitute") == []
+
+
+def own_substitute(plan, member=None, window="April", who=None):
+    return name_own_substitute(
+        member or plan.ann,
+        assignment_id=plan.of_ann.pk,
+        window=window,
+        observer_id=(who or plan.bo).person_id,
+        site_url=SITE,
+    )
+
+
+def test_an_observer_names_a_substitute_who_may_say_no(plan, coordinator):
+    for window, words in (("May", "Choose one of your windows"), ("March", "Choose one")):
+        with pytest.raises(ValidationError, match=words):
+            own_substitute(plan, window=window)
+    with pytest.raises(ValidationError, match="surveys this route already"):
+        own_substitute(plan, who=plan.ann)
+    for stranger in (plan.bo, coordinator, make_member(make_program(), Role.COORDINATOR)):
+        with pytest.raises(Http404):
+            own_substitute(plan, stranger)
+    with pytest.raises(Http404):
+        own_substitute(plan, who=make_member(make_program()))
+    with pytest.raises(ValidationError, match="cannot enter visits"):
+        own_substitute(plan, who=make_member(plan.program, Role.PARTNER))
+    substitute = own_substitute(plan)
+    assert own_substitute(plan) == substitute
+    assert cover(plan) == ["Bo"]
+    told = {text.split(":")[0]: text for text in send_mail_of("planning.mail_substitute")}
+    assert set(told) == {plan.bo.person.email, coordinator.person.email}
+    assert "in place of Ann, April: 1 April 2025" in told[plan.bo.person.email]
+    assert "Bo surveys R1 Heron Slough in place of Ann" in told[coordinator.person.email]
+    # Nobody else can undo it, but either side.
+    with pytest.raises(Http404):
+        drop_own_substitute(make_member(plan.program), substitute.pk)
+    mail.outbox.clear()
+    drop_own_substitute(plan.bo, substitute.pk, site_url=SITE)
+    assert cover(plan) == ["Ann"]
+    told = {text.split(":")[0]: text for text in send_mail_of("planning.mail_no_substitute")}
+    assert set(told) == {plan.ann.person.email, coordinator.person.email}
+    assert "If you cannot go, say so" in told[plan.ann.person.email]
+    drop_own_substitute(plan.ann, own_substitute(plan).pk)
+    assert cover(plan) == ["Ann"]
+
+
+def test_a_window_that_is_over_needs_no_substitute(plan, monkeypatch):
+    monkeypatch.setattr(timezone, "now", lambda: NOW + dt.timedelta(days=11))
+    with pytest.raises(ValidationError, match="“April” is over"):
+        own_substitute(plan)
+    assert own_substitute(plan, window="June")
+
+
+def test_substitutes_are_not_named_without_end(plan):
+    others = [plan.bo, make_member(plan.program)]
+    for number in range(MOST_NAMED):
+        own_substitute(plan, who=others[number % 2])
+    with pytest.raises(ValidationError, match="named many substitutes today"):
+        own_substitute(plan, who=others[0])
+
+
+def test_mail_of_the_plan_is_stopped_by_its_link(plan, coordinator):
+    own_substitute(plan)
+    send_mail_of("planning.mail_substitute")
+    to_bo = next(letter for letter in mail.outbox if letter.to == [plan.bo.person.email])
+    link = to_bo.extra_headers["List-Unsubscribe"].strip("<>")
+    assert link in to_bo.body
+    stop(find_stop_link(link.rsplit("/", 1)[1]))
+    mail.outbox.clear()
+    send_mail_of("planning.mail_substitute")
+    assert [letter.to for letter in mail.outbox] == [[coordinator.person.email]]
 
 
 # --- Availability -----------------------------------------------------------------
