@@ -159,7 +159,7 @@ def _check_unused(species: Species) -> None:
         raise ValidationError(
             said(
                 "Visits were made while {species} was on the checklist, so it cannot be deleted. "
-                "Remove it from the checklist instead: then nobody is asked about it any more.",
+                "Remove it from the checklist instead: then it is no longer asked for.",
                 species=species,
             )
         )
@@ -167,7 +167,7 @@ def _check_unused(species: Species) -> None:
         raise ValidationError(
             said(
                 "Visits name {species}, so it cannot be deleted. Remove it from the checklist "
-                "instead: then nobody is asked about it any more.",
+                "instead: then it is no longer asked for.",
                 species=species,
             )
         )
