@@ -31,6 +31,7 @@ def done_page(
         request,
         "importing/done.html",
         {
+            "section": "import",
             "row": row,
             "waiting": counts[VisitState.SUBMITTED],
             "accepted": counts[VisitState.ACCEPTED],

@@ -82,6 +82,7 @@ def start(request: ProgramRequest) -> HttpResponse:
         request,
         "importing/start.html",
         {
+            "section": "import",
             "form": form,
             "recent": recent,
             "large": MOST_ROWS_AT_ONCE,
@@ -175,6 +176,7 @@ def _columns_page(
         request,
         "importing/columns.html",
         {
+            "section": "import",
             "form": form,
             "layout_form": layout_form,
             "upload": stored,
@@ -328,6 +330,7 @@ def _run_page(request: ProgramRequest, row: SpreadsheetImport, run: BackgroundRu
         crumbs=[_import_crumb(request), {"name": row.file_name, "url": ""}],
         outcome="importing/run_outcome.html",
         promise=gettext("This is a large file, so it takes a while. ") + promise,
+        section="import",
         row=row,
     )
 
@@ -338,6 +341,7 @@ def _preview(request: ProgramRequest, stored: Upload, seen: Preview) -> HttpResp
         request,
         "importing/preview.html",
         {
+            "section": "import",
             "upload": stored,
             "seen": seen,
             "first_rows": [(row.number, _labeled(seen, row.texts)) for row in seen.first_rows],
