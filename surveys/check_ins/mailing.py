@@ -90,7 +90,7 @@ def _overdue(found: CheckIn, program: Program) -> list[str]:
     name = found.person.name
     return [
         said(
-            "{name} wanted to be back by {time} from the route {route} ({program}), and has not "
+            "{name} planned to be back by {time} from the route {route} ({program}), and has not "
             "said so. This email goes out {minutes} minutes after that time.",
             name=name,
             time=dates.clock(found.back_by),
@@ -99,7 +99,7 @@ def _overdue(found: CheckIn, program: Program) -> list[str]:
             minutes=int(GRACE.total_seconds() // 60),
         ),
         gettext(
-            "There may be no reason to worry: no signal, an empty battery, or they forgot. This "
+            "There may be no reason to worry: no signal, a dead battery, or they forgot. This "
             "site does not know where they are, and it cannot call for help. It is not a rescue "
             "service."
         ),
@@ -115,10 +115,14 @@ def _overdue(found: CheckIn, program: Program) -> list[str]:
 def _steps(program: Program) -> str:
     number = program.emergency_number
     call = (
-        said("If you are worried, call {number} and tell them what is below.", number=number)
+        said(
+            "If you cannot reach them and are worried, call {number} and read out what is below.",
+            number=number,
+        )
         if number
         else gettext(
-            "If you are worried, call your local emergency number and tell them what is below."
+            "If you cannot reach them and are worried, call your local emergency number and read "
+            "out what is below."
         )
     )
     contact = (
@@ -127,8 +131,8 @@ def _steps(program: Program) -> str:
         else ""
     )
     steps = [
+        gettext("First call or text them."),
         call,
-        gettext("Call or text them first if there is time."),
         gettext("Do not go looking alone at night, by roads or water."),
         contact,
     ]

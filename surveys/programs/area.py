@@ -105,7 +105,7 @@ def take_area_from_file(
 ) -> ProgramArea | None:
     """The areas of a file, all together. Raises ValidationError."""
     if not outlines:
-        raise _refused(gettext("The file holds no area. Export the outline as a polygon."))
+        raise _refused(gettext("The file contains no area. Export the outline as a polygon."))
     return _save(member, outlines, file_name=file_name, seen=None)
 
 
@@ -149,7 +149,7 @@ def _checked(outlines: Outlines) -> MultiPolygon:
         raise _refused(_fault_in_words(*fault))
     area = joined(polygons)
     if area.empty:
-        raise _refused(gettext("The area has no size: its corners lie on one line."))
+        raise _refused(gettext("The area is empty: all its corners are on one line."))
     return area
 
 
@@ -162,13 +162,13 @@ def _ring(corners: Sequence[Place]) -> LinearRing:
 
 def _fault_in_words(reason: str, there: Place | None) -> str:
     if there is None:
-        return gettext("The outline cannot be an area. Draw it again, or correct the file.")
+        return gettext("The outline is not a valid area. Draw it again, or correct the file.")
     place = f"{there.latitude:.{DEGREE_PLACES}f}, {there.longitude:.{DEGREE_PLACES}f}"
     if reason == _CROSSING:
         return said(
             "The outline crosses itself near {place}. Move the corners apart there.", place=place
         )
-    return said("The outline cannot be an area: see {place}. Correct it there.", place=place)
+    return said("The outline is not valid near {place}. Correct it there.", place=place)
 
 
 def _refused(message: str) -> ValidationError:

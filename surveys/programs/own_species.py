@@ -266,8 +266,8 @@ def _check_unlike_others(species: Species, names: Names) -> None:
 
 def _taken(text: str, other: Species) -> str:
     return said(
-        "“{name}” is the name of {species} ({scientific}). Put that species on the checklist, or "
-        "write another name.",
+        "“{name}” is the name of {species} ({scientific}). Add that species to the checklist, or "
+        "enter another name.",
         name=text,
         species=other.name,
         scientific=other.scientific_name,
@@ -283,7 +283,7 @@ def _check_members(species: Species, codes: Collection[str]) -> list[Species]:
     if unknown := set(codes) - set(possible):
         raise _members_error(
             said(
-                "These cannot be members: {codes}. Put them on the checklist first.",
+                "These cannot be members: {codes}. Add them to the checklist first.",
                 codes=", ".join(sorted(unknown)),
             )
         )
@@ -297,7 +297,7 @@ def _check_members(species: Species, codes: Collection[str]) -> list[Species]:
         raise _members_error(
             gettext(
                 "Calls were recorded under this name. They may have been any of its members, so "
-                "none can be taken away."
+                "no member can be removed."
             )
         )
     return [possible[code] for code in codes]

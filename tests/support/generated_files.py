@@ -71,9 +71,9 @@ there are visits under a version, it never changes. A change makes a new version
 checked against the one in effect on its night.
 
 Before you save a change, choose "What would it have asked last season?". It checks the visits of \
-the last season under the changed limits, and lists which of them would get a question or a \
-must-fix more or less, by rule and route. Nothing is saved. Compare versions, under Program, \
-Protocol, shows two versions side by side.
+the last season under the changed limits. By rule and route, it lists the visits that would get a \
+new question or must-fix, and those that would lose one. Nothing is saved. Compare versions, under \
+Program, Protocol, shows two versions side by side.
 
 The lowest air and water temperatures belong to the survey windows, because spring and summer \
 need different ones. See [Why was this asked?](/guide/rules/) for how each rule uses the limits.

@@ -107,7 +107,7 @@ class NamesForm(SeenForm):
         max_length=2_000,
         widget=forms.Textarea(attrs={"rows": 3}),
         help_text=gettext_lazy(
-            "One on each line. Files and sheets with these names find the species."
+            "One on each line. Files and sheets with these names are matched to this species."
         ),
     )
     call = forms.CharField(
@@ -128,7 +128,7 @@ class NamesForm(SeenForm):
         widget=forms.CheckboxSelectMultiple,
         help_text=gettext_lazy(
             "Only for species that cannot be told apart by ear, or for one that was split: check "
-            "its parts. Species of the checklist can be members."
+            "the new species. Species on the checklist can be members."
         ),
     )
 

@@ -134,6 +134,6 @@ def test_on_the_screen(coordinator, program, client_for):
     }
     assert "The area of “area.geojson” is saved." in answers["area.geojson"]
     assert "Route R2: 2 of 3 stops lie outside the program area, up to" in answers["area.geojson"]
-    assert "The file holds no area." in answers["stop.geojson"]
+    assert "The file contains no area." in answers["stop.geojson"]
     damaged = client.post(url, {"from_file": "1", "file": SimpleUploadedFile("x.zip", b"PK\3\4x")})
     assert damaged.status_code == 400

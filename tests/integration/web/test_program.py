@@ -519,7 +519,7 @@ class TestProtocols:
         typed |= {"listening_time": "6", "source": "A trial", "what_if": "1"}
         shown = page.post(address, typed)
         text = " ".join(shown.content.decode().split())
-        assert "Season 2025: 1 visit checked. Visits for which something would change: 1." in text
+        assert "Season 2025: 1 visit checked. Visits with different questions: 1." in text
         (rule,) = shown.context["what_if"].rules
         assert (rule.gained.total, rule.lost.total) == ("1 visit", "")
         assert url("visit", program, visit_id=visit.pk) in text

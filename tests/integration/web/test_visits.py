@@ -185,7 +185,7 @@ def test_query_count_does_not_grow_with_stops(
 def test_the_observer_withdraws_a_submitted_visit(program, observer, coordinator, client_for):
     submitted = make_submitted(observer, make_route(program))
     path = reverse("web:visit", args=[program.slug, submitted.pk])
-    button = "Withdraw it to change it"
+    button = "Withdraw to make changes"
     assert button not in client_for(coordinator).get(path).text
     client = client_for(observer)
     assert button in client.get(path).text
