@@ -17,6 +17,15 @@ SIMULATIONS = "simulations"
 # Imports and publications: minutes, and somebody watches.
 LONG = "long"
 
+# What readers are told that waits there.
+QUEUES = {
+    MAIL: _("Email"),
+    SHORT: _("Short tasks"),
+    FITS: _("Trend fits"),
+    SIMULATIONS: _("Simulations"),
+    LONG: _("Imports and publications"),
+}
+
 # A mail server that is away for a while: after 20 s, 50 s, 80 s … some 20 minutes in all.
 MAIL_RETRY = RetryStrategy(max_attempts=9, wait=20, linear_wait=30)
 # No job that broke off waits longer until it is tried again, and no new one longer than through the

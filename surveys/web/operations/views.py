@@ -20,7 +20,7 @@ from surveys.operations.problems import disk_state, problems
 from surveys.operations.queue_state import QueueState, queue_states
 from surveys.operations.records import latest_operation
 from surveys.runs.kinds import run_name
-from surveys.runs.queues import MAIL, WORKERS
+from surveys.runs.queues import MAIL, QUEUES, WORKERS
 
 
 @require_http_methods(["GET", "POST"])
@@ -140,8 +140,10 @@ def _disk() -> Fact:
 
 def _queue_row(queue: QueueState) -> dict[str, Any]:
     return {
+        "label": gettext(QUEUES[queue.name]),
         "name": queue.name,
-        "waiting": _waiting(queue),
+        "waiting": queue.waiting,
+        "oldest": _duration(queue.oldest) if queue.waiting else "",
         "at_work": queue.at_work,
         "longest": _duration(queue.longest) if queue.at_work else "",
         "failed": queue.failed,
