@@ -35,6 +35,8 @@ def test_every_page_is_graded():
 
 @pytest.mark.parametrize("slug", ORDER)
 def test_grade_of_a_page(slug, species_names):
+    """Of `sources` only the sentences between the cited works are graded: with authors, titles and
+    years, which are as their publishers wrote them, the page has grade 9 (December 2026)."""
     page = (PAGES / f"{slug}.md").read_text("utf-8")
     text = running_text(CITATION.sub("", page) if slug == "sources" else page)
     assert grade(text, species_names) <= GRADE

@@ -7,10 +7,10 @@ import { BEAUFORT, NOISE, SKY } from "../rules/codes.js";
 import { fullWords, openPicker, shortWords } from "./conditions/pickers.js";
 
 const WATER = [
-  ["dry", gettext("Dry")],
-  ["pools", gettext("Pools")],
-  ["full", gettext("Full")],
-  ["not_seen", gettext("Not seen")],
+  ["dry", gettext("Dry"), gettext("no standing water")],
+  ["pools", gettext("Pools"), gettext("water in low spots only")],
+  ["full", gettext("Full"), gettext("water up to its usual edge")],
+  ["not_seen", gettext("Not seen"), gettext("you could not see the water")],
 ];
 const YES_NO = [
   ["yes", gettext("Yes")],
