@@ -35,9 +35,9 @@ def lag_sentence(result: SpeciesResult) -> str:
     if lag.high is None:
         return said_of(
             "From filling to chorus: at least {low} day (95% bound, median of {rests}). Most "
-            "stops had water at the first visit already, so nothing bounds it from above.",
+            "stops had water at the first visit already, so there is no upper bound.",
             "From filling to chorus: at least {low} days (95% bound, median of {rests}). Most "
-            "stops had water at the first visit already, so nothing bounds it from above.",
+            "stops had water at the first visit already, so there is no upper bound.",
             _counted(lag.low),
             **days,
         )
