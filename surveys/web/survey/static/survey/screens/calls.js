@@ -18,7 +18,7 @@ import {
 } from "./calls/species.js";
 
 const HELP = gettext(
-  "Tap a species you hear: 1 single callers, 2 some calls overlap, 3 full chorus. The next tap clears it. Tap “?” if you hear it but are not sure. A species without a mark counts as not heard.",
+  "Tap a species: 1 single callers, 2 calls overlap, 3 full chorus, then none. “?”: not sure. No mark: not heard.",
 );
 
 export function calls(app, number) {
