@@ -103,7 +103,7 @@ SKY: Mapping[SkyState, Words] = MappingProxyType(
 
 NOISE: Mapping[NoiseEffect, Words] = MappingProxyType(
     {
-        NoiseEffect.QUIET: Words(name=_("quiet"), sign=_("no noise in the way")),
+        NoiseEffect.QUIET: Words(name=_("quiet"), sign=_("nothing to listen through")),
         NoiseEffect.HEARD_THROUGH: Words(
             name=_("heard through"), sign=_("noise, but no call is missed")
         ),

@@ -154,7 +154,7 @@ def test_whoever_sets_a_limit_reads_it(limit):
             METRIC,
             "heavy rain and snow",
         ),
-        ("loudest_noise", NoiseEffect.QUIET, METRIC, "quiet: no noise in the way"),
+        ("loudest_noise", NoiseEffect.QUIET, METRIC, "quiet: nothing to listen through"),
         ("sky_codes", {"7": SkyState.SNOW, "W": SkyState.FOG}, METRIC, "7 snow, W fog"),
         ("interruption", Interruption.RESTART, METRIC, "Start over"),
         ("training_needed", True, METRIC, "yes"),

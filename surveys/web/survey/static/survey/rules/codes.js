@@ -28,7 +28,7 @@ export const SKY = [
 ];
 
 export const NOISE = [
-  ["quiet", "quiet", "no noise in the way"],
+  ["quiet", "quiet", "nothing to listen through"],
   ["heard_through", "heard through", "noise, but no call is missed"],
   ["faint_lost", "faint calls lost", "soft and distant calls are lost"],
   ["loud_only", "only loud calls", "only near callers and loud choruses get through"],
