@@ -24,6 +24,7 @@ from surveys.models import (
     VisitState,
 )
 from surveys.protocol.own_fields import AskedPer, OwnField
+from surveys.protocol.sentences.vocabulary import CELLS
 from surveys.protocol.values import SkyState, TemperatureUnit, rain_unit_beside
 from surveys.protocol.weather import (
     BEAUFORT,
@@ -177,12 +178,12 @@ def own_facts_at(row: GridRow, own_fields: Iterable[OwnField]) -> list[tuple[str
 
 def where_words(finding: StoredFinding, labels: Mapping[str, str]) -> str:
     """`labels` are the names of the program's own fields by cell."""
-    field = labels.get(finding.field, finding.field.replace("_", " "))
+    field = labels.get(finding.field) or gettext(CELLS.get(finding.field, ""))
     parts = [
         said("Stop {stop_number}", stop_number=finding.stop.number) if finding.stop else "",
         finding.species.name if finding.species else field,
     ]
-    return ", ".join(part for part in parts if part) or gettext("Visit")
+    return ": ".join(part for part in parts if part) or gettext("Visit")
 
 
 def visit_facts(member: Membership, visit: Visit, grid: VisitGrid) -> list[tuple[str, object, str]]:
