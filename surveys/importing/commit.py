@@ -31,7 +31,7 @@ from surveys.visits.copying import CopyingBeside
 _FIRST_SUBMITTED_REVISION = 2
 _MOST_ROWS_NAMED = 12
 # As many are held in memory, with all their rows.
-_VISITS_AT_ONCE = 100
+_VISITS_AT_ONCE = 300
 
 
 @dataclass(frozen=True, kw_only=True)
