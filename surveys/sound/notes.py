@@ -104,11 +104,12 @@ def pulsing(amplitude: Envelope) -> Pulsing | None:
         return None
     peaks, facts = find_peaks(likeness[:most], height=0.05)
     heights = facts["peak_heights"]
-    known = peaks >= ENVELOPE_HZ / FASTEST
-    peaks, heights = peaks[known], heights[known]
     if not peaks.size:
         return None
     first = int(np.argmax(heights >= _FIRST_PEAK * heights.max()))
+    if peaks[first] < ENVELOPE_HZ / FASTEST:
+        # Faster than can be told: every second pulse would be taken for each.
+        return None
     period = _exact(likeness, int(peaks[first]))
     if amplitude.size < _LEAST_PULSES * period:
         return None
