@@ -18,6 +18,7 @@ from surveys.models.publication import (
 )
 from surveys.models.recording import Recording, RecordingKind, RecordingPiece, RecordingState
 from surveys.models.recording_picture import PictureProblem, RecordingPicture
+from surveys.models.reference_call import ReferenceCall
 from surveys.models.reminder import (
     CalendarLink,
     GroupLetter,
@@ -117,6 +118,7 @@ __all__ = [
     "RecordingPicture",
     "RecordingPiece",
     "RecordingState",
+    "ReferenceCall",
     "ReminderKind",
     "ReminderSetting",
     "ReminderStop",

@@ -24,6 +24,7 @@ from surveys.models import (
     Program,
     ProgramArea,
     ProtocolVersion,
+    ReferenceCall,
     Route,
     SeasonWindow,
     Species,
@@ -174,6 +175,17 @@ def _letter_facts(letter: GroupLetter) -> Facts:
     }
 
 
+def _reference_facts(reference: ReferenceCall) -> Facts:
+    return {
+        gettext("Species"): reference.species.name,
+        gettext("Recorded by"): reference.by,
+        gettext("From"): said("{seconds} s", seconds=f"{reference.begin_s:.1f}"),
+        gettext("To"): said("{seconds} s", seconds=f"{reference.end_s:.1f}"),
+        gettext("License"): reference.license,
+        gettext("How whoever recorded it agreed"): reference.consent,
+    }
+
+
 def _stop_name(stop: Stop) -> str:
     return said("{route}, stop {stop}", route=stop.route.code, stop=stop.number)
 
@@ -266,6 +278,14 @@ KINDS = (
         scope="program",
         facts=names_facts,
         name=lambda species: species.common_name,
+    ),
+    Kind(
+        code="reference-calls",
+        label=gettext_lazy("Reference calls"),
+        model=ReferenceCall,
+        scope="program",
+        facts=_reference_facts,
+        name=lambda reference: reference.species.name,
     ),
     Kind(
         code="own-fields",

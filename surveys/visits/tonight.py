@@ -11,9 +11,11 @@ from accounts.models import Membership, Role
 from surveys.dates import day
 from surveys.language import gettext, said
 from surveys.models import (
+    Program,
     ProtocolVersion,
     ReviewStep,
     Route,
+    Species,
     Step,
     Stop,
     Visit,
@@ -21,6 +23,7 @@ from surveys.models import (
 )
 from surveys.programs.cover import SeasonPlan
 from surveys.programs.in_force import (
+    entries_listed,
     stops_in_use,
     version_in_force,
 )
@@ -31,6 +34,7 @@ from surveys.protocol.hours import (
 from surveys.protocol.limits.words import limits_in_words
 from surveys.protocol.nights import night_of
 from surveys.protocol.seasons import (
+    in_days,
     season_year,
     window_dates,
 )
@@ -50,6 +54,7 @@ from surveys.visits.loading import protocol_values
 
 # An older draft of somebody else is hardly a survey that is still to come.
 RECENT = dt.timedelta(days=14)
+MOST_LIKELY = 10
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -321,6 +326,19 @@ def _windows_ahead(
             )
         )
     return tuple(sorted(windows, key=lambda window: window.opens))
+
+
+def likely_species(program: Program, night: dt.date) -> list[Species]:
+    """Species of the night's checklist in their calling season, the first few of the sheet, with
+    their members."""
+    entries = (
+        program.checklist.select_related("species")
+        .prefetch_related("species__members")
+        .order_by("order", "pk")
+    )
+    seasons = [(entry, entry.calling_season) for entry in entries_listed(entries, night)]
+    calling = [entry for entry, season in seasons if season is None or in_days(night, *season)]
+    return [entry.species for entry in calling[:MOST_LIKELY]]
 
 
 def sent_back_notes(visits: list[Visit]) -> dict[object, str]:

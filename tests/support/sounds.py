@@ -19,6 +19,8 @@ from accounts.models import Membership
 from surveys.models import (
     Recording,
     RecordingPicture,
+    ReferenceCall,
+    Species,
     Visit,
 )
 from surveys.visits.media.files import storage_path
@@ -167,6 +169,33 @@ def make_stored_picture(recording: Recording, **fields: object) -> RecordingPict
         picture.image.save(storage_path(f"{recording.pk}.png"), ContentFile(PNG), save=False)
     picture.save()
     return picture
+
+
+def make_stored_reference(
+    recording: Recording, species: Species, member: Membership, **fields: object
+) -> ReferenceCall:
+    """A part of a recording, without the confirmation that it is played by."""
+    reference = ReferenceCall(
+        **{
+            "program": member.program,
+            "species": species,
+            "recording": recording,
+            "begin_s": 1.0,
+            "end_s": 6.0,
+            "seconds": 5.0,
+            "bytes": 30,
+            "measures": {"begin_s": 0.0, "end_s": 5.0, "bands": []},
+            "consent": "by word of mouth at the workshop",
+            "license": "CC-BY-4.0",
+            "added_by": member.person,
+            **fields,
+        }
+    )
+    name = storage_path(str(reference.pk))
+    reference.audio.save(f"{name}.m4a", ContentFile(b"\0\0\0\x18ftypM4A "), save=False)
+    reference.image.save(f"{name}.png", ContentFile(PNG), save=False)
+    reference.save()
+    return reference
 
 
 def wave_file(seconds: int = 1, *, rate: int = 8000, hertz: int = 440) -> bytes:

@@ -28,6 +28,7 @@ from surveys.models import (
     Recording,
     RecordingPicture,
     RecordingPiece,
+    ReferenceCall,
 )
 
 # Longer than any request or task: a younger file may belong to a transaction in progress.
@@ -40,6 +41,8 @@ _FILE_FIELDS = (
     (RecordingPicture, "image"),
     (RecordingPicture, "waveform"),
     (RecordingPicture, "seekable"),
+    (ReferenceCall, "audio"),
+    (ReferenceCall, "image"),
 )
 
 

@@ -37,6 +37,7 @@ from surveys.models import (
     RecordingPicture,
     RecordingPiece,
     RecordingState,
+    ReferenceCall,
     Species,
     Stop,
     Visit,
@@ -268,6 +269,8 @@ def delete_recording_files_on_commit(recordings: QuerySet[Recording]) -> None:
     for picture in pictures:
         files = (picture.image, picture.waveform, picture.seekable)
         delete_files_on_commit(file for file in files if file)
+    for reference in ReferenceCall.objects.filter(recording__in=rows):
+        delete_files_on_commit((reference.audio, reference.image))
 
 
 def own_recordings(member: Membership) -> QuerySet[Recording]:

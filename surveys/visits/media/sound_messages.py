@@ -7,9 +7,11 @@ before the files that were made. Apart from `sound_work`, which imports what tak
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import accumulate, pairwise
 from typing import Any
 
 WORK = "surveys.visits.media.sound_work"
+SHORTEST_REFERENCE_S = 0.5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -22,6 +24,16 @@ class Made:
     image: bytes
     waveform: bytes
     seekable: bytes
+
+
+@dataclass(frozen=True, kw_only=True)
+class MadeReference:
+    """`audio` is a file of the type of `surveys.sound.encoding`."""
+
+    seconds: float
+    measures: dict[str, Any]
+    audio: bytes
+    image: bytes
 
 
 def asked(**what: object) -> bytes:
@@ -37,12 +49,18 @@ def packed(told: dict[str, Any], files: Sequence[bytes]) -> bytes:
 
 def made(answer: bytes) -> Made:
     """What `sound_work.picture` answered."""
+    told, (image, waveform, seekable) = _unpacked(answer)
+    return Made(**told, image=image, waveform=waveform, seekable=seekable)
+
+
+def made_reference(answer: bytes) -> MadeReference:
+    """What `sound_work.reference` answered."""
+    told, (audio, image) = _unpacked(answer)
+    return MadeReference(**told, audio=audio, image=image)
+
+
+def _unpacked(answer: bytes) -> tuple[dict[str, Any], list[bytes]]:
     line, _, rest = answer.partition(b"\n")
     told = json.loads(line)
-    image, wave, copy = told.pop("sizes")
-    return Made(
-        **told,
-        image=rest[:image],
-        waveform=rest[image : image + wave],
-        seekable=rest[image + wave : image + wave + copy],
-    )
+    ends = list(accumulate(told.pop("sizes"), initial=0))
+    return told, [rest[first:last] for first, last in pairwise(ends)]

@@ -9,13 +9,18 @@ from typing import Any
 from surveys.bounded import RefusedError
 from surveys.language import gettext_noop
 from surveys.sound.decoding import MOST_SECONDS, UnreadableError, decode
+from surveys.sound.encoding import encoded
 from surveys.sound.measures import Measures, measure, measure_clearest
 from surveys.sound.picture import spectrogram_png, waveform, waveform_png
 from surveys.sound.seekable import seekable_copy
 from surveys.sound.spectrogram import spectrogram
-from surveys.visits.media.sound_messages import packed
+from surveys.visits.media.sound_messages import SHORTEST_REFERENCE_S, packed
 
 UNREADABLE = gettext_noop("The sound in this file could not be read.")
+TOO_SHORT = gettext_noop(
+    "The sound ends before this part, or the part is shorter than {seconds} seconds. Choose "
+    "another part."
+)
 
 
 def picture(content: bytes) -> bytes:
@@ -57,6 +62,22 @@ def selection(content: bytes) -> bytes:
     except UnreadableError:
         raise RefusedError(UNREADABLE) from None
     return json.dumps(_told(measure(wave, **wanted))).encode()
+
+
+def reference(content: bytes) -> bytes:
+    """A part, as a file of its own, its picture and measures: `media_type`, `begin_s` and `end_s`
+    are asked for; `sound_messages.made_reference` reads the answer. Raises RefusedError."""
+    what, _, sound = content.partition(b"\n")
+    wanted = json.loads(what)
+    try:
+        wave = decode(sound, wanted["media_type"], most_s=min(wanted["end_s"], MOST_SECONDS))
+    except UnreadableError:
+        raise RefusedError(UNREADABLE) from None
+    part = wave.between(wanted["begin_s"], wanted["end_s"])
+    if part.seconds < SHORTEST_REFERENCE_S:
+        raise RefusedError(TOO_SHORT, seconds=SHORTEST_REFERENCE_S)
+    told = {"seconds": part.seconds, "measures": _told(measure(part))}
+    return packed(told, (encoded(part), spectrogram_png(spectrogram(part))))
 
 
 def _told(measures: Measures) -> dict[str, Any]:

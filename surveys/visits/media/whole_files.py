@@ -44,7 +44,7 @@ def store_whole_file(
         id=uuid.uuid4(),
         visit=visit_id,
         kind=kind,
-        media_type=_media_type(upload),
+        media_type=media_type_of_upload(upload),
         seconds=LENGTH_UNKNOWN,
         bytes=upload.size,
         sha256=_sha256(upload),
@@ -59,7 +59,8 @@ def store_whole_file(
     return recording
 
 
-def _media_type(upload: UploadedFile) -> str:
+def media_type_of_upload(upload: UploadedFile) -> str:
+    """By its signature. Raises RecordingRefused."""
     upload.seek(0)
     head = upload.read(SIGNATURE_BYTES)
     for media_type in MEDIA_TYPES:
