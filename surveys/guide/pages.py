@@ -35,6 +35,7 @@ FOR_OBSERVERS = (
     "how-to-survey",
     "cautions",
     "call-index",
+    "calls",
     "weather",
     "seasons-and-nights",
     "rules",

@@ -3,6 +3,7 @@
 from django.urls import path
 
 from surveys.web.calendars import urls as calendars
+from surveys.web.calls import urls as calls
 from surveys.web.check_ins import urls as check_ins
 from surveys.web.desk import urls as desk
 from surveys.web.guide import urls as guide
@@ -54,6 +55,7 @@ urlpatterns = [
     *survey.urlpatterns,
     *sheets.urlpatterns,
     *recordings.urlpatterns,
+    *calls.urlpatterns,
     *review.urlpatterns,
     *review_many.urlpatterns,
     *visits.urlpatterns,

@@ -34,6 +34,8 @@ def test_observer_screens_are_accessible(program, observer, signed_in):
     pages = [
         f"{home}/tonight/",
         f"{home}/tonight/{route.code}/",
+        f"{home}/calls/",
+        f"{home}/calls/pseudacris-crucifer/",
         f"{home}/return-time/",
         f"{home}/my-season/",
         f"{home}/free-routes/",

@@ -74,6 +74,7 @@ from tests.support.runs import make_publishing_run
 from tests.support.sounds import (
     keep,
     make_stored_picture,
+    make_stored_reference,
     sound,
 )
 
@@ -117,6 +118,15 @@ TABLE = """
     web:recording                        GET     in    none  no    ok    ok
     web:recording_listen                 GET     in    none  no    ok    ok
     web:recording_picture                GET     in    none  no    ok    ok
+    web:calls                            GET     in    none  no    ok    ok
+    web:call                             GET     in    none  no    ok    ok
+    web:reference_sound                  GET     in    none  no    ok    ok
+    web:reference_picture                GET     in    none  no    ok    ok
+    web:reference_bring                  GET     in    none  no    no    ok
+    web:reference_bring                  POST    in    none  no    no    ok
+    web:reference_mark                   GET     in    none  no    no    ok
+    web:reference_mark                   POST    in    none  no    no    ok
+    web:reference_remove                 POST    in    none  no    no    ok
 
     web:desk                             GET     in    none  no    no    ok
     web:desk_csv                         GET     in    none  no    no    ok
@@ -539,6 +549,7 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
         by=coordinator.person,
         at=timezone.now(),
     )
+    reference = make_stored_reference(recording, peeper, coordinator)
     assignment = Assignment.objects.create(route=route, observer=observer.person, season_year=2024)
     check_in = make_check_in(observer, route)
     now = timezone.now()
@@ -607,6 +618,7 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
             "finding": finding.pk,
             "finding_id": finding.pk,
             "recording_id": recording.pk,
+            "reference_id": reference.pk,
             "confirmation": confirmation.pk,
             "confirmation_id": confirmation.pk,
             "assignment": assignment.pk,

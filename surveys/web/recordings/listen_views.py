@@ -17,6 +17,7 @@ from surveys.language import gettext, said
 from surveys.models import Recording, RecordingPicture
 from surveys.visits.media.pictures import measured_part
 from surveys.visits.media.recording_access import find_recording
+from surveys.web.calls.page import air_at, to_compare
 from surveys.web.recordings.forms import PartForm
 
 
@@ -38,6 +39,11 @@ def recording_listen(request: ProgramRequest, recording_id: UUID) -> HttpRespons
     if request.htmx:
         return render(request, "recordings/measured.html", context)
     context |= {"heading": _heading(recording), "crumbs": _crumbs(member, recording)}
+    context |= {
+        "compared": to_compare(member, recording),
+        "celsius": "" if (air := air_at(recording)) is None else air,
+        "may_keep": may(member, Permission.MANAGE),
+    }
     status = 422 if "form" in context and context["form"].errors else 200
     return render(request, "recordings/listen.html", context, status=status)
 

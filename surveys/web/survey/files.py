@@ -26,6 +26,8 @@ WORKER = Path(__file__).parent / "worker.js"
 OFFLINE_WORKER = Path(__file__).parent / "offline.js"
 PICTURES = ("web/icons.svg", "web/mark.svg")
 _FOLDER = "survey"
+# Modules of other screens that the survey uses.
+_SHARED = ("calls/page.js", "calls/player.js", "calls/synthesis.js")
 # Entry points of the first screen; they are preloaded with all that they import.
 _FIRST = (f"{_FOLDER}/app.js", f"{_FOLDER}/screens/home.js")
 _IMPORT = re.compile(r"""^(?:import|export)\b[^"';]*["'](\.{1,2}/[^"']+)["']""", re.MULTILINE)
@@ -35,7 +37,8 @@ _IMPORT = re.compile(r"""^(?:import|export)\b[^"';]*["'](\.{1,2}/[^"']+)["']""",
 def modules() -> tuple[str, ...]:
     """Every module of the survey, as paths below the static root."""
     root = Path(finders.find(f"{_FOLDER}/app.js")).parent
-    return tuple(sorted(f"{_FOLDER}/{path.relative_to(root)}" for path in root.rglob("*.js")))
+    own = (f"{_FOLDER}/{path.relative_to(root)}" for path in root.rglob("*.js"))
+    return tuple(sorted((*own, *_SHARED)))
 
 
 @lru_cache(maxsize=1)

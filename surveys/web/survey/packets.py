@@ -6,6 +6,7 @@ what differs by night; species codes there are in the order in which they are li
 
 import datetime as dt
 from collections import Counter
+from collections.abc import Iterator
 from typing import Any
 
 from django.forms import model_to_dict
@@ -60,6 +61,8 @@ from surveys.visits.loading import (
 )
 from surveys.visits.tonight import sent_back_notes
 from surveys.visits.visit_ids import closed_visits, visit_id
+from surveys.web.calls.page import references_for_phones
+from surveys.web.calls.shown import calls_for_phones, is_high_voice
 from surveys.web.survey.ground import ground_of
 from surveys.web.survey.skies import NightSky, skies_of
 
@@ -90,6 +93,7 @@ def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, A
     )
     nights = _nights(member, route, tonight, stops, entries, versions)
     used = {night["version"] for night in nights.values()}
+    look_alikes = _look_alikes(entries)
     return {
         "made_at": to_plain(now),
         "tonight": tonight.isoformat(),
@@ -111,7 +115,9 @@ def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, A
         },
         "species": [_species(entry) for entry in entries],
         "others": _others(program, entries),
-        "look_alikes": _look_alikes(entries),
+        "look_alikes": look_alikes,
+        "calls": calls_for_phones(_heard_codes(entries, look_alikes)),
+        "references": references_for_phones(member, set(_heard_codes(entries, look_alikes))),
         "own_fields": [_own_field(field) for field in program.own_fields.order_by("order", "pk")],
         "nights": nights,
         "surveyed": _surveyed(route, tonight),
@@ -234,6 +240,7 @@ def _species(entry: ChecklistEntry) -> dict[str, Any]:
         "common_name": entry.species.name,
         "call": entry.species.told_call,
         "note": entry.species.told_note,
+        "is_high": is_high_voice(entry.species),
         "members": [member.code for member in entry.species.members.all()],
         "season": to_plain(season) if season else None,
     }
@@ -273,6 +280,15 @@ def _look_alikes(entries: list[ChecklistEntry]) -> list[dict[str, Any]]:
         }
         for group in groups.prefetch_related("members")
     ]
+
+
+def _heard_codes(entries: list[ChecklistEntry], look_alikes: list[dict[str, Any]]) -> Iterator[str]:
+    """Listed species, members of joint entries, and what sounds like them."""
+    for entry in entries:
+        yield entry.species.code
+        yield from (member.code for member in entry.species.members.all())
+    for group in look_alikes:
+        yield from group["members"]
 
 
 def _heard_on(route: Route) -> list[tuple[str, dt.date]]:

@@ -22,9 +22,11 @@ from surveys.visits.tonight import (
     RouteTonight,
     all_routes,
     coordinator_names,
+    likely_species,
     route_on_night,
     tonight_for,
 )
+from surveys.web.calls.page import calls_of
 from surveys.web.maps import route_map
 from surveys.web.tonight.fieldsheet import (
     PAPERS,
@@ -37,6 +39,7 @@ from surveys.web.tonight.fieldsheet import (
 def tonight(request: ProgramRequest) -> HttpResponse:
     member = request.membership
     evening = tonight_for(member, timezone.now())
+    likely = likely_species(member.program, evening.night)
     return render(
         request,
         "tonight/tonight.html",
@@ -46,6 +49,7 @@ def tonight(request: ProgramRequest) -> HttpResponse:
             "others": all_routes(member),
             "coordinators": coordinator_names(member),
             "open": open_check_in(member),
+            "likely": calls_of(member, likely),
         },
     )
 

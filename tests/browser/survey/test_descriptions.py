@@ -1,10 +1,14 @@
 """How a species sounds, at the stop and without a network."""
 
 import pytest
+from playwright.sync_api import expect
 
 from surveys.demo.catalog import load_species
 
 pytestmark = pytest.mark.django_db(transaction=True)
+HOLD = """(name) => new Promise((held) => {
+  navigator.locks.request(name, () => new Promise((free) => { window.letGo = free; held(); }));
+})"""
 
 
 @pytest.fixture
@@ -42,9 +46,47 @@ def test_call_note_and_look_alikes_are_read_offline(at_stop, look):
     assert "Others: northern saw-whet owl (even toots)" in words
     assert "Others: Spring peeper" not in words
     look("description")
+    hear_offline(box)
     box.get_by_role("button", name="Done").click()
     look("species-with-descriptions")
     assert "Call: long level trill" in described(at_stop, "American toad").inner_text()
+
+
+def hear_offline(box):
+    """Made on the phone; a second one takes the place of the first."""
+    one = box.get_by_role("button", name="Play one: Spring peeper")
+    chorus = box.get_by_role("button", name="Play a chorus: Spring peeper")
+    assert "Made by computer." in box.inner_text()
+    one.click()
+    expect(one).to_have_text("Stop")
+    chorus.click()
+    expect(chorus).to_have_text("Stop")
+    expect(one).to_have_text("Play one")
+    chorus.click()
+    expect(chorus).to_have_text("Play a chorus")
+
+
+def test_no_call_is_played_while_somebody_listens(at_stop):
+    box = described(at_stop, "Spring peeper")
+    play = box.get_by_role("button", name="Play one: Spring peeper")
+    play.click()
+    expect(play).to_have_text("Stop")
+    # As another tab would: the call that plays is cut off.
+    at_stop.evaluate(HOLD, "duskpool-recording:1")
+    expect(play).to_have_text("Play one")
+    play.click()
+    expect(box).to_contain_text("A recording is being made.")
+    at_stop.evaluate("() => window.letGo()")
+
+
+def test_no_call_is_played_during_the_quiet_wait(at_stop):
+    at_stop.get_by_role("button", name="I am at the stop").click()
+    at_stop.get_by_role("button", name="Start listening early").wait_for()
+    box = described(at_stop, "Spring peeper")
+    play = box.get_by_role("button", name="Play one: Spring peeper")
+    play.click()
+    expect(box).to_contain_text("You are waiting or listening at a stop.")
+    expect(play).to_have_text("Play one")
 
 
 def test_reading_writes_nothing_down(at_stop):

@@ -71,7 +71,8 @@ def test_the_phone_keeps_the_species_of_its_region(page, observer):
         == page.get(address)
         .content.decode()
         .partition('<div class="prose">')[2]
-        .partition("</div>")[0]
+        .partition("</main>")[0]
+        .rpartition("</div>")[0]
         .split()
     )
     assert page.get(reverse("web:survey", kwargs=where))["Survey-Version"] != before

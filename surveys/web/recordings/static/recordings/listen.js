@@ -18,6 +18,7 @@ if (image) {
   showCursor(look);
   playParts(look);
   chooseParts(look);
+  keepPart(look);
   showBox(look, typedPart(look.form));
 }
 
@@ -36,6 +37,15 @@ function typePart(form, part) {
   form.elements.end_s.value = part.end.toFixed(1);
   form.elements.low_hz.value = part.low.toFixed(0);
   form.elements.high_hz.value = part.high.toFixed(0);
+}
+
+/** A reference call begins with the part that is chosen. */
+function keepPart({ form }) {
+  const link = document.querySelector("[data-keep]");
+  link?.addEventListener("click", () => {
+    const { begin_s: begin, end_s: end } = form.elements;
+    link.search = new URLSearchParams({ begin_s: begin.value, end_s: end.value });
+  });
 }
 
 function showCursor({ audio, image, seconds }) {

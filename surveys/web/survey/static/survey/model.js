@@ -1,6 +1,7 @@
 // The visit that is open: its cells as they are on the phone, and the packet they are read against.
 import { iso, nightOf, now } from "./clock.js";
 import { readTime } from "./clocktimes.js";
+import { keepReferences } from "./references.js";
 import * as store from "./store.js";
 import { carriedStops, inUse, stopCells, stopsOf } from "./visitstops.js";
 
@@ -210,7 +211,9 @@ function blankVisit(slug, packet, night, id) {
 /** A route from the server; without signal there is no answer. */
 export async function fetchPacket({ packets, slug }, code) {
   const answer = await fetch(`${packets}${code}.json`, { redirect: "manual" }).catch(() => null);
-  return { answer, packet: answer?.ok ? await keepPacket(slug, await answer.json()) : null };
+  const packet = answer?.ok ? await keepPacket(slug, await answer.json()) : null;
+  if (packet) keepReferences(packet).catch(() => {});
+  return { answer, packet };
 }
 
 /** Keep a packet, and the open visits that came with it. */

@@ -2,6 +2,7 @@
 import { gettext } from "./language.js";
 import { iso } from "./clock.js";
 import { isFull } from "./database.js";
+import { hold } from "./quiet.js";
 import * as sounds from "./soundstore.js";
 
 const PIECE_MS = 1_000;
@@ -120,13 +121,6 @@ export async function record(about, { heard, over }) {
   });
   machine.start(PIECE_MS);
   return { id, stop: () => stop() };
-}
-
-/** Hold a lock, by which other tabs see that the recording is alive; gives what lets go of it. */
-function hold(name) {
-  return new Promise((held) => {
-    navigator.locks.request(name, () => new Promise((free) => held(free)));
-  });
 }
 
 /** Loudness and time by the clock of the sound, which stands still when the phone holds it back. */

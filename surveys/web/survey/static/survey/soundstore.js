@@ -5,6 +5,7 @@
 // the server is still to be told). `begun`: the server knows of it. Its sound lies in pieces of a
 // second, each on the disk before the next.
 import { answered, database } from "./database.js";
+import { RECORDING } from "./quiet.js";
 
 const NAME = "duskpool-recordings";
 const news = new BroadcastChannel(NAME);
@@ -16,7 +17,7 @@ const transact = (mode, work) =>
     work(t.objectStore("recordings"), t.objectStore("pieces")),
   );
 const piecesOf = (id) => IDBKeyRange.bound([id], [id, []]);
-export const lockOf = (id) => `duskpool-recording:${id}`;
+export const lockOf = (id) => `${RECORDING}${id}`;
 
 function tell() {
   news.postMessage(null);

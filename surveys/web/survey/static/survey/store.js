@@ -6,6 +6,7 @@
 // there while both sides changed the cell and nobody has chosen.
 import { now } from "./clock.js";
 import { answered, database } from "./database.js";
+import { forgetReferences } from "./references.js";
 
 const NAME = "duskpool-survey";
 /** `back` of a visit that is wanted again: this, then when the server says it was thrown away. */
@@ -56,7 +57,9 @@ export function forgetPlaces(inUse = () => false) {
     const gone = (await answered(packets.getAllKeys())).filter((key) => !kept.has(key));
     for (const key of gone) packets.delete(key);
     return gone.length;
-  }).then((gone) => gone && tell(PLACES));
+  })
+    .then((gone) => gone && tell(PLACES))
+    .then(forgetReferences);
 }
 
 export async function setting(name, otherwise) {

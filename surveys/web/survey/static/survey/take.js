@@ -2,6 +2,7 @@
 // promise to keep both.
 import { gettext, ngettext } from "./language.js";
 import { keepPacket } from "./model.js";
+import { keepReferences } from "./references.js";
 import { day } from "./rules/words.js";
 
 const ASKED_AFTER_MS = 500;
@@ -57,7 +58,8 @@ async function take(box, button) {
     const slug = box.dataset.survey.split("/")[1];
     const packet = await keepPacket(slug, await fetchPacket(box));
     const screen = await keepScreen(box);
-    askToKeep(say(box, screen ? "success" : "warning", ...savedWords(packet, screen)));
+    const calls = await keepReferences(packet).catch(() => ({ number: 0 }));
+    askToKeep(say(box, screen ? "success" : "warning", ...savedWords(packet, screen), callsWords(calls)));
   } catch (error) {
     const offline = error instanceof TypeError;
     say(
@@ -82,6 +84,12 @@ const savedWords = ({ route, species, nights }, screen) => [
     ? gettext("You can survey without signal.")
     : gettext("This browser cannot save the survey screen: keep it open until you are done."),
 ];
+
+const callsWords = ({ number, bytes }) =>
+  number > 0 &&
+  ngettext("{number} reference call ({size} MB).", "{number} reference calls ({size} MB).", number, {
+    size: (bytes / 1_000_000).toFixed(1),
+  });
 
 /** Some browsers ask the observer, who may never answer: all is saved meanwhile. */
 async function askToKeep(words) {

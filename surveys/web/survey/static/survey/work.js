@@ -4,6 +4,7 @@ import { gettext } from "./language.js";
 import * as alerts from "./alerts.js";
 import { now } from "./clock.js";
 import { model, stopText } from "./model.js";
+import { setWorking } from "./quiet.js";
 import { stopActions } from "./screens/stop/actions.js";
 import { stopHere } from "./screens/stop/here.js";
 import { isAtWork } from "./screens/stop/phases.js";
@@ -46,6 +47,7 @@ export function watchWork(app) {
     const number = found?.stop.number ?? null;
     const phase = found?.standing.phase ?? "";
     alerts.keepAwake(isAtWork(phase));
+    setWorking(isAtWork(phase));
     const before = last.number === number ? last.phase : "";
     last = { number, phase };
     // The stop's own screen tells for itself.

@@ -51,5 +51,8 @@ function pageNode({ slug, title, short, html, language }) {
     else if (href.startsWith("/guide/")) link.setAttribute("href", `#${href.replace(/\/?(#|$)/, "/")}`);
   }
   const whole = short && h("p", { class: "muted" }, title);
-  return h("div", { class: "prose", lang: language }, whole, ...body.childNodes);
+  const node = h("div", { class: "prose", lang: language }, whole, ...body.childNodes);
+  if (node.querySelector("[data-call]"))
+    import("../../calls/page.js").then(({ showPlayers }) => showPlayers(node));
+  return node;
 }

@@ -1,0 +1,70 @@
+// Plays one call at a time, and none by itself. What is played is kept nowhere.
+import { whyQuiet } from "../survey/quiet.js";
+import { RATE_HZ, scene } from "./synthesis.js";
+
+const SECONDS = 10;
+let context = null;
+// A call that began just before somebody listens is not heard while they do.
+const LOOK_MS = 500;
+let playing = null;
+
+/** Why nothing may be played now, in words; blank once it plays. `ended` is called when it stops. */
+export async function play(asked, ended) {
+  const why = await whyQuiet();
+  if (why) return why;
+  stop();
+  const samples = scene({ seconds: SECONDS, ...asked });
+  context ??= new AudioContext();
+  if (context.state === "suspended") await context.resume();
+  const buffer = context.createBuffer(1, samples.length, RATE_HZ);
+  buffer.copyToChannel(samples, 0);
+  const source = context.createBufferSource();
+  source.buffer = buffer;
+  source.connect(context.destination);
+  const own = begun(() => source.stop(), ended);
+  source.onended = () => over(own);
+  source.start();
+  return "";
+}
+
+/** The same of a recording. */
+export async function playFile(sound, ended) {
+  const why = await whyQuiet();
+  if (why) return why;
+  stop();
+  const address = URL.createObjectURL(sound);
+  const audio = new Audio(address);
+  const own = begun(
+    () => audio.pause(),
+    () => {
+      URL.revokeObjectURL(address);
+      ended();
+    },
+  );
+  audio.onended = () => over(own);
+  await audio.play().catch((error) => {
+    over(own);
+    throw error;
+  });
+  return "";
+}
+
+export function stop() {
+  const own = playing;
+  own?.halt();
+  over(own);
+}
+
+function begun(halt, ended) {
+  const own = { halt, ended };
+  own.watch = setInterval(async () => (await whyQuiet()) && own === playing && stop(), LOOK_MS);
+  playing = own;
+  return own;
+}
+
+function over(one) {
+  if (!one || one !== playing) return;
+  playing = null;
+  clearInterval(one.watch);
+  one.ended();
+}
