@@ -29,6 +29,7 @@ from surveys.models import (
     JointMember,
     Program,
     Recording,
+    ReferenceCall,
     Sighting,
     Species,
     StoredFinding,
@@ -175,7 +176,7 @@ def _check_unused(species: Species) -> None:
 
 def _is_named(species: Species, visits: QuerySet[Visit]) -> bool:
     """In a row of a visit, or on a sheet as it stands or was submitted."""
-    rows = (CallIndex, Sighting, StoredFinding, Recording)
+    rows = (CallIndex, Sighting, StoredFinding, Recording, ReferenceCall)
     if any(model.objects.filter(species=species).exists() for model in rows):
         return True
     cell = f'.calls.{species.code}"'

@@ -12,7 +12,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('pghistory', '0007_auto_20250421_0444'),
-        ('surveys', '0046_program_area'),
+        ('surveys', '0047_plan_mail'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
