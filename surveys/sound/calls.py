@@ -114,11 +114,15 @@ def _line(celsius: float) -> float:
 
 
 def _call(row: dict[str, Any]) -> Call:
-    parts = tuple(
-        Part(**{name: tuple(value) if isinstance(value, list) else value for name, value in part})
-        for part in map(dict.items, row["parts"])
-    )
-    return Call(**row | {"parts": parts})
+    return Call(**row | {"parts": tuple(_part(part) for part in row["parts"])})
+
+
+def _part(described: dict[str, Any]) -> Part:
+    values: dict[str, Any] = {
+        name: tuple(value) if isinstance(value, list) else value
+        for name, value in described.items()
+    }
+    return Part(**values)
 
 
 def _sources() -> dict[str, str]:
