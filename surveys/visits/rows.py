@@ -84,7 +84,7 @@ def _period_row(
     place = period.measured_at
     return ListeningPeriod(
         id=key,
-        visit_id=visit.pk,
+        visit=visit,
         stop_id=stop_id,
         status=period.status.value,
         arrived_at=period.arrived_at,
@@ -120,14 +120,13 @@ def _write_calls(visit: Visit, judgment: Judgment, periods: dict[int, ListeningP
 
 def call_rows(judgment: Judgment, periods: Mapping[int, ListeningPeriod]) -> list[CallIndex]:
     """Unsaved rows. A call without an index is stored as not sure: missing, never zero. Near and
-    far mean nothing without a listening radius. An archive has a million of them, so they are made
-    by ids: objects that know each other take Django twice as long."""
+    far mean nothing without a listening radius."""
     species = judgment.background.species
     has_radius = judgment.background.protocol.listening_radius_m is not None
     return [
         CallIndex(
-            period_id=periods[period.stop].pk,
-            species_id=species[call.species].pk,
+            period=periods[period.stop],
+            species=species[call.species],
             index=call.index,
             not_sure=call.index is None,
             distance=(call.distance or "") if has_radius else "",
