@@ -21,7 +21,7 @@ def test_toads_trill_as_zweifel_measured(code):
     rates, lengths = TOADS[code]
     call = call_of(code)
     assert lengths[0] <= call.parts[0].note_s <= lengths[1]
-    for celsius in (14, 20, 25):
+    for celsius in (15, 20, 25):
         assert rates[0] <= call.pulse_rate_at(celsius) <= rates[1]
     # "Pulse rate … approximately doubles with a 10 °C increase."
     assert 1.6 <= call.pulse_rate_at(25) / call.pulse_rate_at(15) <= 2.4
