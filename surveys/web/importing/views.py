@@ -344,7 +344,10 @@ def _preview(request: ProgramRequest, stored: Upload, seen: Preview) -> HttpResp
             "section": "import",
             "upload": stored,
             "seen": seen,
-            "first_rows": [(row.number, _labeled(seen, row.texts)) for row in seen.first_rows],
+            "first_rows": [
+                (row.number, _labeled(seen, row.texts, in_full=row is seen.first_rows[0]))
+                for row in seen.first_rows
+            ],
             "observers": observer_items(stored, seen.new_observers, names),
             "counts": [
                 (gettext("Visits"), seen.visits, seen.nights),
@@ -365,10 +368,14 @@ def _preview(request: ProgramRequest, stored: Upload, seen: Preview) -> HttpResp
     )
 
 
-def _labeled(seen: Preview, texts: Sequence[str]) -> list[tuple[str, str]]:
-    """The cells of a row, each with its column and what that is read as: a phone shows no head."""
+def _labeled(seen: Preview, texts: Sequence[str], *, in_full: bool) -> list[tuple[str, str]]:
+    """The cells of a row, each with its column, because a phone shows no head; `in_full` with what
+    the column is read as, too."""
     columns = zip(seen.headers, seen.meanings, texts, strict=False)
-    return [(_column_words(header, meaning), text) for header, meaning, text in columns]
+    return [
+        (_column_words(header, meaning) if in_full else header, text)
+        for header, meaning, text in columns
+    ]
 
 
 def _column_words(header: str, meaning: str) -> str:
