@@ -85,7 +85,7 @@ def start(request: ProgramRequest) -> HttpResponse:
             "section": "import",
             "form": form,
             "recent": recent,
-            "large": MOST_ROWS_AT_ONCE,
+            "large": f"{MOST_ROWS_AT_ONCE:,}",
             "example": dt.datetime(2024, 4, 15, 21, 14, tzinfo=ZoneInfo(member.program.time_zone)),
         },
         status=400 if form.errors else 200,
