@@ -26,10 +26,18 @@ from surveys.visits.sheet.own_fields import asked_per
 from surveys.visits.tonight import RouteTonight
 
 PAPERS = {"letter": gettext_lazy("Letter"), "a4": "A4"}
+_SIZES_MM = {"letter": (279.4, 215.9), "a4": (297.0, 210.0)}
+_MARGINS_MM = (7, 10)
+# A page to fill in and one for safety. What takes one or two more is printed smaller; a long route
+# takes its pages.
+_PAGES, _MOST_SHRUNK = 2, 4
+_SCALES = (1, 0.9, 0.8, 0.7)
 BLANK_SPECIES_COLUMNS = 2
 # More than this, and names are set smaller, so that none is cut or printed over another.
 MOST_LETTERS = 44
 MOST_COLUMNS = 17
+# Names of columns that are longer take three lines, in a higher head.
+MOST_LETTERS_IN_TWO_LINES = 70
 MOST_WIND = 6  # Nobody surveys in more.
 SKIP_REASONS = (
     gettext_lazy("unsafe to stop"),
@@ -49,9 +57,22 @@ def field_sheet_pdf(
     """The sheet as PDF. `paper` is a key of PAPERS. Nothing is loaded from the network."""
     from surveys.pdf import CSS, HTML  # noqa: PLC0415 - see there
 
-    html = field_sheet_html(route_tonight, member, checklist)
-    page = CSS(string=f"@page {{ size: {paper} landscape }}")
-    return HTML(string=html, url_fetcher=_no_fetching).write_pdf(stylesheets=[CSS(_STYLE), page])
+    sheet = HTML(
+        string=field_sheet_html(route_tonight, member, checklist), url_fetcher=_no_fetching
+    )
+    for scale in _SCALES:
+        page = CSS(string=_page_style(paper, scale))
+        document = sheet.render(stylesheets=[CSS(_STYLE), page])
+        if not _PAGES < len(document.pages) <= _MOST_SHRUNK:
+            break
+    return document.write_pdf(zoom=scale)
+
+
+def _page_style(paper: str, scale: float) -> str:
+    """The style of a page that is as large as the paper once it is printed to scale."""
+    width, height, *margins = (mm / scale for mm in (*_SIZES_MM[paper], *_MARGINS_MM))
+    margin = " ".join(f"{mm:.2f}mm" for mm in margins)
+    return f"@page {{ size: {width:.2f}mm {height:.2f}mm; margin: {margin} }}"
 
 
 def field_sheet_html(
@@ -59,6 +80,7 @@ def field_sheet_html(
 ) -> str:
     species = [entry.species for entry in checklist]
     own = [f for f in own_fields_of(member.program, route_tonight.night) if f.asked]
+    columns = [*(kind.name for kind in species), *_headings(own)]
     return render_to_string(
         "tonight/field_sheet.html",
         {
@@ -72,8 +94,9 @@ def field_sheet_html(
             "own_of_visit": asked_per(own, AskedPer.VISIT),
             "own_of_stop": asked_per(own, AskedPer.STOP),
             "own_words": [(field.label, words) for field in own if (words := _own_words(field))],
+            "is_high": max(map(len, columns), default=0) > MOST_LETTERS_IN_TWO_LINES,
             "is_tight": _is_tight(
-                [*(kind.name for kind in species), *_headings(own)],
+                columns,
                 [
                     route_tonight.route.name,
                     *(words for stop in route_tonight.stops for words in (stop.name, stop.road)),

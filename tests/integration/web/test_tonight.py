@@ -318,6 +318,50 @@ def test_long_names_are_printed_whole_and_not_over_each_other(observer, program,
             assert stop.name.replace(" ", "") in "".join(text.split())
 
 
+LONGEST = f"{LONG}, by the sandy landing of the old mill on the second bayou,".ljust(120, "y")
+
+
+@pytest.mark.parametrize(("others", "paper"), [(9, "a4"), (18, "letter")])
+def test_names_of_the_longest_kind_are_printed_whole_on_two_sides(observer, program, others, paper):
+    """Route, stops, roads, species and people of 120 letters."""
+    for number in range(others + 3):
+        name = f"{LONGEST[:-2]}{number:02}" if number % 4 == 0 else f"Calling frog {number:02}"
+        species = Species.objects.create(
+            code=f"of-{number}", scientific_name=f"Rana no {number}", common_name=name
+        )
+        ChecklistEntry.objects.create(program=program, species=species, order=number)
+    route = make_route(program, stops=10)
+    route.name = LONGEST
+    route.save()
+    route.stops.update(name=LONGEST, road=LONGEST, county=LONGEST)
+    observer.person.name = LONGEST.replace("Narrow", "Observer")[:120]
+    observer.person.save()
+    tonight = route_on_night(observer, route.code, NIGHT)
+    pdf = field_sheet_pdf(tonight, observer, checklist_on(program, NIGHT), paper)
+    page, safety = PdfReader(io.BytesIO(pdf)).pages
+    turned = []
+
+    def seen(text, cm, tm, _font, size):
+        across = tm[0] * cm[1] + tm[1] * cm[3]
+        left = cm[0] * tm[4] + cm[2] * tm[5] + cm[4]
+        right_edge = page.mediabox.width - left
+        assert right_edge > 0, text
+        if text.strip() and abs(across) > 0.01:  # turned by a quarter
+            turned.append((left, size * abs(across), text))
+
+    page.extract_text(visitor_text=seen)
+    turned.sort()
+    assert len(turned) > others
+    for (left, _, one), (right, size, other) in itertools.pairwise(turned):
+        assert right - left > 0.85 * size, (one, other)
+    for number in range(0, others + 3, 4):
+        name = f"{LONGEST[:-2]}{number:02}".replace(" ", "")
+        assert name in "".join("".join(text for _, _, text in turned).split())
+    for text in (page.extract_text(), safety.extract_text()):
+        assert "".join(text.split()).count(LONGEST.replace(" ", "")) >= 10
+    assert observer.person.name.replace(" ", "") in "".join(page.extract_text().split())
+
+
 def test_why_a_window_counts_as_visited_and_when_the_next_visit_may_be(client_for, route, observer):
     route.protocol.versions.update(min_days_between_visits=15)
     make_accepted_visit(route, observer.person, night=dt.date(2024, 4, 5))
