@@ -13,6 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from django.contrib.sessions.models import Session
+from django.db import connection
 from django.utils import timezone
 from playwright.sync_api import TimeoutError as PlaywrightTimeout
 
@@ -235,6 +236,7 @@ class Evening:
 
         def in_sending(wire: Wire, message: Message) -> Answer:
             ends.update(active=False)
+            connection.close()  # Of the thread of this request, which nobody else closes.
             return wire.pass_on(message)
 
         if moment == "now":
