@@ -31,6 +31,7 @@ from surveys.visits.exceptions import (
     RecordingNotScanned,
     RecordingRefused,
     RecordingTooLarge,
+    ReviewBegun,
     StaleRevision,
     VisitError,
     VisitRefused,
@@ -43,6 +44,7 @@ _SCANNED_AGAIN_S = 60
 _STATUS: Mapping[type[Exception], int] = {
     StaleRevision: status.HTTP_409_CONFLICT,
     WrongState: status.HTTP_409_CONFLICT,
+    ReviewBegun: status.HTTP_409_CONFLICT,
     TableChanged: status.HTTP_409_CONFLICT,
     AlreadyUnderWay: status.HTTP_409_CONFLICT,
     OffsetMismatch: status.HTTP_409_CONFLICT,

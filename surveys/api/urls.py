@@ -79,6 +79,7 @@ urlpatterns = [
     path(VISIT, visits.VisitDetail.as_view(), name="visit"),
     path(f"{VISIT}records/", visits.VisitRecords.as_view(), name="visit_records"),
     path(f"{VISIT}submit/", visits.SubmitVisit.as_view(), name="submit"),
+    path(f"{VISIT}withdraw/", visits.WithdrawVisit.as_view(), name="withdraw"),
     path(f"{VISIT}accept/", review.AcceptVisit.as_view(), name="accept"),
     path(f"{VISIT}send-back/", review.SendBackVisit.as_view(), name="send_back"),
     path(f"{VISIT}set-aside/", review.SetAsideVisit.as_view(), name="set_aside"),

@@ -1,7 +1,6 @@
 """What an observer needs to know before a survey: routes, hours, moon, limits."""
 
 import datetime as dt
-from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
@@ -13,10 +12,8 @@ from surveys.language import gettext, said
 from surveys.models import (
     Program,
     ProtocolVersion,
-    ReviewStep,
     Route,
     Species,
-    Step,
     Stop,
     Visit,
     VisitState,
@@ -50,6 +47,7 @@ from surveys.protocol.values import (
 )
 from surveys.protocol.words import listed
 from surveys.visits.access import EDITABLE, visible_visits
+from surveys.visits.coming_back import came_back
 from surveys.visits.loading import protocol_values
 
 # An older draft of somebody else is hardly a survey that is still to come.
@@ -138,13 +136,14 @@ class RouteTonight:
 @dataclass(frozen=True, kw_only=True)
 class Tonight:
     """The observer's home: routes to go to, others with a part in them (`later`), and visits that
-    need the observer's attention."""
+    need the observer's attention. What the observer withdrew is not among `sent_back`."""
 
     night: dt.date
     routes: tuple[RouteTonight, ...]
     later: tuple[RouteTonight, ...]
     drafts: tuple[Visit, ...]
     sent_back: tuple[tuple[Visit, str], ...]
+    withdrawn: tuple[Visit, ...]
 
 
 def tonight_for(member: Membership, now: dt.datetime) -> Tonight:
@@ -158,14 +157,15 @@ def tonight_for(member: Membership, now: dt.datetime) -> Tonight:
     routes = list(_with_parts(member, [one for one in found if one is not None]))
     visits = own_visits(member).order_by("night")
     drafts = tuple(visits.filter(state=VisitState.DRAFT))
-    sent_back = list(visits.filter(state=VisitState.SENT_BACK))
-    notes = sent_back_notes(sent_back)
+    back = list(visits.filter(state=VisitState.SENT_BACK))
+    why = came_back(back)
     return Tonight(
         night=night,
         routes=tuple(one for one in routes if one.part.is_now),
         later=tuple(one for one in routes if not one.part.is_now),
         drafts=drafts,
-        sent_back=tuple((visit, notes.get(visit.pk, "")) for visit in sent_back),
+        sent_back=tuple((one, why[one.pk].note) for one in back if not why[one.pk].is_withdrawn),
+        withdrawn=tuple(one for one in back if why[one.pk].is_withdrawn),
     )
 
 
@@ -339,15 +339,3 @@ def likely_species(program: Program, night: dt.date) -> list[Species]:
     seasons = [(entry, entry.calling_season) for entry in entries_listed(entries, night)]
     calling = [entry for entry, season in seasons if season is None or in_days(night, *season)]
     return [entry.species for entry in calling[:MOST_LIKELY]]
-
-
-def sent_back_notes(visits: list[Visit]) -> dict[object, str]:
-    """The coordinator's last note to the observer, or that they withdrew it, by visit."""
-    notes: dict[object, str] = defaultdict(str)
-    back = [Step.SENT_BACK, Step.WITHDRAWN]
-    for step in ReviewStep.objects.filter(visit__in=visits, step__in=back).order_by("at"):
-        is_withdrawn = step.step == Step.WITHDRAWN
-        notes[step.visit_id] = (
-            gettext("You withdrew it to change it.") if is_withdrawn else step.note
-        )
-    return notes

@@ -400,6 +400,7 @@ TABLE = """
     api:visit                            DELETE  in    none  no    ok    none
     api:visit_records                    GET     in    none  no    ok    ok
     api:submit                           POST    in    none  no    ok    none
+    api:withdraw                         POST    in    none  no    ok    none
     api:recordings                       POST    in    none  no    ok    ok
     api:recording                        HEAD    in    none  no    ok    none
     api:recording                        PATCH   in    none  no    ok    none

@@ -15,12 +15,12 @@ from surveys.models import (
 )
 from surveys.programs.protocols import version_on
 from surveys.visits.access import cells_for, second_observer_for
+from surveys.visits.coming_back import came_back
 from surveys.visits.sheet.cells import (
     MAX_TEXT_LENGTH,
     CellChange,
     storable,
 )
-from surveys.visits.tonight import sent_back_notes
 
 
 class CellText(serializers.CharField):
@@ -87,6 +87,9 @@ class VisitSerializer(VisitRowSerializer):
     sent_back_note = serializers.SerializerMethodField(
         help_text="what the coordinator wrote, while the visit is sent back; else blank"
     )
+    withdrawn = serializers.SerializerMethodField(
+        help_text="whether it is open again because its observer withdrew it"
+    )
 
     class Meta(VisitRowSerializer.Meta):
         fields = [
@@ -94,6 +97,7 @@ class VisitSerializer(VisitRowSerializer):
             "protocol_version",
             "protocol_in_force",
             "sent_back_note",
+            "withdrawn",
             "stops",
             "cells",
         ]
@@ -107,8 +111,10 @@ class VisitSerializer(VisitRowSerializer):
         return version.pk if version else None
 
     def get_sent_back_note(self, visit: Visit) -> str:
-        is_back = visit.state == VisitState.SENT_BACK
-        return sent_back_notes([visit]).get(visit.pk, "") if is_back else ""
+        return came_back([visit])[visit.pk].note
+
+    def get_withdrawn(self, visit: Visit) -> bool:
+        return came_back([visit])[visit.pk].is_withdrawn
 
 
 class JudgedVisitSerializer(serializers.Serializer):

@@ -51,7 +51,7 @@ from surveys.visits.drafts import (
     save_cells,
 )
 from surveys.visits.judging import judge_sheet
-from surveys.visits.verbs import submit_visit
+from surveys.visits.verbs import submit_visit, withdraw
 
 _LOOKUPS = {
     "route": "route__code",
@@ -178,6 +178,21 @@ class SubmitVisit(ProgramView):
         """Submit your own sheet. The same request again changes nothing."""
         return judged_response(
             self.member, submit_visit(self.member, visit_id, revision=self.revision())
+        )
+
+
+class WithdrawVisit(ProgramView):
+    permission = Permission.SURVEY
+
+    @extend_schema(
+        parameters=[if_match()],
+        request=None,
+        responses={200: JudgedVisitSerializer, **CHANGE_ERRORS},
+    )
+    def post(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
+        """Have your own submitted sheet again, to change it before anyone reviews it."""
+        return judged_response(
+            self.member, withdraw(self.member, visit_id, revision=self.revision())
         )
 
 

@@ -34,6 +34,7 @@ from surveys.seasons.water import water_with
 from surveys.visits import verbs
 from surveys.visits.access import find_visit
 from surveys.visits.claims import current_claims
+from surveys.visits.coming_back import came_back
 from surveys.visits.exceptions import (
     NotYours,
     StaleRevision,
@@ -292,6 +293,7 @@ def _page(request: ProgramRequest, visit: Visit) -> dict[str, Any]:
     measured, far_off = station_facts(visit)
     return {
         "visit": visit,
+        "came_back": came_back([visit])[visit.pk],
         "grid": grid,
         "rows": rows,
         "headings": headings,

@@ -27,6 +27,7 @@ from surveys.visits.access import (
     EDITABLE,
     find_visit,
 )
+from surveys.visits.coming_back import came_back
 from surveys.visits.drafts import (
     clear_stop,
     discard_draft,
@@ -49,7 +50,7 @@ from surveys.visits.sheet.cells import (
     cell_of,
 )
 from surveys.visits.telling import ToldFinding
-from surveys.visits.tonight import own_visits, sent_back_notes, shared_visits
+from surveys.visits.tonight import own_visits, shared_visits
 from surveys.visits.verbs import submit_visit
 from surveys.visits.visit_ids import closed_visits, open_visit, visit_id
 from surveys.web.conversation import conversation_of
@@ -75,11 +76,13 @@ def sheets(request: ProgramRequest) -> HttpResponse:
     form = MyVisitsFilter(request.GET, visits=(visits, shared))
     shown = visits.filter(**form.narrowing)
     page = Paginator(shown, VISITS_PER_PAGE).get_page(request.GET.get("page"))
+    why = came_back(page.object_list)
     return render(
         request,
         "sheets/list.html",
         {
             "page_obj": page,
+            "rows": [(visit, why[visit.pk].is_withdrawn) for visit in page],
             "form": form,
             "shared": shared.filter(**form.narrowing)[:SHARED_SHOWN],
         },
@@ -242,7 +245,7 @@ def _show(
             ],
             "others": layout.others,
             "codes": LEGENDS,
-            "sent_back_note": sent_back_notes([visit]).get(visit.pk, ""),
+            "came_back": came_back([visit])[visit.pk],
             "sheet_pages": SHEET_PAGES,
             "photo_rows": set(visit.photos.values_list("row", flat=True)),
             "findings": [(finding, cell_of(finding.where)) for finding in layout.grid.findings],

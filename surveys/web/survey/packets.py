@@ -48,10 +48,12 @@ from surveys.protocol.seasons import (
 from surveys.protocol.values import (
     Protocol,
 )
+from surveys.protocol.weather import plain_number
 from surveys.visits.access import (
     EDITABLE,
     HANDED_IN,
 )
+from surveys.visits.coming_back import came_back
 from surveys.visits.companions import companions_of
 from surveys.visits.loading import (
     judged_beside,
@@ -59,7 +61,6 @@ from surveys.visits.loading import (
     qualified,
     training_records,
 )
-from surveys.visits.tonight import sent_back_notes
 from surveys.visits.visit_ids import closed_visits, visit_id
 from surveys.web.calls.page import references_for_phones
 from surveys.web.calls.shown import calls_for_phones, is_high_voice
@@ -69,6 +70,8 @@ from surveys.web.survey.skies import NightSky, skies_of
 # A visit of last night may still be under way after midnight, or be finished by day.
 NIGHTS_BEFORE = 1
 NIGHTS_AHEAD = 21
+# A visit that is still open may have taken a stop along that has been closed since.
+_CLOSED_DAYS = 60
 # Calls of other years count most when they were heard about this time of the year.
 _SAME_TIME_DAYS = 21
 _YEAR_DAYS = 365
@@ -190,8 +193,14 @@ def _nights(
         night: version for night in coming if (version := version_in_force(versions, night))
     }
     in_use = {night: stops_in_use(stops, night) for night in in_force}
+    closed_since = tonight - dt.timedelta(days=_CLOSED_DAYS)
+    left = [stop for stop in stops if stop.active_until and stop.active_until >= closed_since]
+    there = {
+        night: [*used, *(stop for stop in left if stop not in used)]
+        for night, used in in_use.items()
+    }
     nights = {}
-    for night, sky in _skies(stops, in_use, zone).items():
+    for night, sky in _skies(stops, there, zone).items():
         version = in_force[night]
         protocol = versions[version]
         nights[night.isoformat()] = {
@@ -200,36 +209,40 @@ def _nights(
             "species": _likely(entries_listed(entries, night), heard, night),
             "season_year": season_year(night, protocol.season_year_begins),
             "qualified": qualified(training, member.person_id, night),
-            **_night(in_use[night], sky, protocol, night, zone),
+            **_night(there[night], len(in_use[night]), sky, protocol, night, zone),
         }
     return nights
 
 
 def _skies(
-    stops: list[Stop], in_use: dict[dt.date, list[Stop]], zone: str
+    stops: list[Stop], there: dict[dt.date, list[Stop]], zone: str
 ) -> dict[dt.date, NightSky]:
     places = {stop: place_of(stop.place) for stop in stops}
     return skies_of(
-        {night: tuple(places[stop] for stop in there) for night, there in in_use.items()}, zone
+        {night: tuple(places[stop] for stop in on_it) for night, on_it in there.items()}, zone
     )
 
 
 def _night(
-    stops: list[Stop], sky: NightSky, protocol: Protocol, night: dt.date, zone: str
+    stops: list[Stop], used: int, sky: NightSky, protocol: Protocol, night: dt.date, zone: str
 ) -> dict[str, Any]:
+    """`stops` are the `used` ones of that night, by number, and then those that are closed, by
+    id."""
     window = window_of(night, protocol)
+    hours = [
+        {
+            "sky": to_plain(over),
+            "earliest_start": to_plain(earliest_start(protocol, over)),
+            "latest_end": to_plain(latest_end(protocol, over, night, zone)),
+        }
+        for over in sky.stops
+    ]
     return {
         "window": window.name if window else None,
         "moon": to_plain(sky.moon) if sky.moon else None,
-        "hours": to_plain(route_hours(protocol, sky.stops, night, zone)),
-        "stops": {
-            str(stop.number): {
-                "sky": to_plain(over),
-                "earliest_start": to_plain(earliest_start(protocol, over)),
-                "latest_end": to_plain(latest_end(protocol, over, night, zone)),
-            }
-            for stop, over in zip(stops, sky.stops, strict=True)
-        },
+        "hours": to_plain(route_hours(protocol, sky.stops[:used], night, zone)),
+        "stops": {str(stop.number): at for stop, at in zip(stops[:used], hours, strict=False)},
+        "closed": {str(stop.pk): at for stop, at in zip(stops[used:], hours[used:], strict=True)},
     }
 
 
@@ -249,8 +262,10 @@ def _species(entry: ChecklistEntry) -> dict[str, Any]:
 def _own_field(field: OwnField) -> dict[str, Any]:
     """Asked on nights `from` to `until`; a missing value is a question from the night `required`,
     if that is not null."""
+    bounds = {"low": field.low, "high": field.high}
     return {
         **model_to_dict(field, fields=("key", "label", "help", "unit", "kind", "per", "choices")),
+        **{name: None if bound is None else plain_number(bound) for name, bound in bounds.items()},
         "from": to_plain(field.asked_from) or "",
         "until": to_plain(field.asked_until),
         "required": to_plain(field.required_from),
@@ -335,14 +350,15 @@ def _open_visits(member: Membership, route: Route) -> list[dict[str, Any]]:
     """Own visits that are still being filled, to go on with on the phone."""
     own = Visit.objects.filter(route=route, observer=member.person, state__in=EDITABLE)
     visits = list(own.order_by("night"))
-    notes = sent_back_notes(visits)
+    why = came_back(visits)
     return [
         {
             "id": str(visit.pk),
             "night": visit.night.isoformat(),
             "protocol_version": visit.protocol_version_id,
             "state": visit.state,
-            "sent_back_note": notes.get(visit.pk, ""),
+            "sent_back_note": why[visit.pk].note,
+            "withdrawn": why[visit.pk].is_withdrawn,
             "revision": visit.revision,
             "stops": visit.carried_stops,
             "cells": visit.cells,

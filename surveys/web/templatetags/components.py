@@ -11,7 +11,7 @@ from django.forms.utils import flatatt
 from django.template.context import Context
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext, gettext_lazy
 
 from surveys.models import Program, VisitState
 from surveys.programs.regional import cautions_of
@@ -59,9 +59,11 @@ def severity(value: str, *, count: int | None = None) -> dict[str, Any]:
 
 
 @register.inclusion_tag("web/components/visit_state.html")
-def visit_state(state: str) -> dict[str, str]:
-    """Where a visit is in its life, as a tag."""
-    return {"name": state.replace("_", "-"), "label": VisitState(state).label}
+def visit_state(state: str, *, withdrawn: bool = False) -> dict[str, str]:
+    """Where a visit is in its life, as a tag. `withdrawn`: its observer has it back to change it,
+    and nobody sent it."""
+    label = gettext("Withdrawn") if withdrawn else VisitState(state).label
+    return {"name": state.replace("_", "-"), "label": label}
 
 
 @register.inclusion_tag("web/components/cautions.html")

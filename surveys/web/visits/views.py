@@ -40,6 +40,7 @@ from surveys.seasons.visits import (
 from surveys.visits import verbs
 from surveys.visits.access import EDITABLE, find_visit, second_observer_for
 from surveys.visits.added import added_by
+from surveys.visits.coming_back import came_back
 from surveys.visits.companions import erase_guest, may_erase_guest
 from surveys.visits.conversation import write_message
 from surveys.visits.exceptions import VisitError
@@ -70,6 +71,7 @@ def visit(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
         "visits/visit.html",
         {
             "visit": shown,
+            "came_back": came_back([shown])[shown.pk],
             "grid": grid,
             "rows": [
                 (row, cells, row_facts(row, unit), own_facts_at(row, own_fields))

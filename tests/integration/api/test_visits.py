@@ -12,6 +12,7 @@ from surveys.models import (
     Visit,
     VisitState,
 )
+from surveys.visits import verbs
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
@@ -88,6 +89,24 @@ def test_a_retry_after_submitting_changes_nothing(api, observer, route):
     assert submitted.data["visit"]["state"] == again.data["visit"]["state"] == "submitted"
     assert put(api, key, plain_cells()).status == 200
     assert Submission.objects.count() == 1
+
+
+def test_a_submitted_visit_is_withdrawn_until_it_is_reviewed(api, observer, coordinator, route):
+    key = uuid.uuid4()
+    begun = put(api, key, plain_cells()).data["visit"]
+    assert begun["withdrawn"] is False
+    sent = api("POST", f"visits/{key}/submit/", revision=begun["revision"]).data["visit"]
+    assert api("POST", f"visits/{key}/withdraw/", revision=begun["revision"]).status == 409
+    back = api("POST", f"visits/{key}/withdraw/", revision=sent["revision"])
+    assert back.status == 200
+    assert back.data["visit"]["state"] == "sent_back"
+    assert back.data["visit"]["withdrawn"] is True
+    again = back.data["visit"]["revision"]
+    sent = api("POST", f"visits/{key}/submit/", revision=again).data["visit"]
+    returned = verbs.send_back(coordinator, key, note="Which pond?", revision=sent["revision"])
+    answer = api("GET", f"visits/{key}/").data["visit"]
+    assert (answer["withdrawn"], answer["sent_back_note"]) == (False, "Which pond?")
+    assert api("POST", f"visits/{key}/withdraw/", revision=returned.revision).status == 409
 
 
 def test_current_revision_replaces_the_sheet(api, route):

@@ -195,6 +195,18 @@ def test_the_observer_withdraws_a_submitted_visit(program, observer, coordinator
     back = client.post(address, {"revision": submitted.revision}, follow=True)
     assert back.redirect_chain == [(reverse("web:sheet", args=[program.slug, submitted.pk]), 302)]
     assert "The visit is yours again." in back.text
-    assert "You withdrew it to change it." in back.text
+    slug = [program.slug]
+    for page in (
+        back,
+        client.get(path),
+        client.get(reverse("web:tonight", args=slug)),
+        client.get(reverse("web:sheets", args=slug)),
+        client_for(coordinator).get(path),
+        client_for(coordinator).get(reverse("web:review_visit", args=[*slug, submitted.pk])),
+    ):
+        assert "Withdrawn" in page.text
+        assert "Sent back" not in page.text
+        assert "Fix it" not in page.text
+    assert "You withdrew this visit" in back.text
     refused = client.post(address, {"revision": submitted.revision + 1}, follow=True)
     assert "you can do this only while it is “submitted”" in refused.text

@@ -16,10 +16,10 @@ PEEPER = "pseudacris-crucifer"
 ADDED_TO_PACKETS = (
     "companions contacts program.emergency_number program.emergency_contact route.region "
     "route.rain_unit route.stops.*.id route.stops.*.road route.stops.*.county land look_alikes "
-    "own_fields surveyed nights.*.season_year nights.*.qualified nights.*.hours species.*.note "
-    "species.*.members"
+    "own_fields surveyed nights.*.season_year nights.*.qualified nights.*.hours nights.*.closed "
+    "species.*.note species.*.members"
 )
-ADDED_TO_VISITS = "stops in_force judged_by back"
+ADDED_TO_VISITS = "stops in_force judged_by back withdrawn"
 TAKE_AWAY = """async ([packets, visits]) => {
   const { getAll, put } = await import("/static/survey/store.js");
   const without = (value, [name, ...rest]) => {

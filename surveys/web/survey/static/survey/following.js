@@ -3,7 +3,7 @@ import { gettext } from "./language.js";
 import { iso, now } from "./clock.js";
 import { ask } from "./http.js";
 import * as store from "./store.js";
-import { visitTitle } from "./status.js";
+import { isWithdrawn, visitTitle } from "./status.js";
 
 const PATIENCE_MS = 10_000;
 const PAUSE_MS = 60_000;
@@ -11,6 +11,7 @@ const OLDEST_MS = 90 * 86_400_000;
 const MOST = 100;
 const TOLD = {
   sent_back: (visit) => gettext("{visit} is back with you. Open it to see why.", { visit }),
+  withdrawn: (visit) => gettext("{visit} is withdrawn: you can change it again.", { visit }),
   accepted: (visit) => gettext("{visit} is accepted. Thank you.", { visit }),
 };
 let asked = -Infinity;
@@ -46,7 +47,8 @@ async function takeIn(visit, url) {
   if (!answer) return null;
   await store.merge(visit.id, { ...answer, onlyNewer: true }, iso());
   const { state } = answer.visit;
-  return state === visit.state ? null : TOLD[state]?.(visitTitle(visit));
+  if (state === visit.state) return null;
+  return TOLD[isWithdrawn(answer.visit) ? "withdrawn" : state]?.(visitTitle(visit));
 }
 
 async function get(url) {

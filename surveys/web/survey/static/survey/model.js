@@ -231,6 +231,7 @@ export async function keepPacket(slug, data) {
       revision: came.revision,
       state: came.state,
       sent_back_note: came.sent_back_note,
+      withdrawn: came.withdrawn,
       synced_at: iso(),
     };
     await store.addVisit(visit, came.cells);

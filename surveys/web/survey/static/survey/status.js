@@ -12,20 +12,29 @@ const STATES = {
   set_aside: gettext("set aside"),
 };
 
-export const stateWords = (visit) =>
-  visit.wants_submit ? gettext("waiting to be submitted") : (STATES[visit.state] ?? visit.state);
+/** Whether the observer has the visit back because they withdrew it. */
+export const isWithdrawn = ({ state, withdrawn }) => state === "sent_back" && Boolean(withdrawn);
+
+export function stateWords(visit) {
+  if (visit.wants_submit) return gettext("waiting to be submitted");
+  return isWithdrawn(visit) ? gettext("withdrawn") : (STATES[visit.state] ?? visit.state);
+}
 
 /** What the summary says of the state. */
 export const standsWords = (visit) =>
-  visit.state === "sent_back" && !visit.wants_submit
+  visit.state === "sent_back" && !visit.wants_submit && !isWithdrawn(visit)
     ? gettext("This visit was sent back.")
     : gettext("This visit is {state_words}.", { state_words: stateWords(visit) });
 
 /** Why a visit came back: what to do, and the coordinator’s question. */
-export const sentBackWords = ({ state, sent_back_note: note }) =>
-  state === "sent_back"
-    ? [gettext("The coordinator sent this visit back. Fix it, then submit it again."), note]
-    : [];
+export function sentBackWords(visit) {
+  if (visit.state !== "sent_back") return [];
+  if (isWithdrawn(visit)) return [gettext("You withdrew this visit. Change it, then submit it again.")];
+  return [
+    gettext("The coordinator sent this visit back. Fix it, then submit it again."),
+    visit.sent_back_note,
+  ];
+}
 
 export const visitTitle = ({ route, night }) =>
   gettext("{code} {name}, night of {day}", { code: route.code, name: route.name, day: day(night) });

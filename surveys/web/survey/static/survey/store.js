@@ -168,6 +168,7 @@ export function merge(id, { visit: theirs, conflicts = [], findings, changes = {
       // Of two phones, the first one said which stops it took along.
       stops: Object.keys(theirs.stops ?? {}).length ? theirs.stops : visit.stops,
       sent_back_note: theirs.sent_back_note,
+      withdrawn: theirs.withdrawn,
       findings: findings ?? visit.findings,
       synced_at: at,
       trouble: null,
