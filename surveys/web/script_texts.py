@@ -14,8 +14,8 @@ from django.utils.translation import get_language, gettext, ngettext
 from django.utils.translation.trans_real import DjangoTranslation
 
 from surveys.language import Plural
-from surveys.protocol.rules.table import RULE_SENTENCES
-from surveys.protocol.sentences.vocabulary import VOCABULARY
+from surveys.protocol.sentences.vocabulary import CELLS, VOCABULARY
+from surveys.protocol.telling import SENTENCES
 from surveys.protocol.weather import BEAUFORT, CALL_INDEX, NOISE, SKY
 
 _STRING = r'"(?:[^"\\]|\\.)*"'
@@ -48,14 +48,17 @@ def script_texts() -> tuple[frozenset[str], frozenset[tuple[str, str]]]:
         for source in sources
         for one, more in _TWO.findall(source)
     }
-    for sentence in RULE_SENTENCES.values():
+    for sentence in SENTENCES.values():
         if isinstance(sentence.message, Plural):
             plurals.add((sentence.message.singular, sentence.message.plural))
         else:
             texts.add(sentence.message)
         texts.update(sentence.remedy)
     texts.update(
-        VOCABULARY.values(), (row.name for row in BEAUFORT), (row.sign for row in BEAUFORT)
+        VOCABULARY.values(),
+        CELLS.values(),
+        (row.name for row in BEAUFORT),
+        (row.sign for row in BEAUFORT),
     )
     texts.update(CALL_INDEX.values())
     for state in (*SKY.values(), *NOISE.values()):

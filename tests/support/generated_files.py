@@ -20,10 +20,10 @@ from surveys.protocol.limits.table import LIMITS
 from surveys.protocol.plain import to_plain
 from surveys.protocol.presets import presets_from_plain
 from surveys.protocol.rules.judge import judge
-from surveys.protocol.rules.table import RULE_SENTENCES, RULES
+from surveys.protocol.rules.table import RULES
 from surveys.protocol.seasons import window_of
-from surveys.protocol.sentences.vocabulary import VOCABULARY
-from surveys.protocol.telling import Reader, tell
+from surveys.protocol.sentences.vocabulary import CELLS, VOCABULARY
+from surveys.protocol.telling import SENTENCES, Reader, tell
 from surveys.protocol.values import Case, DistanceUnit, Finding, TemperatureUnit
 from surveys.protocol.weather import BEAUFORT, CALL_INDEX, NOISE, SKY
 from surveys.protocol.words import listed
@@ -78,11 +78,20 @@ Program, Protocol, shows two versions side by side.
 The lowest air and water temperatures belong to the survey windows, because spring and summer \
 need different ones. See [Why was this asked?](/guide/rules/) for how each rule uses the limits.
 """
+# The phone leaves the date of the night and the members to the server.
+_ONLY_OF_DATES = {
+    "cell-unreadable.date",
+    "cell-unreadable.date-order",
+    "cell-unreadable.calendar",
+    "cell-unreadable.person",
+    "cell-out-of-range.date",
+}
 _METRIC = Units(temperature=TemperatureUnit.CELSIUS, distance=DistanceUnit.KILOMETERS)
 
 
 def phone_table() -> str:
-    """The module that names the phone's rules: code, severity and check of each, in order."""
+    """The module that names the phone's rules: code, severity and check of each, in order; and code
+    and severity of what it says of cells that cannot be read."""
     on_phone = [rule for rule in RULES if rule.on_phone]
     modules = dict.fromkeys(rule.module for rule in on_phone)
     imports = [f'import * as {name} from "./{name}.js";' for name in sorted(modules)]
@@ -90,7 +99,19 @@ def phone_table() -> str:
         f'  ["{rule.code}", "{rule.severity}", {rule.module}.{_camel_case(rule.code)}],'
         for rule in on_phone
     ]
-    return _lines(_WRITTEN, *imports, "", "export const RULES = [", *rows, "];")
+    reading = [f'  "{r.code}": "{r.severity}",' for r in READING_RULES if not r.only_here]
+    return _lines(
+        _WRITTEN,
+        *imports,
+        "",
+        "export const RULES = [",
+        *rows,
+        "];",
+        "",
+        "export const READING = {",
+        *reading,
+        "};",
+    )
 
 
 def phone_codes() -> str:
@@ -108,13 +129,14 @@ def phone_sentences() -> str:
     """The module of the sentences of the phone's rules: message and remedy of each variant. A
     message with a number is its two forms and the place of the number."""
     codes = {rule.code for rule in RULES if rule.on_phone}
+    codes |= {rule.code for rule in READING_RULES if not rule.only_here}
     sentences = {
         key: [
             [text.singular, text.plural, text.by] if isinstance(text, Plural) else text,
             list(sentence.remedy),
         ]
-        for key, sentence in RULE_SENTENCES.items()
-        if key.partition(".")[0] in codes
+        for key, sentence in SENTENCES.items()
+        if key.partition(".")[0] in codes and key not in _ONLY_OF_DATES
         for text in [sentence.message]
     }
     lines = [_WRITTEN, "export const SENTENCES = {"]
@@ -122,6 +144,8 @@ def phone_sentences() -> str:
         lines += _broken(f"  {_json(key)}: ", words)
     lines += ["};", "", "export const VOCABULARY = {"]
     lines += [f"  {key}: {_json(words)}," for key, words in VOCABULARY.items()]
+    lines += ["};", "", "export const CELLS = {"]
+    lines += [f"  {key}: {_json(words)}," for key, words in CELLS.items()]
     return _lines(*lines, "};")
 
 

@@ -15,17 +15,26 @@ from surveys.protocol.values import (
 
 @dataclass(frozen=True, kw_only=True)
 class ReadingRule:
-    """A requirement on the cells of a sheet; `summary` is one sentence for lists."""
+    """A requirement on the cells of a sheet; `summary` is one sentence for lists. The phone has the
+    same where it is not `only_here`: there it needs what no phone takes along."""
 
     code: str
     severity: Severity
     summary: str
+    only_here: bool
 
 
+_ONLY_HERE = (
+    "species-unknown",
+    "sighting-incomplete",
+    "sighting-stop-unknown",
+    "night-missing",
+    "night-without-protocol",
+)
 _REFUSE, _QUERY, _NOTE = Severity.REFUSE, Severity.QUERY, Severity.NOTE
 
 READING_RULES: tuple[ReadingRule, ...] = tuple(
-    ReadingRule(code=code, severity=severity, summary=summary)
+    ReadingRule(code=code, severity=severity, summary=summary, only_here=code in _ONLY_HERE)
     for code, severity, summary in (
         ("cell-unreadable", _REFUSE, "Every filled cell can be read."),
         ("cell-out-of-range", _REFUSE, "Every number is possible."),

@@ -4,9 +4,12 @@ import { iso } from "./clock.js";
 import { button, h, icon } from "./dom.js";
 import { leadFrom } from "./leading.js";
 import { model, ownFields } from "./model.js";
-import { readCase } from "./reading.js";
 import { CODES, judge } from "./rules/judge.js";
-import { inUse } from "./visitstops.js";
+import { READING } from "./rules/table.js";
+import { readerOf, told } from "./rules/telling.js";
+import { cellOf } from "./sheet/cells.js";
+import { readSheet } from "./sheet/reader.js";
+import { judgedStops } from "./visitstops.js";
 
 const TAGS = { refuse: gettext("Must fix"), query: gettext("Question"), note: gettext("Note") };
 
@@ -18,6 +21,9 @@ const SURROUNDED = [
   "observer-not-qualified",
   "training-unknown",
 ];
+
+// Cells that the server reads by itself.
+const UNREAD = ["night", "second_member"];
 
 /** Whether the phone knows better than the server's last answer. Packets of an earlier release hold nothing. */
 function knowsSurroundings() {
@@ -37,31 +43,39 @@ function surroundings() {
   };
 }
 
-/** How a stop of the visit stands on the night. */
-function useOf({ id, number, changed }) {
-  const { route, visit } = model;
-  const isOther = (stop) => stop.id !== id && stop.number === number && inUse(stop, visit.night);
-  return changed ? (route.stops.some(isOther) ? "replaced" : "closed") : "in_use";
-}
-
 /** Findings of the phone on the cells as they stand, or as they would with the texts `assumed`. */
 export function judgeModel(assumed = {}) {
-  const { visit, route, stops, version, tonight, packet } = model;
+  const { visit, route, version, tonight, packet } = model;
   const cells = new Map([...model.cells, ...Object.entries(assumed)]);
   const listed = new Set(tonight?.species ?? packet.species.map(({ code }) => code));
   const checklist = packet.species.filter(({ code }) => listed.has(code));
-  const known = stops.filter(({ place }) => place).map((stop) => ({ ...stop, use: useOf(stop) }));
-  const asked = { ...route, stops: known, own_fields: ownFields() };
-  const about = { visit, route: asked, protocol: version.protocol, tonight, checklist };
-  const [record, derived] = readCase(cells, about);
-  const findings = judge({ ...record, surroundings: surroundings() }, derived);
-  return knowsSurroundings() ? findings : findings.filter(({ code }) => !SURROUNDED.includes(code));
+  const asked = { ...route, stops: judgedStops(packet, visit, cells), own_fields: ownFields() };
+  const own = packet.own_fields ?? [];
+  const about = { visit, route: asked, protocol: version.protocol, tonight, checklist, own };
+  const [record, derived, problems] = readSheet(cells, about);
+  record.names = packet.others ?? [];
+  const reader = readerOf(record);
+  // A cell that cannot be read is not also reported as empty.
+  const unread = problems.filter(({ severity }) => severity === "refuse").map(cellOf);
+  const findings = judge({ ...record, surroundings: surroundings() }, derived).filter(
+    (finding) => !cellOf(finding) || !unread.includes(cellOf(finding)),
+  );
+  return [
+    ...problems.map((problem) => told(problem, reader)),
+    ...(knowsSurroundings() ? findings : findings.filter(({ code }) => !SURROUNDED.includes(code))),
+  ];
 }
+
+/** Whether the phone reads the cell of such a finding; of others it has no screen. */
+const isRead = ({ code, field }) =>
+  code in READING && !UNREAD.includes(field) && !field?.startsWith("sightings.");
 
 /** The phone's findings, and those of the server that the phone cannot make itself. */
 export function allFindings() {
   const judged = knowsSurroundings() ? CODES : CODES.filter((code) => !SURROUNDED.includes(code));
-  const onlyOnServer = model.visit.findings.filter(({ code }) => !judged.includes(code));
+  const onlyOnServer = model.visit.findings.filter(
+    (finding) => !judged.includes(finding.code) && !isRead(finding),
+  );
   return [...judgeModel(), ...onlyOnServer];
 }
 

@@ -1,6 +1,7 @@
 // The stops of a visit: those that were taken along when it began, wherever a coordinator has moved,
 // closed or numbered them since.
 import { gettext } from "./language.js";
+import { splitCells } from "./sheet/cells.js";
 
 /** Whether a stop or an own field is in use on a night. */
 export const inUse = (stop, night) => stop.from <= night && (!stop.until || night <= stop.until);
@@ -21,25 +22,37 @@ export function carriedStops(packet, night) {
  */
 export function stopsOf(packet, visit, cells) {
   const byId = new Map(packet.route.stops.map((stop) => [stop.id, stop]));
-  const stops = new Map();
-  for (const stop of packet.route.stops) if (inUse(stop, visit.night)) stops.set(stop.number, stop);
-  for (const [number, id] of Object.entries(visit.stops ?? {})) {
-    const stop = byId.get(id);
-    if (stop) stops.set(Number(number), asCarried(stop, Number(number), visit.night));
-  }
-  for (const number of numbersIn(cells)) if (!stops.has(number)) stops.set(number, former(packet, number));
+  const carried = Object.entries(visit.stops ?? {})
+    .filter(([, id]) => byId.has(id))
+    .map(([number, id]) => asCarried(byId.get(id), Number(number), visit.night));
+  const taken = new Set(carried.map(({ id }) => id));
+  const isFree = ({ id }) => !id || !taken.has(id);
+  const used = packet.route.stops.filter((stop) => isFree(stop) && inUse(stop, visit.night));
+  const stops = new Map([...used, ...carried].map((stop) => [stop.number, stop]));
+  for (const number of splitCells(cells).stops.keys())
+    if (!stops.has(number)) stops.set(number, former(packet.route.stops.filter(isFree), number));
   return [...stops.values()].sort((a, b) => a.number - b.number);
+}
+
+/** Those that the rules judge the visit by, as the server knows them: of the stops that were taken along,
+    those with entries. */
+export function judgedStops(packet, visit, cells) {
+  const filled = splitCells(cells).stops;
+  const carried = Object.entries(visit.stops ?? {}).filter(([number]) => filled.has(Number(number)));
+  const stops = stopsOf(packet, { ...visit, stops: Object.fromEntries(carried) }, cells);
+  return stops.filter(({ place }) => place).map((stop) => ({ ...stop, use: useOf(stop, packet, visit) }));
+}
+
+/** How a stop stands on the night of the visit. */
+function useOf({ id, number, changed }, { route }, { night }) {
+  const isOther = (stop) => stop.id !== id && stop.number === number && inUse(stop, night);
+  return changed ? (route.stops.some(isOther) ? "replaced" : "closed") : "in_use";
 }
 
 const asCarried = (stop, number, night) => ({ ...stop, number, changed: !inUse(stop, night) });
 
-function numbersIn(cells) {
-  const numbers = [...cells.keys()].map((address) => /^stops\.([1-9]\d{0,3})\./.exec(address)?.[1]);
-  return new Set(numbers.filter(Boolean).map(Number));
-}
-
-function former(packet, number) {
-  const stop = packet.route.stops.findLast((one) => one.number === number);
+function former(stops, number) {
+  const stop = stops.findLast((one) => one.number === number);
   return {
     ...(stop ?? { name: gettext("not on this route"), notes: "", place: null }),
     number,

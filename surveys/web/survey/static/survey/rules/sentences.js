@@ -365,6 +365,106 @@ export const SENTENCES = {
     "“{field}” is blank; your program asks for it.",
     ["Fill it in if someone noted it; if no one did, leave it blank."],
   ],
+  "cell-unreadable.number": ["“{typed}” is not a number.", ["Write digits, such as 12 or 12.5."]],
+  "cell-unreadable.integer": ["“{typed}” is not a whole number.", ["Write a whole number, such as 3."]],
+  "cell-unreadable.temperature-unit": ["“{typed}” is not a unit of temperature.", ["Choose C or F."]],
+  "cell-unreadable.rain-unit": ["“{typed}” is not a unit of rain.", ["Choose in or mm."]],
+  "cell-unreadable.yes-no": ["“{typed}” is neither yes nor no.", ["Choose yes or no."]],
+  "cell-unreadable.choice": ["“{typed}” is not one of the answers.", ["Choose {choices}."]],
+  "cell-unreadable.clock": ["“{typed}” is not a clock time.", ["Write it as 9:14 pm or 21:14."]],
+  "cell-unreadable.clock-hour": ["“{typed}” has an hour above 23.", ["Write it as 9:14 pm or 21:14."]],
+  "cell-unreadable.clock-minute": [
+    "“{typed}” has more than 59 minutes or seconds.",
+    ["Check the digits.", "Write it as 9:14 pm or 21:14."],
+  ],
+  "cell-unreadable.clock-half": [
+    "“{typed}” has am or pm, so the hour must be 1 to 12.",
+    ["Write it as 9:14 pm or 21:14."],
+  ],
+  "cell-unreadable.instant": [
+    "“{typed}” is not a date with a time.",
+    ["Write a clock time such as 21:14, or a date with a time such as 2024-04-16T02:14:00Z."],
+  ],
+  "cell-unreadable.time-zone": [
+    "“{typed}” does not say its time zone.",
+    ["Write a clock time such as 21:14, or a date with a time such as 2024-04-16T02:14:00Z."],
+  ],
+  "cell-unreadable.index": [
+    "“{typed}” for {species} at stop {stop} is not a call index.",
+    [
+      "Write 0, 1, 2 or 3, the highest you heard, or ? for “heard, not sure”.",
+      "If your protocol has a listening radius, add near or far: 2 near.",
+    ],
+  ],
+  "cell-out-of-range": [
+    "“{typed}” is not between {low} and {high}.",
+    ["Check the number, or clear the cell if no one knows."],
+  ],
+  "cell-out-of-range.only-low": [
+    "“{typed}” is below {low}.",
+    ["Check the number, or clear the cell if no one knows."],
+  ],
+  "cell-out-of-range.only-high": [
+    "“{typed}” is above {high}.",
+    ["Check the number, or clear the cell if no one knows."],
+  ],
+  "cell-out-of-range.temperature": [
+    "{reading} is not a possible temperature.",
+    ["Check the number, its sign and its unit (°C or °F)."],
+  ],
+  "cell-out-of-range.rain": [
+    "“{typed}” is not between 0 and {most} {unit}.",
+    ["Check the number and its unit (in or mm), or clear the cell if no one knows."],
+  ],
+  "cell-out-of-range.instant": [
+    "“{typed}” is not between 1900 and 2199.",
+    ["Write a clock time such as 21:14, or a date with a time such as 2024-04-16T02:14:00Z."],
+  ],
+  "cell-too-long": [
+    [
+      "The text has {length} character; the limit is {most}.",
+      "The text has {length} characters; the limit is {most}.",
+      "length",
+    ],
+    ["Shorten it, or move a part of it to the notes."],
+  ],
+  "clock-repeated": [
+    "The clocks went back that night, so {time} came twice.",
+    ["Choose the first or the second time; clear the time if no one remembers."],
+  ],
+  "clock-skipped": [
+    "The clocks went forward that night, so no clock showed {time}.",
+    ["Write {later} if your watch was not changed yet, or {earlier} if you changed it too early."],
+  ],
+  "clock-by-day": ["“{typed}” is in the middle of the day.", ["If it was at night, write {other}."]],
+  "status-unclear": [
+    "Stop {stop} has entries, but is not marked as surveyed or skipped.",
+    ["Mark the stop as surveyed or skipped."],
+  ],
+  "skipped-with-times": [
+    "Stop {stop} is marked as skipped, but has listening times.",
+    ["If someone listened, mark the stop as surveyed.", "If not, clear the times."],
+  ],
+  "skip-reason-missing": [
+    "Stop {stop} was skipped without a reason.",
+    ["Say why, so that others know whether they can use the stop."],
+  ],
+  "position-incomplete": [
+    "The position measured at stop {stop} has only one of its two numbers.",
+    ["Write both latitude and longitude, or clear both."],
+  ],
+  "cell-unknown": [
+    "The sheet has no place for {cells}. What you typed is kept, but not used.",
+    ["Nothing to fix, unless you meant it for another cell."],
+  ],
+  "cell-unknown.more": [
+    [
+      "The sheet has no place for {cells} and {more} more cell. What you typed is kept, but not used.",
+      "The sheet has no place for {cells} and {more} more cells. What you typed is kept, but not used.",
+      "more",
+    ],
+    ["Nothing to fix, unless you meant it for another cell."],
+  ],
 };
 
 export const VOCABULARY = {
@@ -391,4 +491,36 @@ export const VOCABULARY = {
   metamorph: "metamorph",
   juvenile: "juvenile",
   adult: "adult",
+};
+
+export const CELLS = {
+  night: "Night",
+  temperature_unit: "Temperature unit",
+  second_member: "Second observer, a member",
+  second_observer: "Second observer, a guest",
+  notes: "Notes",
+  rain_unit: "Rain unit",
+  rain_48h: "Rain in the past 48 hours",
+  status: "Surveyed or skipped",
+  skip_reason: "Reason for skipping",
+  arrived_at: "Arrival",
+  started_at: "Start of the listening period",
+  finished_at: "End of the listening period",
+  paused_minutes: "Pause",
+  air_temperature: "Air temperature",
+  water_temperature: "Water temperature",
+  beaufort: "Wind force",
+  sky: "Sky",
+  noise: "Noise",
+  interrupted: "Interrupted",
+  water_tonight: "Water level",
+  note: "Note",
+  latitude: "Latitude",
+  longitude: "Longitude",
+  accuracy_m: "Accuracy",
+  stop: "Stop",
+  species: "Species",
+  life_stage: "Life stage",
+  count: "Count",
+  color_form: "Color form",
 };

@@ -63,3 +63,17 @@ export const RULES = [
   ["species-out-of-season", "query", species.speciesOutOfSeason],
   ["own-field-missing", "query", own.ownFieldMissing],
 ];
+
+export const READING = {
+  "cell-unreadable": "refuse",
+  "cell-out-of-range": "refuse",
+  "cell-too-long": "refuse",
+  "cell-unknown": "note",
+  "clock-repeated": "refuse",
+  "clock-skipped": "refuse",
+  "clock-by-day": "query",
+  "status-unclear": "refuse",
+  "skipped-with-times": "refuse",
+  "skip-reason-missing": "note",
+  "position-incomplete": "note",
+};

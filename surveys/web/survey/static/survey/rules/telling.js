@@ -3,7 +3,7 @@
 import { filled, gettext, ngettext } from "../language.js";
 import { BEAUFORT, NOISE, SKY } from "./codes.js";
 import { decimal } from "./decimal.js";
-import { SENTENCES, VOCABULARY } from "./sentences.js";
+import { CELLS, SENTENCES, VOCABULARY } from "./sentences.js";
 import {
   clock,
   clockWithSeconds,
@@ -17,6 +17,7 @@ import {
   speed,
   stopNumbers,
   temperature,
+  timeOfDay,
 } from "./words.js";
 
 const nameIn = (states, key) => states.find(([state]) => state === key)[1];
@@ -24,6 +25,7 @@ const nameIn = (states, key) => states.find(([state]) => state === key)[1];
 const KINDS = {
   clock: (value, { zone }) => clock(Date.parse(value), zone),
   clock_with_seconds: (value, { zone }) => clockWithSeconds(Date.parse(value), zone),
+  time_of_day: timeOfDay,
   duration_s: duration,
   from_sunset_s: fromSunset,
   date: day,
@@ -36,23 +38,35 @@ const KINDS = {
   stops: stopNumbers,
   times: (value) => (value === 2 ? gettext("twice") : ngettext("once", "{number} times", value)),
   place: placeWords,
+  cell: cellWords,
   species: (value, { species }) => species.get(value) ?? value,
   sky: (value) => gettext(nameIn(SKY, value)),
   noise: (value) => gettext(nameIn(NOISE, value)),
   wind_sign: (value) => gettext(BEAUFORT.find(([force]) => force === value)?.[2] ?? ""),
-  word: (value) => gettext(VOCABULARY[value]),
+  word: (value) => gettext(VOCABULARY[value] ?? value.replaceAll("_", " ")),
   window: ({ name, opens, closes }) =>
     gettext("{window} ({days})", { window: name, days: span(opens, closes) }),
+  quoted: (text) => gettext("“{text}”", { text }),
+  list: (values, reader) => values.map((value) => show(value, reader)).join(gettext(", ")),
   and: (values, reader) => listed(values.map((value) => show(value, reader))),
+  or: (values, reader) =>
+    listed(
+      values.map((value) => show(value, reader)),
+      "or",
+    ),
 };
 
-/** Whom findings on a record are said to: the units of the route, and the names of its species. */
-export function readerOf({ route }) {
+/** Whom findings on a record are said to: the units of the route, and the names of its species and of
+    others, `names`: code and name each. */
+export function readerOf({ route, names = [] }) {
   return {
     zone: route.time_zone,
     temperatureUnit: route.temperature_unit,
     distanceUnit: route.distance_unit,
-    species: new Map((route.checklist ?? []).map(({ code, common_name }) => [code, common_name])),
+    species: new Map([
+      ...names,
+      ...(route.checklist ?? []).map(({ code, common_name }) => [code, common_name]),
+    ]),
   };
 }
 
@@ -68,7 +82,7 @@ export function told(finding, reader) {
     : gettext(message, values);
   return {
     ...finding,
-    message: text,
+    message: params.cell ? gettext("{cell}: {problem}", { cell: values.cell, problem: text }) : text,
     remedy: remedy.map((sentence) => filled(gettext(sentence), values)).join(" "),
   };
 }
@@ -78,6 +92,14 @@ function show(param, reader) {
   if (typeof param !== "object") return String(param);
   const [[kind, value]] = Object.entries(param);
   return KINDS[kind](value, reader);
+}
+
+/** A cell by its name and the `stop` or the `end` that it belongs to. */
+function cellWords({ name, stop, end }) {
+  const cell = gettext(CELLS[name] ?? name);
+  if (stop !== undefined) return gettext("{cell} at stop {stop}", { cell, stop });
+  if (end === "start") return gettext("{cell} at the start", { cell });
+  return end === "end" ? gettext("{cell} at the end", { cell }) : cell;
 }
 
 function placeWords(place) {

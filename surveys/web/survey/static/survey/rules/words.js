@@ -47,7 +47,8 @@ export function clock(instant, zone) {
 
 export const clockWithSeconds = (instant, zone) => timeOfDay(fieldTime(instant, zone));
 
-function timeOfDay(text) {
+/** Of `21:14` or `21:14:09`. */
+export function timeOfDay(text) {
   if (style().clock !== "12") return text;
   const [hour, ...rest] = text.split(":").map(Number);
   if (hour % 12 === 0 && !rest.some(Boolean)) return hour ? gettext("noon") : gettext("midnight");
@@ -138,10 +139,11 @@ export function stopNumbers(numbers) {
   return ngettext("stop {stops}", "stops {stops}", numbers.length, { stops: listed(numbers) });
 }
 
-/** 1, 1 and 2, 1, 2 and 5. */
-export function listed(items) {
+/** 1, 1 and 2, 1, 2 and 5; with `last` "or", 1, 2 or 5. */
+export function listed(items, last = "and") {
   const words = items.map(String);
   if (words.length < 2) return words.join("");
   const first = words.slice(0, -1).join(gettext(", "));
-  return gettext("{first} and {last}", { first, last: words.at(-1) });
+  const values = { first, last: words.at(-1) };
+  return last === "or" ? gettext("{first} or {last}", values) : gettext("{first} and {last}", values);
 }

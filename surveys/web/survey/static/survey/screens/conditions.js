@@ -2,8 +2,8 @@
 import { gettext } from "../language.js";
 import { h, icon, setAttribute, setText } from "../dom.js";
 import { model, ownFields, text } from "../model.js";
-import { stateOf } from "../reading.js";
 import { BEAUFORT, NOISE, SKY } from "../rules/codes.js";
+import { stateOf } from "../sheet/texts.js";
 import { fullWords, openPicker, shortWords } from "./conditions/pickers.js";
 
 const WATER = [

@@ -11,14 +11,10 @@ const STALE_MS = 3_000;
 /** Rule to a short sentence; where there is none, the rule's own. */
 const SHORT = {
   "outside-window": () => gettext("Tonight is outside every survey window."),
-  "before-dusk": (_, { stop, zone }) =>
-    gettext("Not before {clock}", {
-      clock: clock(Date.parse(model.tonight.stops[stop.number].earliest_start), zone),
-    }),
-  "after-last-hour": (_, { stop, zone }) =>
-    gettext("The last hour here ends at {clock}.", {
-      clock: clock(Date.parse(model.tonight.stops[stop.number].latest_end), zone),
-    }),
+  "before-dusk": ({ params }, { zone }) =>
+    gettext("Not before {clock}", { clock: clock(Date.parse(params.earliest.clock), zone) }),
+  "after-last-hour": ({ params }, { zone }) =>
+    gettext("The last hour here ends at {clock}.", { clock: clock(Date.parse(params.latest.clock), zone) }),
   "far-from-stop": ({ params }) =>
     gettext("You are {distance} from the stop.", {
       distance: distance(params.distance.distance_m, model.route.distance_unit),

@@ -1,9 +1,10 @@
 // Protocol check of one stop, or of the weather at the start.
 import { gettext } from "../../language.js";
 import { h } from "../../dom.js";
+import { cellOf } from "../../sheet/cells.js";
 
 // Told only once a stop is done: until then they are merely not written down yet.
-const NOT_YET = /-missing$/;
+const NOT_YET = /-missing$|^status-unclear$/;
 
 /** Without a `number`, of the start. */
 export function remarks(app, number = null) {
@@ -21,10 +22,10 @@ export function remarks(app, number = null) {
     if (!loading) return;
     const { judgeModel, showFindings } = await loading;
     const findings = judgeModel().filter(
-      ({ stop, code, field }) =>
-        stop === number &&
-        (number || field?.startsWith("start.")) &&
-        (phase() === "done" || !NOT_YET.test(code)),
+      (finding) =>
+        finding.stop === number &&
+        (number || cellOf(finding).startsWith("start.") || finding.field?.startsWith("start.")) &&
+        (phase() === "done" || !NOT_YET.test(finding.code)),
     );
     if (showFindings(app, list, findings) && findings.length) app.say(findings.at(-1).message);
     node.hidden = !findings.length;

@@ -6,9 +6,10 @@ const TIMES = ["arrived_at", "started_at", "finished_at"];
 /** `field` and `species` as a finding names them. */
 export async function revealAt(node, number, later, { field, species }) {
   if (species) return showSpecies(node, species);
-  if (TIMES.includes(field)) {
+  const time = field?.replace(".fold", "");
+  if (TIMES.includes(time)) {
     await later.openTimes();
-    return document.getElementById(`time-${field}`)?.focus();
+    return document.getElementById(`time-${time}`)?.focus();
   }
   return field && openTile(node, `stops.${number}.${field}`);
 }
