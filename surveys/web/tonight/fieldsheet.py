@@ -94,8 +94,7 @@ def field_sheet_html(
             "own_of_visit": asked_per(own, AskedPer.VISIT),
             "own_of_stop": asked_per(own, AskedPer.STOP),
             "own_words": [(field.label, words) for field in own if (words := _own_words(field))],
-            "is_high": max(map(len, columns), default=0) > MOST_LETTERS_IN_TWO_LINES,
-            "is_tight": _is_tight(
+            "sizes": _sizes(
                 columns,
                 [
                     route_tonight.route.name,
@@ -118,9 +117,12 @@ def _headings(own: Iterable[OwnField]) -> list[str]:
     return [field.heading for field in asked_per(own, AskedPer.STOP)]
 
 
-def _is_tight(columns: Sequence[str], places: Sequence[str]) -> bool:
+def _sizes(columns: Sequence[str], places: Sequence[str]) -> str:
+    """Classes of the style sheet, by how long names are and how many columns there are."""
     longest = max(map(len, (*columns, *places)), default=0)
-    return longest > MOST_LETTERS or len(columns) + BLANK_SPECIES_COLUMNS > MOST_COLUMNS
+    is_tight = longest > MOST_LETTERS or len(columns) + BLANK_SPECIES_COLUMNS > MOST_COLUMNS
+    is_high = max(map(len, columns), default=0) > MOST_LETTERS_IN_TWO_LINES
+    return " ".join(["is-tight"] * is_tight + ["is-high"] * is_high)
 
 
 def _legend(words: Mapping[str, Words], codes: Mapping[str, str]) -> list[tuple[str, str]]:
