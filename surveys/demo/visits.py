@@ -249,12 +249,9 @@ def _count(
         period.counts_in_trends = (
             period.status == PeriodStatus.LISTENED and period.stop_id not in stops
         )
-    # None of them is stored yet, so a call knows its period by the id alone.
-    periods_by_id = {period.pk: period for period in periods}
     for call in calls:
-        period = periods_by_id[call.period_id]
         call.counts_in_trends = (
-            period.counts_in_trends
+            call.period.counts_in_trends
             and not call.not_sure
-            and (period.stop_id, call.species_id) not in species
+            and (call.period.stop_id, call.species_id) not in species
         )

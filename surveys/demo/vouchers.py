@@ -46,11 +46,10 @@ def choose_recorded_visits(rows: FreshRows) -> tuple[RecordedVisit, ...]:
     Their notes say from now on that the sound is synthetic; to be called before the rows
     are written.
     """
-    visit_of = {period.pk: period.visit_id for period in rows.periods}
     heard: dict[uuid.UUID, list[CallIndex]] = {}
     for call in rows.calls:
         if call.index and not call.not_sure:
-            heard.setdefault(visit_of[call.period_id], []).append(call)
+            heard.setdefault(call.period.visit_id, []).append(call)
     recorded_visits = []
     for state, most in _VISITS.items():
         fitting = [visit for visit in rows.visits if visit.state == state and visit.pk in heard]

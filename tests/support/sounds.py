@@ -172,7 +172,12 @@ def make_stored_picture(recording: Recording, **fields: object) -> RecordingPict
 
 
 def make_stored_reference(
-    recording: Recording, species: Species, member: Membership, **fields: object
+    recording: Recording | None,
+    species: Species,
+    member: Membership,
+    *,
+    sound: bytes = b"\0\0\0\x18ftypM4A ",
+    **fields: object,
 ) -> ReferenceCall:
     """A part of a recording, without the confirmation that it is played by."""
     reference = ReferenceCall(
@@ -192,7 +197,7 @@ def make_stored_reference(
         }
     )
     name = storage_path(str(reference.pk))
-    reference.audio.save(f"{name}.m4a", ContentFile(b"\0\0\0\x18ftypM4A "), save=False)
+    reference.audio.save(f"{name}.m4a", ContentFile(sound), save=False)
     reference.image.save(f"{name}.png", ContentFile(PNG), save=False)
     reference.save()
     return reference

@@ -4,8 +4,18 @@ import pytest
 from playwright.sync_api import expect
 
 from surveys.demo.catalog import load_species
+from surveys.models import Species
+from surveys.sound.encoding import encoded
+from tests.support.callers import Caller, sung
+from tests.support.sounds import make_stored_reference
 
 pytestmark = pytest.mark.django_db(transaction=True)
+# Addresses of the reference calls on the phone.
+KEPT = """async () => {
+  const names = (await caches.keys()).filter((name) => name.startsWith("duskpool-calls:"));
+  const kept = await Promise.all(names.map(async (name) => (await caches.open(name)).keys()));
+  return kept.flat().map(({ url }) => new URL(url).pathname);
+}"""
 HOLD = """(name) => new Promise((held) => {
   navigator.locks.request(name, () => new Promise((free) => { window.letGo = free; held(); }));
 })"""
@@ -87,6 +97,28 @@ def test_no_call_is_played_during_the_quiet_wait(at_stop):
     play.click()
     expect(box).to_contain_text("You are waiting or listening at a stop.")
     expect(play).to_have_text("Play one")
+
+
+def test_a_reference_call_is_taken_along_and_goes_with_the_places(
+    phone, take_along_catalog, coordinator, observer
+):
+    peeper = Species.objects.get(code="pseudacris-crucifer")
+    sound = encoded(sung([Caller(pitch_hz=2900, note_s=0.2)], snr_db=20, seconds=3.0))
+    reference = make_stored_reference(None, peeper, coordinator, credit="Wren Tallow", sound=sound)
+    page = take_along_catalog(by_the_page=True)
+    assert page.evaluate(KEPT) == [f"/{observer.program.slug}/reference-calls/{reference.pk}"]
+    page.get_by_role("button", name="Survey the night of 15 April 2024").click()
+    page.get_by_role("button", name="Go to stop 1").click()
+    phone.context.set_offline(True)
+    box = described(page, "Spring peeper")
+    play = box.get_by_role("button", name="Play the recording: Spring peeper")
+    expect(box).to_contain_text("Recorded by Wren Tallow (CC-BY-4.0).")
+    play.click()
+    expect(play).to_have_text("Stop")
+    expect(play).to_have_text("Play the recording")
+    phone.context.set_offline(False)
+    page.evaluate("async () => (await import('/static/survey/store.js')).forgetPlaces()")
+    assert page.evaluate(KEPT) == []
 
 
 def test_reading_writes_nothing_down(at_stop):
