@@ -35,6 +35,8 @@ Notice = tuple[str, dict[str, str]]
 
 
 class NoRowsError(RefusedError):
+    """In a workbook the next sheet may hold something."""
+
     def __init__(self) -> None:
         super().__init__(
             _(
@@ -42,10 +44,6 @@ class NoRowsError(RefusedError):
                 "rows below it the visits."
             )
         )
-
-
-class EmptySheetError(NoRowsError):
-    """Not even column names: the next sheet may hold something."""
 
 
 def table_json(
@@ -84,7 +82,7 @@ def _found(
     filled = ((number, texts) for number, texts in lines if any(text.strip() for text in texts))
     names, below, above = names_and_rows(filled, layout or Layout())
     if names is None:
-        raise EmptySheetError
+        raise NoRowsError
     headers = names.headers
     while headers and not headers[-1]:
         headers.pop()

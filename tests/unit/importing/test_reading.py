@@ -85,8 +85,9 @@ def test_workbook_cells(value, text):
     assert table.rows[0].texts == ("R1", text)
 
 
-def test_the_first_filled_sheet_is_taken_and_said():
-    table = read_table(workbook([], [["Route"], ["R1"]], [["Other"], ["x"]]))
+@pytest.mark.parametrize("first", [[], [["Typed by hand in 2016"]]])
+def test_the_first_sheet_with_rows_is_taken_and_said(first):
+    table = read_table(workbook(first, [["Route"], ["R1"]], [["Other"], ["x"]]))
     assert table.headers == ("Route",)
     assert "Sheet 2" in table.notices[0]
     assert "Sheet 3" in table.notices[0]
