@@ -70,10 +70,15 @@ class LayoutForm(Form):
             del self.fields["sheet"]
 
     def layout(self) -> Layout:
+        """Where nothing but another sheet was chosen, its column names are looked for."""
+        typed = self.cleaned_data
+        as_shown = all(typed[name] == self.initial[name] for name in ("names_row", "name_rows"))
+        if as_shown and typed.get("sheet", "") != self.initial["sheet"]:
+            return Layout(sheet=typed["sheet"])
         return Layout(
-            sheet=self.cleaned_data.get("sheet", ""),
-            names_row=self.cleaned_data["names_row"],
-            name_rows=self.cleaned_data["name_rows"],
+            sheet=typed.get("sheet", ""),
+            names_row=typed["names_row"],
+            name_rows=typed["name_rows"],
         )
 
 
