@@ -39,6 +39,7 @@ NOT_SHOWN = (
     "surveys/publishing/citing.py",
     "surveys/publishing/places.py",
     "surveys/publishing/tables.py",
+    "surveys/publishing/result_tables.py",
     "surveys/publishing/cells.py",
     "surveys/publishing/wetland_tables.py",
     "surveys/publishing/sighting_tables.py",
