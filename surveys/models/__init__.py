@@ -1,4 +1,5 @@
 from surveys.models.area import ProgramArea
+from surveys.models.blind_listening import BlindAnswer, BlindCall, BlindListening
 from surveys.models.catalog import CallingRegion, LookAlikes, SeasonMark, SpeciesInRegion
 from surveys.models.check_in import CheckIn, CheckInContact
 from surveys.models.confirmation import Confirmation
@@ -74,6 +75,9 @@ __all__ = [
     "Assignment",
     "Audience",
     "BackgroundRun",
+    "BlindAnswer",
+    "BlindCall",
+    "BlindListening",
     "CalendarLink",
     "CallIndex",
     "CallingRegion",

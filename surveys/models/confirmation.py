@@ -20,6 +20,9 @@ class Confirmation(models.Model):
     recording = models.ForeignKey(Recording, on_delete=models.CASCADE, related_name="confirmations")
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
+    # Two people named the species who heard the recording without seeing the sheet; `by` is the
+    # second of them.
+    without_sheet = models.BooleanField(default=False, db_default=False)
 
     class Meta:
         ordering = ["call"]

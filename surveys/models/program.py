@@ -141,6 +141,8 @@ class Program(models.Model):
     )
     # Whether observers take a free route at once. Else they ask for it.
     routes_are_taken = models.BooleanField(default=False, db_default=False)
+    # Whether observers with a valid call-identification test may hear recordings of others.
+    tested_observers_listen = models.BooleanField(default=False, db_default=False)
     # By name of the region: what it counts in what is told of the whole program. Empty where
     # nothing is.
     region_weights = models.JSONField(

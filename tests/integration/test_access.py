@@ -127,6 +127,12 @@ TABLE = """
     web:reference_mark                   GET     in    none  no    no    ok
     web:reference_mark                   POST    in    none  no    no    ok
     web:reference_remove                 POST    in    none  no    no    ok
+    web:blind_next                       GET     in    none  no    no    ok
+    web:blind_listen                     GET     in    none  no    no    ok
+    web:blind_listen                     POST    in    none  no    no    ok
+    web:blind_sound                      GET     in    none  no    no    ok
+    web:blind_picture                    GET     in    none  no    no    ok
+    web:blind_listeners                  POST    in    none  no    no    ok
 
     web:desk                             GET     in    none  no    no    ok
     web:desk_csv                         GET     in    none  no    no    ok

@@ -170,6 +170,7 @@ def to_hear(desk: Desk) -> Block:
             for recording in recordings
         ],
         empty=gettext("Every recording is heard."),
+        also=((desk.url("blind_next"), gettext("Listen without the sheet")),),
         more=(desk.url("review"), gettext("Review")),
     )
 

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from surveys.web.recordings import listen_views
+from surveys.web.recordings import blind_views, listen_views
 from surveys.web.recordings import views as recordings
 
 urlpatterns = [
@@ -14,6 +14,23 @@ urlpatterns = [
         "<slug:program>/recordings/<uuid:recording_id>/picture",
         recordings.picture,
         name="recording_picture",
+    ),
+    path("<slug:program>/listening", blind_views.blind_next, name="blind_next"),
+    path("<slug:program>/listening/who", blind_views.blind_listeners, name="blind_listeners"),
+    path(
+        "<slug:program>/listening/<uuid:recording_id>",
+        blind_views.blind_listen,
+        name="blind_listen",
+    ),
+    path(
+        "<slug:program>/listening/<uuid:recording_id>/sound",
+        blind_views.blind_sound,
+        name="blind_sound",
+    ),
+    path(
+        "<slug:program>/listening/<uuid:recording_id>/picture",
+        blind_views.blind_picture,
+        name="blind_picture",
     ),
     path(
         "<slug:program>/sheets/<uuid:visit_id>/recordings",

@@ -3,11 +3,26 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from accounts.models import Membership
-from surveys.models import CallIndex, Visit
+from surveys.models import BlindListening, CallIndex, Species, Visit
 from surveys.visits.confirmable import CONFIRMABLE, vouchers
+
+
+@dataclass(frozen=True, kw_only=True)
+class BlindSummary:
+    """What people heard in a recording who did not see the sheet: names of species. `missing` are
+    agreed species that the sheet has no index of at the stop; `unheard` those that it has, and
+    that none of them named."""
+
+    listeners: int
+    finished: bool
+    agreed: tuple[str, ...]
+    disputed: tuple[str, ...]
+    missing: tuple[str, ...]
+    unheard: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -18,10 +33,11 @@ class ConfirmableCalls:
     confirmed: tuple[CallIndex, ...]
     waiting: tuple[CallIndex, ...]
     can_confirm: bool
+    blind: BlindSummary | None
 
 
 def confirmable_calls(member: Membership, visit: Visit) -> dict[uuid.UUID, ConfirmableCalls]:
-    """By the id of each voucher recording, in two queries. A confirmed call stands at the
+    """By the id of each voucher recording. A confirmed call stands at the
     recording in which it was heard."""
     calls = list(
         CallIndex.objects.filter(period__visit=visit, index__isnull=False)
@@ -30,6 +46,7 @@ def confirmable_calls(member: Membership, visit: Visit) -> dict[uuid.UUID, Confi
     )
     may_confirm = visit.state in CONFIRMABLE
     others = visit.observer_id != member.person_id
+    blind = _blind_summaries(visit, calls)
     confirmations = {call.pk: getattr(call, "confirmation", None) for call in calls}
     return {
         recording.pk: ConfirmableCalls(
@@ -44,6 +61,46 @@ def confirmable_calls(member: Membership, visit: Visit) -> dict[uuid.UUID, Confi
                 if call.period.stop_id == recording.stop_id and not confirmations[call.pk]
             ),
             can_confirm=may_confirm and others,
+            blind=blind.get(recording.pk),
         )
         for recording in vouchers(member, visit)
     }
+
+
+def _blind_summaries(visit: Visit, calls: Sequence[CallIndex]) -> dict[uuid.UUID, BlindSummary]:
+    listenings = (
+        BlindListening.objects.filter(recording__visit=visit)
+        .select_related("recording")
+        .prefetch_related("answers__calls__species")
+    )
+    codes = {code for one in listenings for code in (*one.agreed, *one.disputed)}
+    names = {row.code: row.name for row in Species.objects.filter(code__in=codes)}
+    return {one.pk: _blind_summary(one, calls, names) for one in listenings}
+
+
+def _blind_summary(
+    listening: BlindListening, calls: Sequence[CallIndex], names: Mapping[str, str]
+) -> BlindSummary:
+    written = {
+        call.species.code: call.species.name
+        for call in calls
+        if call.period.stop_id == listening.recording.stop_id
+    }
+    named = {
+        call.species.code for answer in listening.answers.all() for call in answer.calls.all()
+    } | {*listening.agreed, *listening.disputed}
+    return BlindSummary(
+        listeners=len(listening.answers.all()),
+        finished=listening.finished_at is not None,
+        agreed=tuple(
+            names[code] if index is None else f"{names[code]} ({index})"
+            for code, index in listening.agreed.items()
+        ),
+        disputed=tuple(names[code] for code in listening.disputed),
+        missing=tuple(names[code] for code in listening.agreed if code not in written),
+        unheard=tuple(
+            name
+            for code, name in written.items()
+            if listening.finished_at is not None and code not in named
+        ),
+    )

@@ -27,6 +27,7 @@ from surveys.visits.access import (
     EDITABLE,
     find_visit,
 )
+from surveys.visits.blind.waiting import count_to_listen
 from surveys.visits.coming_back import came_back
 from surveys.visits.drafts import (
     clear_stop,
@@ -85,6 +86,7 @@ def sheets(request: ProgramRequest) -> HttpResponse:
             "rows": [(visit, why[visit.pk].is_withdrawn) for visit in page],
             "form": form,
             "shared": shared.filter(**form.narrowing)[:SHARED_SHOWN],
+            "to_listen": count_to_listen(request.membership),
         },
     )
 

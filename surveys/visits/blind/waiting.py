@@ -1,0 +1,135 @@
+"""Which recordings wait to be heard without the sheet, by whom, and which comes next."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections import Counter, defaultdict
+from collections.abc import Iterable
+
+from django.db.models import CharField, Count, Exists, F, OuterRef, Q, QuerySet, Sum
+from django.db.models.functions import MD5, Cast, Substr
+
+from accounts.access import Permission, may
+from accounts.models import Membership
+from accounts.training import Validity, validity_on
+from surveys.models import (
+    BlindAnswer,
+    BlindListening,
+    CallIndex,
+    Confirmation,
+    Recording,
+    RecordingKind,
+    RecordingState,
+    RouteYearCount,
+)
+from surveys.programs.assignments import today_of
+from surveys.visits.confirmable import CONFIRMABLE
+
+# The share of all recordings that is heard whatever they hold: 3 of 16. Which these are follows
+# from their identifiers, which are random, and from nothing that anyone chooses.
+SAMPLE_DIGITS = ("0", "1", "2")
+SAMPLE_SHARE = len(SAMPLE_DIGITS) / 16
+# Of more recordings than these, the newest are compared with one another.
+MOST_COMPARED = 300
+
+
+def may_listen(member: Membership, today: dt.date) -> bool:
+    """Coordinators; and, where the program says so, observers whose call-identification test is
+    valid."""
+    if may(member, Permission.REVIEW):
+        return True
+    return (
+        may(member, Permission.SURVEY)
+        and member.program.tested_observers_listen
+        and validity_on(member, today) is Validity.VALID
+    )
+
+
+def waiting_recordings(member: Membership) -> QuerySet[Recording]:
+    """Vouchers of the program that the member neither made nor heard, and on which those who heard
+    them do not agree yet."""
+    person = member.person_id
+    answered = BlindAnswer.objects.filter(listening=OuterRef("pk"), listener=person)
+    finished = BlindListening.objects.filter(pk=OuterRef("pk"), finished_at__isnull=False)
+    return Recording.objects.filter(
+        ~Exists(answered),
+        ~Exists(finished),
+        ~Q(visit__observer=person),
+        ~Q(uploaded_by=person),
+        Q(visit__second_member=None) | ~Q(visit__second_member=person),
+        visit__route__program=member.program_id,
+        visit__state__in=CONFIRMABLE,
+        kind=RecordingKind.VOUCHER,
+        state=RecordingState.COMPLETE,
+        stop__isnull=False,
+    )
+
+
+def count_to_listen(member: Membership) -> int:
+    """How many wait for the member; 0 for who may not listen."""
+    if not may_listen(member, today_of(member.program)):
+        return 0
+    return waiting_recordings(member).count()
+
+
+def in_sample(recordings: QuerySet[Recording]) -> QuerySet[Recording]:
+    """Those of the random share."""
+    digest = Substr(MD5(Cast("id", CharField())), 1, 1)
+    return recordings.annotate(sample_digit=digest).filter(sample_digit__in=SAMPLE_DIGITS)
+
+
+def next_recording(member: Membership) -> Recording | None:
+    """What others have begun, then the random share, each from the oldest night on; then what is
+    worth most: species of few routes, observers of whom little is confirmed."""
+    waiting = waiting_recordings(member)
+    begun = waiting.filter(blind_listening__isnull=False)
+    for first in (begun, in_sample(waiting)):
+        if found := first.order_by("visit__night", "pk").first():
+            return found
+    return _worth_most(member, waiting)
+
+
+def _worth_most(member: Membership, waiting: QuerySet[Recording]) -> Recording | None:
+    newest = list(
+        waiting.order_by("-visit__night", "pk").annotate(observer=F("visit__observer"))[
+            :MOST_COMPARED
+        ]
+    )
+    species = _species_written(newest)
+    routes = _routes_by_species(
+        member.program_id, {pk for found in species.values() for pk in found}
+    )
+    confirmed = _confirmed_by_observer(member.program_id)
+
+    def worth(recording: Recording) -> tuple[float, int]:
+        known = [routes[pk] for pk in species[recording.visit_id, recording.stop_id]]
+        return (min(known, default=float("inf")), confirmed[recording.observer])
+
+    return min(newest, key=worth, default=None)
+
+
+def _species_written(recordings: Iterable[Recording]) -> dict[tuple[uuid.UUID, int], set[int]]:
+    """Keys of the species with an index at the stop of each recording."""
+    found = defaultdict(set)
+    calls = CallIndex.objects.filter(
+        period__visit__in={recording.visit_id for recording in recordings}, index__isnull=False
+    ).order_by()
+    for visit, stop, species in calls.values_list("period__visit", "period__stop", "species"):
+        found[visit, stop].add(species)
+    return found
+
+
+def _routes_by_species(program_id: int, species: set[int]) -> Counter[int]:
+    """On how many routes each species was heard; 0 where it never counted."""
+    counts = RouteYearCount.objects.filter(program=program_id, species__in=species).order_by()
+    heard = counts.values("species", "route").annotate(
+        stops=Sum(F("stops_at_1") + F("stops_at_2") + F("stops_at_3"))
+    )
+    return Counter(row["species"] for row in heard if row["stops"])
+
+
+def _confirmed_by_observer(program_id: int) -> Counter[int]:
+    confirmations = Confirmation.objects.filter(call__period__visit__route__program=program_id)
+    counted = confirmations.order_by().values("call__period__visit__observer")
+    return Counter(dict(counted.values_list("call__period__visit__observer").annotate(Count("pk"))))

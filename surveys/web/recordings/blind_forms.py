@@ -1,0 +1,79 @@
+"""What somebody hears in a recording without its sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy
+
+from accounts.form_errors import Form
+from surveys.language import gettext
+from surveys.models import Species
+
+NOT_SURE = "?"
+_INDEXES = (
+    ("", gettext_lazy("Not heard")),
+    ("1", "1"),
+    ("2", "2"),
+    ("3", "3"),
+    (NOT_SURE, NOT_SURE),
+)
+
+
+class BlindAnswerForm(Form):
+    """A field for each species of the checklist, by its code, then the note and two buttons."""
+
+    note = forms.CharField(label=gettext_lazy("Note"), required=False, max_length=300)
+    nothing = forms.BooleanField(
+        label=gettext_lazy("I listened to all of it, and none of these species calls"),
+        required=False,
+    )
+    unusable = forms.BooleanField(
+        label=gettext_lazy("I cannot tell what calls: noise, wind or a poor recording"),
+        required=False,
+    )
+
+    def __init__(self, *args: Any, species: Sequence[Species], **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.codes = [one.code for one in species]
+        for one in species:
+            self.fields[self.name_of(one.code)] = forms.ChoiceField(
+                label=one.name,
+                choices=_INDEXES,
+                required=False,
+                widget=forms.RadioSelect,
+                initial="",
+            )
+        self.order_fields([*map(self.name_of, self.codes), "nothing", "unusable", "note"])
+
+    @staticmethod
+    def name_of(code: str) -> str:
+        return f"heard-{code}"
+
+    def species_fields(self) -> Iterator[forms.BoundField]:
+        return (self[self.name_of(code)] for code in self.codes)
+
+    @property
+    def heard(self) -> dict[str, int | None]:
+        """Of a valid form: the index by code, None where not sure."""
+        given = {code: self.cleaned_data.get(self.name_of(code)) for code in self.codes}
+        return {
+            code: None if index == NOT_SURE else int(index)
+            for code, index in given.items()
+            if index
+        }
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        chosen = [bool(self.heard), cleaned.get("nothing"), cleaned.get("unusable")]
+        if not any(chosen):
+            raise forms.ValidationError(
+                gettext("Choose what you heard, or check one of the two boxes below the species.")
+            )
+        if sum(map(bool, chosen)) > 1:
+            raise forms.ValidationError(
+                gettext("These answers contradict each other. Keep the species or one box only.")
+            )
+        return cleaned
