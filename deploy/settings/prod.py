@@ -2,6 +2,7 @@
 
 import datetime as dt
 import os
+import re
 from pathlib import Path
 
 import dj_database_url
@@ -21,6 +22,17 @@ REQUIRED = {
     "DUSKPOOL_EMAIL_HOST": "the mail server that sends invitations",
     "DUSKPOOL_FROM_EMAIL": "the address that mail comes from",
 }
+# Unlike a shell, systemd takes a comment behind a value as part of it. A password may hold "#".
+_commented = [
+    name
+    for name, value in os.environ.items()
+    if name.startswith("DUSKPOOL_") and "PASSWORD" not in name and re.search(r"\s#", value)
+]
+if _commented:
+    raise ImproperlyConfigured(
+        "Duskpool cannot start: there is a comment behind the value of "
+        f"{', '.join(sorted(_commented))}. Put it on a line of its own."
+    )
 SECRET_KEY = secret("DUSKPOOL_SECRET_KEY")
 _given = {**os.environ, "DUSKPOOL_SECRET_KEY": SECRET_KEY}
 _missing = [name for name in REQUIRED if not _given.get(name)]

@@ -158,3 +158,32 @@ def test_the_settings_of_the_demo_are_refused_beside_those_of_real_use(command):
 def test_what_real_use_asks_for_is_what_the_demo_refuses():
     asked = settings_of("prod", "*s.REQUIRED")
     assert {*asked} == {*used.REAL_USE, "DATABASE_URL"}
+
+
+def lines_of_the_guide() -> dict[str, str]:
+    """What deploy/production.md has in /etc/duskpool.env, as systemd reads it: a line is a comment
+    or a value, and nothing behind a value is taken away (systemd.exec, EnvironmentFile=)."""
+    text = (used.BASE_DIR / "deploy/production.md").read_text("utf-8")
+    block = text.split("3. `/etc/duskpool.env`")[1].split("4. Server")[0]
+    lines = [line.strip() for line in block.splitlines() if line.startswith("       ")]
+    return dict(line.split("=", 1) for line in lines if line and not line.startswith("#"))
+
+
+def test_the_variables_of_the_guide_are_read_as_they_are_meant():
+    guide = lines_of_the_guide() | {"DUSKPOOL_SECRET_KEY": "x" * 40}
+    assert set(REAL) <= set(guide)
+    assert settings_of("prod", "*s.OPERATORS", "s.EMAIL_HOST_USER", **guide) == [
+        "you@example.org",
+        "surveys",
+    ]
+    databases = (used.BASE_DIR / "deploy/production.md").read_text("utf-8").split("for name in ")[1]
+    assert guide["DUSKPOOL_DRILL_URL"].rpartition("/")[2] in databases.split(";")[0].split()
+
+
+def test_a_comment_behind_a_value_is_refused():
+    """With it the services had another secret key than commands from a shell."""
+    with pytest.raises(subprocess.CalledProcessError) as refused:
+        settings_of("prod", "s.OPERATORS", DUSKPOOL_OPERATORS="you@example.org # whom to mail")
+    assert "comment behind the value of DUSKPOOL_OPERATORS" in refused.value.stderr
+    kept = settings_of("prod", "s.EMAIL_HOST_PASSWORD", DUSKPOOL_EMAIL_PASSWORD="pass #1")
+    assert kept == ["pass", "#1"]
