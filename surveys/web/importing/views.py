@@ -182,6 +182,8 @@ def _columns_page(
             "upload": stored,
             "as_in": stored.row.answers.get("as_in", ""),
             "problems": check(stored.table, stored.choices),
+            # Then it is probably the wrong sheet, or its names stand in another row.
+            "is_unmatched": not any(choice.field or choice.species for choice in stored.choices),
             "before": same_file_before(stored),
             "crumbs": _crumbs(request, stored, gettext("Columns")),
         },

@@ -60,6 +60,15 @@ def upload(client, program, text=GOOD + ROWS, name="past.csv"):
     )
 
 
+def test_where_nothing_is_known_the_sheet_and_its_names_are_asked_for(client, program):
+    def opened(text):
+        page = client.get(upload(client, program, text).url)
+        return page.content.decode().count('<details class="import-apart" open>')
+
+    assert opened("Alpha,Beta\nold,cold\nolder,colder\n") == 1
+    assert opened(GOOD + ROWS) == 0
+
+
 def chosen(client, url, **changes):
     """The values of the form as the page shows them, with changes."""
     form = client.get(url).context["form"]
