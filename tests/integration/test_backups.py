@@ -279,6 +279,37 @@ def test_a_drill_says_whether_the_newest_backup_comes_back(
         assert server.execute(query, [f"{databases.names[0]}_drill"]).fetchall() == []
 
 
+@pytest.fixture
+def plain_role(databases: Databases) -> Iterator[str]:
+    """A role like that of deploy/production.md: it owns its database and nothing else."""
+    name = f"{databases.settings['NAME']}_plain"
+    with databases.open("postgres") as server:
+        server.execute(f"CREATE ROLE \"{name}\" LOGIN PASSWORD '{databases.settings['PASSWORD']}'")
+        yield name
+        databases.drop_all()
+        server.execute(f'DROP ROLE "{name}"')
+
+
+@pytest.mark.django_db
+def test_a_role_without_rights_brings_a_backup_back(
+    databases: Databases, told: dict[str, str], plain_role: str, tmp_path: Path
+) -> None:
+    """PostGIS belongs to the superuser who installed it, its coordinate systems too."""
+    made = a_backup(told, tmp_path / "backups")
+    scratch = databases.create("scratch")
+    with databases.open("postgres") as server:
+        server.execute(f'ALTER DATABASE "{scratch}" OWNER TO "{plain_role}"')
+    with databases.open(scratch) as rows:
+        rows.execute("CREATE EXTENSION IF NOT EXISTS postgis")
+    user = quote(databases.settings["USER"], safe="")
+    url = databases.url(scratch).replace(f"//{user}", f"//{plain_role}", 1)
+    drill = [PROJECT / "deploy/drill", "--into", url, tmp_path / "backups"]
+    for _ in range(2):  # the first leaves it empty for the next
+        came_back = run(*drill, env=told)
+        assert came_back.returncode == 0, came_back.stderr
+        assert f"{made} came back" in came_back.stdout
+
+
 def sign(backup: Path) -> None:
     names = ["database.dump", "media.tar", "tables.txt"]
     sums = subprocess.run(["sha256sum", *names], cwd=backup, check=True, capture_output=True)
