@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
+from surveys.models import RecordingPicture
 from surveys.visits.media.pictures import make_picture
 from tests.browser.conftest import (
     DESKTOP,
@@ -118,6 +119,23 @@ def test_review(signed_in, observer, coordinator, route):
     assert Path(download.value.path()).read_bytes() == wave_file(SECONDS)
     assert look(page, "40-review") == []
     listen_closely(page)
+    listen_without_the_sheet(page, f"/{coordinator.program.slug}/listening")
+
+
+def listen_without_the_sheet(page, address):
+    pictured = RecordingPicture.objects.get().pk
+    page.goto(f"{address}/{pictured}")
+    assert look(page, "41-without-the-sheet") == []
+    page.set_viewport_size(PHONE)
+    # A keyboard reaches each answer of a species.
+    peeper = page.get_by_role("group", name="Pseudacris crucifer")
+    peeper.get_by_label("Not heard").focus()
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowRight")
+    expect(peeper.get_by_label("2", exact=True)).to_be_checked()
+    page.get_by_role("button", name="Save and hear the next").click()
+    expect(page.get_by_text("Your answer is saved.")).to_be_visible()
+    expect(page).not_to_have_url(re.compile(str(pictured)))
 
 
 def listen_closely(page):
