@@ -548,7 +548,7 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
     finding = StoredFinding.objects.create(
         visit=handed_in, code="too-cold", severity="query", message_as_stored="Cold."
     )
-    recording = keep(observer, handed_in, sound())
+    recording = keep(observer, handed_in, sound(), stop=1)
     make_stored_picture(recording)
     confirmation = Confirmation.objects.create(
         call=CallIndex.objects.get(period__visit=handed_in),
