@@ -158,5 +158,5 @@ def test_the_reviewer_and_the_members_see_the_values(observer, coordinator, rout
     for expected in ("Salinity, ppt", "12.5", "Reed bed", "Leader", "Wren Holloway"):
         assert expected in reviewed
     shown = page(client_for(observer), "visit", visit, visit_id=visit.pk)
-    for expected in ("Salinity: 12.5 ppt", "Shore: Reed bed", "Leader", "Stop 2, Shore"):
+    for expected in ("Salinity: 12.5 ppt", "Shore: Reed bed", "Leader", "Stop 2: Shore"):
         assert expected in shown
