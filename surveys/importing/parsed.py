@@ -35,8 +35,6 @@ Notice = tuple[str, dict[str, str]]
 
 
 class NoRowsError(RefusedError):
-    """In a workbook the next sheet may hold something."""
-
     def __init__(self) -> None:
         super().__init__(
             _(
@@ -44,6 +42,10 @@ class NoRowsError(RefusedError):
                 "rows below it the visits."
             )
         )
+
+
+class EmptySheetError(NoRowsError):
+    """Not even column names, at most a line of notes: the next sheet may hold something."""
 
 
 def table_json(
@@ -82,7 +84,7 @@ def _found(
     filled = ((number, texts) for number, texts in lines if any(text.strip() for text in texts))
     names, below, above = names_and_rows(filled, layout or Layout())
     if names is None:
-        raise NoRowsError
+        raise EmptySheetError
     headers = names.headers
     while headers and not headers[-1]:
         headers.pop()
@@ -92,7 +94,7 @@ def _found(
     rows = _rows(below, headers, most)
     first = next(rows, None)
     if first is None:
-        raise NoRowsError
+        raise NoRowsError if len(headers) > 1 else EmptySheetError
     yield {
         "headers": headers,
         "notices": [*notices, *_said_of_names(names.row, names.rows, above)],

@@ -18,7 +18,7 @@ from surveys.bounded import RefusedError
 from surveys.importing.layout import Layout, Line, taken_apart
 from surveys.importing.parsed import (
     MOST_COLUMNS,
-    NoRowsError,
+    EmptySheetError,
     Notice,
     clock_of,
     table_json,
@@ -103,10 +103,10 @@ def _first_filled_sheet(
             # The sheet that is read stands first.
             others_last = sorted(names, key=lambda name, read=sheet.title: name != read)
             yield from made(_lines(sheet), notices, layout, others_last)
-        except NoRowsError:
+        except EmptySheetError:
             continue
         return
-    raise NoRowsError
+    raise EmptySheetError
 
 
 def _lines(sheet) -> Iterator[Line]:

@@ -123,6 +123,7 @@ POST_ONLY = {
     "program_entry_move",
     "program_own_field_delete",
     "program_own_field_move",
+    "program_own_species_delete",
     "people_deactivate",
     "people_reactivate",
     "people_rename",
