@@ -19,13 +19,14 @@ UNIT = "C or F: the unit that was typed; the value is in °C. Blank without a re
 
 
 class ConfirmationSerializer(serializers.ModelSerializer):
-    """Who heard the call again, in which recording, and when."""
+    """Who heard the call again, in which recording, and when. With `without_sheet` two people named
+    the species who had not seen the sheet; `by` is the second of them."""
 
     by = serializers.CharField(source="by.name")
 
     class Meta:
         model = Confirmation
-        fields = ["id", "recording", "by", "at"]
+        fields = ["id", "recording", "by", "at", "without_sheet"]
         read_only_fields = fields
 
 

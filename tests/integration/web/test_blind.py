@@ -4,6 +4,7 @@ import pytest
 from django.urls import reverse
 
 from accounts.models import Role
+from surveys.api.serializers.records import ConfirmationSerializer
 from surveys.models import BlindAnswer, Confirmation
 from tests.support.builders import (
     make_accepted_visit,
@@ -72,7 +73,9 @@ def test_answers_are_stored_and_the_coordinator_sees_them_with_the_visit(
     assert "No recording waits for you" in answer.content.decode()
     client_for(second).post(address, {f"heard-{PEEPER}": "3", "note": "one far away"})
     assert BlindAnswer.objects.get(listener=second.person).note == "one far away"
-    assert Confirmation.objects.get().call.species.code == PEEPER
+    confirmation = Confirmation.objects.get()
+    assert confirmation.call.species.code == PEEPER
+    assert ConfirmationSerializer(confirmation).data["without_sheet"] is True
     page = (
         client_for(coordinator)
         .get(reverse("web:review_visit", args=[program.slug, visit.pk]))
