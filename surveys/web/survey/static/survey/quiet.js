@@ -7,8 +7,9 @@ const AT_STOP = "duskpool-at-stop";
 let isWorking = false;
 let letGo = null;
 
-/** Hold a lock; gives what lets go of it. */
+/** Hold a lock; gives what lets go of it. Browsers have locks by HTTPS only. */
 export function hold(name) {
+  if (!navigator.locks) return Promise.resolve(() => {});
   return new Promise((held) => {
     navigator.locks.request(name, { mode: "shared" }, () => new Promise((free) => held(free)));
   });
