@@ -1,5 +1,7 @@
 // The program's reference calls on the phone: taken along with a route, gone when its places go.
 const NAME = "duskpool-calls:";
+// Set while there are any. Without it nobody asks the cache: pages that were closed meanwhile stayed open.
+const ANY = "duskpool-calls";
 
 /**
  * Keep what the packet names, and nothing else. Gives how many are on the phone and their bytes;
@@ -8,9 +10,10 @@ const NAME = "duskpool-calls:";
 export async function keepReferences({ slug, references = [] }) {
   if (!globalThis.caches) return { number: 0, bytes: 0 };
   if (!references.length) {
-    await caches.delete(NAME + slug);
+    if (localStorage.getItem(ANY)) await caches.delete(NAME + slug);
     return { number: 0, bytes: 0 };
   }
+  localStorage.setItem(ANY, "yes");
   const cache = await caches.open(NAME + slug);
   const wanted = new Set(references.map(({ url }) => new URL(url, window.location.href).href));
   for (const { url } of await cache.keys()) if (!wanted.has(url)) await cache.delete(url);
@@ -32,6 +35,8 @@ export async function soundOf(slug, url) {
 }
 
 export async function forgetReferences() {
+  if (!localStorage.getItem(ANY)) return;
   const names = (await globalThis.caches?.keys()) ?? [];
   await Promise.all(names.filter((name) => name.startsWith(NAME)).map((name) => caches.delete(name)));
+  localStorage.removeItem(ANY);
 }
