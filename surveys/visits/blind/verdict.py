@@ -77,14 +77,5 @@ def _agreed_index(indexes: Sequence[int]) -> int | None:
 
 def _all_alike(answers: Sequence[Answer], named: Sequence[Mapping[str, int]]) -> bool:
     """Whether at least two answered, and all named the same species or could hear nothing."""
-    if len(answers) < AGREEING:
-        return False
-    return (
-        len(
-            {
-                (answer.usable, frozenset(heard))
-                for answer, heard in zip(answers, named, strict=True)
-            }
-        )
-        == 1
-    )
+    found = {(one.usable, frozenset(heard)) for one, heard in zip(answers, named, strict=True)}
+    return len(answers) >= AGREEING and len(found) == 1

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import uuid
 from collections import Counter, defaultdict
 from collections.abc import Iterable
@@ -34,15 +33,15 @@ SAMPLE_SHARE = len(SAMPLE_DIGITS) / 16
 MOST_COMPARED = 300
 
 
-def may_listen(member: Membership, today: dt.date) -> bool:
+def may_listen(member: Membership) -> bool:
     """Coordinators; and, where the program says so, observers whose call-identification test is
-    valid."""
+    valid today."""
     if may(member, Permission.REVIEW):
         return True
     return (
         may(member, Permission.SURVEY)
         and member.program.tested_observers_listen
-        and validity_on(member, today) is Validity.VALID
+        and validity_on(member, today_of(member.program)) is Validity.VALID
     )
 
 
@@ -68,9 +67,7 @@ def waiting_recordings(member: Membership) -> QuerySet[Recording]:
 
 def count_to_listen(member: Membership) -> int:
     """How many wait for the member; 0 for who may not listen."""
-    if not may_listen(member, today_of(member.program)):
-        return 0
-    return waiting_recordings(member).count()
+    return waiting_recordings(member).count() if may_listen(member) else 0
 
 
 def in_sample(recordings: QuerySet[Recording]) -> QuerySet[Recording]:

@@ -21,6 +21,7 @@ from surveys.visits.blind.waiting import next_recording, waiting_recordings
 from surveys.visits.exceptions import NotYours
 from surveys.visits.loading import checklist_on
 from surveys.web.recordings.blind_forms import BlindAnswerForm
+from surveys.web.recordings.views import seekable_copy
 
 
 @require_safe
@@ -71,11 +72,9 @@ def blind_listen(request: ProgramRequest, recording_id: UUID) -> HttpResponse:
 def blind_sound(request: ProgramRequest, recording_id: UUID) -> HttpResponseBase:
     """The sound alone: its file name would tell route, stop and species."""
     recording = answering.find_waiting(request.membership, recording_id)
-    picture = getattr(recording, "picture", None)
-    copy = picture.seekable if picture is not None and picture.seekable else None
     return serve_file(
         request,
-        copy or recording.audio,
+        seekable_copy(recording) or recording.audio,
         etag=f'"{recording.sha256}-blind"',
         content_type=recording.media_type,
     )

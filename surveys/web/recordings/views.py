@@ -35,7 +35,7 @@ def recording(request: ProgramRequest, recording_id: UUID) -> HttpResponseBase:
     jump in, where there is one. A download is what was sent."""
     sound = find_recording(request.membership, recording_id)
     kind = "attachment" if "download" in request.GET else "inline"
-    copy = _copy(sound) if kind == "inline" else None
+    copy = seekable_copy(sound) if kind == "inline" else None
     response = serve_file(
         request,
         copy or sound.audio,
@@ -81,7 +81,7 @@ def sheet_recording(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
     return redirect("web:sheet", program=member.program.slug, visit_id=visit_id)
 
 
-def _copy(recording: Recording) -> FieldFile | None:
+def seekable_copy(recording: Recording) -> FieldFile | None:
     picture = getattr(recording, "picture", None)
     return picture.seekable if picture is not None and picture.seekable else None
 
