@@ -4,6 +4,7 @@ observer does who has found one; whoever was named may say no."""
 from __future__ import annotations
 
 import datetime as dt
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -11,6 +12,7 @@ from django.db.models import Q
 from django.http import Http404
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
+from procrastinate.tasks import Task
 
 from accounts.access import Permission, may, require
 from accounts.edit_conflicts import Seen
@@ -188,14 +190,7 @@ def _coordinators(member: Membership) -> set[Person]:
 def _tell_of(
     substitute: Substitute, readers: set[Person], member: Membership, site_url: str
 ) -> None:
-    for reader in sorted(readers - {member.person}, key=lambda person: person.pk):
-        defer_by_day(
-            mail_substitute,
-            member.program.time_zone,
-            substitute_id=substitute.pk,
-            person_id=reader.pk,
-            site_url=site_url,
-        )
+    _mail(mail_substitute, readers, member, substitute_id=substitute.pk, site_url=site_url)
 
 
 def _drop(
@@ -212,14 +207,21 @@ def _drop(
     substitute.delete()
     substitute.pk = gone
     readers = readers | {substitute.person, substitute.assignment.observer}
-    for reader in sorted(readers - {member.person}, key=lambda person: person.pk):
-        defer_by_day(
-            mail_no_substitute,
-            member.program.time_zone,
-            assignment_id=substitute.assignment_id,
-            window=substitute.window,
-            former_id=substitute.person_id,
-            person_id=reader.pk,
-            site_url=site_url,
-        )
+    _mail(
+        mail_no_substitute,
+        readers,
+        member,
+        assignment_id=substitute.assignment_id,
+        window=substitute.window,
+        former_id=substitute.person_id,
+        site_url=site_url,
+    )
     return substitute
+
+
+def _mail(
+    task: Task[Any, Any, Any], readers: set[Person], member: Membership, **about: Any
+) -> None:
+    """By day, to each of them but the member."""
+    for reader in sorted(readers - {member.person}, key=lambda person: person.pk):
+        defer_by_day(task, member.program.time_zone, person_id=reader.pk, **about)
