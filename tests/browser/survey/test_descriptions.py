@@ -84,6 +84,7 @@ def test_no_call_is_played_while_somebody_listens(at_stop):
     # As another tab would: the call that plays is cut off.
     at_stop.evaluate(HOLD, "duskpool-recording:1")
     expect(play).to_have_text("Play one")
+    expect(box).to_contain_text("A recording is being made.")
     play.click()
     expect(box).to_contain_text("A recording is being made.")
     at_stop.evaluate("() => window.letGo()")
@@ -94,6 +95,7 @@ def test_no_call_is_played_during_the_quiet_wait(at_stop):
     at_stop.get_by_role("button", name="Start listening early").wait_for()
     box = described(at_stop, "Spring peeper")
     play = box.get_by_role("button", name="Play one: Spring peeper")
+    # The wait may have begun a moment ago: a call that plays already is cut off.
     play.click()
     expect(box).to_contain_text("You are waiting or listening at a stop.")
     expect(play).to_have_text("Play one")

@@ -27,10 +27,12 @@ function showPlayer(box, form) {
     trouble.textContent = "";
     show(true);
     const asked = wanted(form, Number(box.dataset.celsius || Number.NaN));
-    const why = await play({ ...asked, voices: [{ call, index: asked.index }] }, () => show(false));
-    if (!why) return undefined;
-    trouble.textContent = why;
-    return show(false);
+    const ended = (why) => {
+      trouble.textContent = why;
+      show(false);
+    };
+    const why = await play({ ...asked, voices: [{ call, index: asked.index }] }, ended);
+    return why && ended(why);
   });
   box.hidden = false;
 }

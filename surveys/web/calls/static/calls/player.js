@@ -8,7 +8,7 @@ let context = null;
 const LOOK_MS = 500;
 let playing = null;
 
-/** Why nothing may be played now, in words; blank once it plays. `ended` is called when it stops. */
+/** Why nothing may be played now, in words; blank once it plays. `ended(why)` is called when it stops. */
 export async function play(asked, ended) {
   const why = await whyQuiet();
   if (why) return why;
@@ -36,9 +36,9 @@ export async function playFile(sound, ended) {
   const audio = new Audio(address);
   const own = begun(
     () => audio.pause(),
-    () => {
+    (why) => {
       URL.revokeObjectURL(address);
-      ended();
+      ended(why);
     },
   );
   audio.onended = () => over(own);
@@ -49,22 +49,26 @@ export async function playFile(sound, ended) {
   return "";
 }
 
-export function stop() {
+/** `why` is blank where the user stops it. */
+export function stop(why = "") {
   const own = playing;
   own?.halt();
-  over(own);
+  over(own, why);
 }
 
 function begun(halt, ended) {
   const own = { halt, ended };
-  own.watch = setInterval(async () => (await whyQuiet()) && own === playing && stop(), LOOK_MS);
+  own.watch = setInterval(async () => {
+    const why = await whyQuiet();
+    if (why && own === playing) stop(why);
+  }, LOOK_MS);
   playing = own;
   return own;
 }
 
-function over(one) {
+function over(one, why = "") {
   if (!one || one !== playing) return;
   playing = null;
   clearInterval(one.watch);
-  one.ended();
+  one.ended(why);
 }

@@ -66,9 +66,10 @@ function playButton(label, name, trouble, begin) {
   let stop = null;
   const node = button(label, press, { name: "ear", "aria-label": `${label}: ${name}` });
   const words = node.querySelector("span");
-  const ended = () => {
+  const ended = (why) => {
     stop = null;
     setText(words, label);
+    setText(trouble, why);
   };
 
   async function press() {
