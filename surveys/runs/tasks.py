@@ -1,4 +1,4 @@
-"""What the worker does about jobs and runs every minute and every night."""
+"""What the worker does about jobs and runs, several times a minute and every night."""
 
 import contextlib
 import datetime as dt
@@ -24,13 +24,16 @@ log = logging.getLogger(__name__)
 # A worker says every ten seconds that it is alive.
 SILENT = dt.timedelta(seconds=30)
 LOOK_AGAIN_S = 12
+# With the seconds at the end. A job of a dead worker waits for the silence, this and the second
+# look: 62 s at most.
+_EVERY_20_S = "* * * * * */20"
 KEEP_JOBS = dt.timedelta(days=7)
 # They may be tried again, and operators see them for a week. Letters are sealed, yet not for ever.
 KEEP_FAILED = dt.timedelta(days=30)
 KEEP_RUNS = dt.timedelta(days=90)
 
 
-@app.periodic(cron="* * * * *")
+@app.periodic(cron=_EVERY_20_S)
 @app.task(name="runs.take_up_stalled", queue=SHORT, queueing_lock="take up stalled jobs")
 def take_up_stalled(timestamp: int) -> None:
     """Jobs whose worker was killed, and says no more that it is alive, go to the next worker."""
@@ -52,7 +55,7 @@ def take_up_silent(signs: dict[str, str]) -> None:
 def _look_again(seen: Mapping[int, dt.datetime]) -> None:
     """A job of its own, since one that slept would keep a place from other short tasks."""
     later = take_up_silent.configure(schedule_in={"seconds": LOOK_AGAIN_S})
-    # One that waits still looks for the same workers, or the next minute does.
+    # One that waits still looks for the same workers, or the next one does.
     with contextlib.suppress(AlreadyEnqueued), transaction.atomic():
         later.defer(signs={str(worker): at.isoformat() for worker, at in seen.items()})
 
@@ -122,7 +125,7 @@ def _drop(job: ProcrastinateJob) -> None:
     name="runs.clean_up", queue=SHORT, queueing_lock="clean up runs and jobs", pass_context=True
 )
 async def clean_up(context: JobContext, timestamp: int) -> None:
-    """Forget what ended long ago. Looking for stalled jobs alone is a job a minute."""
+    """Forget what ended long ago. Looking for stalled jobs alone is three jobs a minute."""
     hour = dt.timedelta(hours=1)
     jobs = context.app.job_manager
     await jobs.delete_old_jobs(nb_hours=KEEP_JOBS // hour)

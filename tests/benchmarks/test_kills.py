@@ -36,6 +36,7 @@ from pathlib import Path
 import psycopg
 import pytest
 
+from tests.benchmarks.kills.backlog import Backlog
 from tests.benchmarks.kills.clients import (
     Book,
     Person,
@@ -102,6 +103,7 @@ def test_nothing_acknowledged_is_lost(site, record_property):
     rng = random.Random(SEED)
     facts = site.begin()
     book, over = Book(), threading.Event()
+    backlog = Backlog(site.connect)
 
     def person(cookie: str) -> Person:
         return Person(cookie, site.port, facts["program"], book, over)
@@ -134,9 +136,11 @@ def test_nothing_acknowledged_is_lost(site, record_property):
     over.set()
     for thread in threads:
         thread.join(timeout=120)
-    waited, held = wait_until_done(site)
+    waited, held = wait_until_done(site, backlog)
+    backlog.end()
     found = judge(site, book)
     said = words(killed, book, waited, found) + f"\njobs of dead workers after 2 minutes: {held}"
+    said += taken_up(backlog)
     said += "".join(f"\n{seconds:.0f} s until the {part} answered after {what}"
                     for seconds, part, what in sorted(waits, reverse=True)[:5])  # fmt: skip
     record_property("kills", said)
@@ -144,6 +148,7 @@ def test_nothing_acknowledged_is_lost(site, record_property):
     assert found["lost"] == [], said
     assert found["doubled"] == [], said
     assert (found["stuck"], held) == (0, 0), said
+    assert max((seconds for seconds, _ in backlog.again), default=0) < STUCK_AFTER_S, said
     assert book.surprises == [], said
 
 
@@ -166,13 +171,24 @@ STANDING = """
 """
 
 
-def wait_until_done(site: Site) -> tuple[float, int | None]:
+def taken_up(backlog: Backlog) -> str:
+    longest = "".join(
+        f"\n{seconds:.0f} s until {task} was at work again"
+        for seconds, task in sorted(backlog.again, reverse=True)[:10]
+    )
+    return f"\n{len(backlog.again)} attempts broke off{longest}\nleft after the last kill: " + (
+        "\n".join(backlog.told)
+    )
+
+
+def wait_until_done(site: Site, backlog: Backlog) -> tuple[float, int | None]:
     """Seconds until nothing is under way, and how many jobs dead workers hold after two minutes."""
     began = moved_at = time.monotonic()
     held = moved = None
     while time.monotonic() - moved_at < GIVE_UP_AFTER_S:
         if time.monotonic() - began > STUCK_AFTER_S and held is None:
             held = asked(site, OF_DEAD_WORKERS)
+        backlog.tell(since=began)
         if asked(site, UNDER_WAY) == 0:
             break
         if (now := asked(site, MOVED)) != moved:
