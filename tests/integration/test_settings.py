@@ -1,5 +1,6 @@
 """Settings of real use and of the demo, read as a server reads them."""
 
+import base64
 import subprocess
 import sys
 
@@ -13,6 +14,8 @@ REAL = {
     "DUSKPOOL_EMAIL_HOST": "mail.example.org",
     "DUSKPOOL_FROM_EMAIL": "surveys@example.org",
 }
+# As long and mixed as one of `openssl rand -base64 48`.
+LONG_KEY = base64.b64encode(bytes(range(100, 148))).decode()
 
 
 def settings_of(module: str, *names: str, **environment: str) -> list[str]:
@@ -138,6 +141,22 @@ def test_the_site_starts_without_what_only_draws_and_prints():
         check=True,
     )
     assert started.stdout == "set()\n"
+
+
+def test_django_finds_nothing_unsafe_in_the_settings_of_real_use():
+    """Its own checks: documentation of Django 5.2, Deployment checklist and System check
+    framework, security tags."""
+    checked = subprocess.run(
+        [sys.executable, "manage.py", "check", "--deploy", "--fail-level", "WARNING"],
+        env=REAL
+        | {"DJANGO_SETTINGS_MODULE": "deploy.settings.prod", "DUSKPOOL_SECRET_KEY": LONG_KEY},
+        cwd=used.BASE_DIR,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert checked.returncode == 0, checked.stderr
+    assert "no issues" in checked.stdout
 
 
 @pytest.mark.parametrize("command", ["migrate", "load_species", "help"])
