@@ -85,13 +85,22 @@ COVERED = """() => {
     .filter(([, box]) => box.top < note.bottom - 1 && box.bottom > note.top + 1)
     .map(([one]) => `the sentence covers ${one.outerHTML.slice(0, 90)}`);
 }"""
+# A thumb that wants one must not press the other.
+TOUCHING = """() => [...document.querySelectorAll("button + button")]
+  .filter((one) => one.checkVisibility() && one.previousElementSibling.checkVisibility())
+  .map((one) => [one, one.getBoundingClientRect()])
+  .map(([one, box]) => [one, box, one.previousElementSibling.getBoundingClientRect()])
+  .filter(([, a, b]) => Math.max(a.left - b.right, b.left - a.right, a.top - b.bottom) < 3)
+  .map(([one]) => `touches the one before: ${one.outerHTML.slice(0, 90)}`)"""
 # A small phone, and one on its side.
 OTHER_SIZES = ({"width": 320, "height": 568}, {"width": 844, "height": 390})
 if PICTURES:
     OTHER_SIZES += ({"width": 1280, "height": 800},)
 CUT = """() => {
   const { scrollWidth: width, clientWidth } = document.documentElement;
-  const cut = [...document.querySelectorAll(".dock button, .bar button, dialog[open] button")]
+  const title = ".bar__title:not(:has(+ .snack > div))";
+  const all = `${title}, .dock button, .bar button, dialog[open] button`;
+  const cut = [...document.querySelectorAll(all)]
     .filter((one) => one.checkVisibility())
     .filter(
       (one) =>
@@ -362,7 +371,8 @@ def look(phone, lights) -> Iterator[Callable[[str], None]]:
         for light in lights:
             found.extend(faults_in_light(phone.page, name, light))
         phone.page.evaluate("document.documentElement.dataset.night = 'red'")
-        found.extend(f"{name}: {words}" for words in phone.page.evaluate(COVERED))
+        for faults in (COVERED, CUT, TOUCHING):
+            found.extend(f"{name}: {words}" for words in phone.page.evaluate(faults))
         for size in OTHER_SIZES:
             found.extend(faults_in_size(phone.page, name, size))
         phone.page.set_viewport_size(PHONE)

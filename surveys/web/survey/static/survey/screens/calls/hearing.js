@@ -46,7 +46,7 @@ function madeRow({ call, words }, name, trouble) {
   return h(
     "div",
     null,
-    h("div", { class: "row" }, player(gettext("Play one"), 1), player(gettext("Play a chorus"), 3)),
+    h("div", { class: "steps" }, player(gettext("Play one"), 1), player(gettext("Play a chorus"), 3)),
     h("p", { class: "small muted" }, `${gettext("Made by computer.")} ${words}`),
   );
 }
@@ -58,7 +58,7 @@ function recordedRow({ url, by, license }, name, trouble) {
     return gettext("This recording is not on this phone. Play it where there is signal.");
   });
   const words = gettext("Recorded by {by} ({license}).", { by, license });
-  return h("div", null, h("div", { class: "row" }, node), h("p", { class: "small muted" }, words));
+  return h("div", null, h("div", { class: "steps" }, node), h("p", { class: "small muted" }, words));
 }
 
 /** `begin(player, ended)` plays; it gives why it could not, in words. */
