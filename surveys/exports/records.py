@@ -207,6 +207,7 @@ CALLS = RecordTable(
             species="main.scientific_name",
             call_index="main.call_index",
             confirmed_by_ear="CASE WHEN main.call_index > 0 THEN main.confirmed_at IS NOT NULL END",
+            checked_by_ear="CASE WHEN main.call_index > 0 THEN coalesce(main.checked, false) END",
             confirmed_by="person.name",
             recorded_index="main.recorded_index",
             far_index="main.far_index",

@@ -56,7 +56,7 @@ ORDER BY p.night, p.visit_id, p.stop_id
 """
 
 CALLS = """
-SELECT period_id, species_id, call_index, confirmed_at IS NOT NULL AS certain
+SELECT period_id, species_id, call_index, confirmed_at IS NOT NULL AS certain, checked
 FROM counted_record
 WHERE program_id = %(program)s
 ORDER BY species_id
@@ -162,6 +162,7 @@ def _heard(calls: list, positions: Mapping[object, int]) -> dict[int, Heard]:
             at=np.array([positions[call.period_id] for call in of_species], dtype=np.int64),
             index=_floats(call.call_index for call in of_species),
             certain=np.array([call.certain for call in of_species], dtype=np.bool_),
+            checked=np.array([call.checked for call in of_species], dtype=np.bool_),
         )
         for species_id, group in groupby(calls, key=attrgetter("species_id"))
         if (of_species := list(group))

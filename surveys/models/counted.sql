@@ -73,10 +73,23 @@ SELECT id, period_id, species_id, "index", counts_in_trends
 FROM surveys_callindex
 WHERE NOT (distance = 'far' AND (counts_in_trends OR not_sure));
 
+-- Stops of visits of which at least two people heard a recording without seeing the sheet, and are
+-- done with it. So what was written down there is checked, all of it, whatever they named.
+CREATE VIEW heard_again AS
+SELECT r.visit_id, r.stop_id
+FROM surveys_blindlistening l
+JOIN surveys_recording r ON r.id = l.recording_id
+WHERE l.finished_at IS NOT NULL
+  AND (SELECT count(*) FROM surveys_blindanswer a
+       WHERE a.listening_id = l.recording_id AND a.is_usable) >= 2
+GROUP BY r.visit_id, r.stop_id;
+
 -- One row a call that was written down at a counted period. call_index is 1 to 3, or null where
 -- the row makes its species missing there, not absent: it was heard but not known for sure, or a
 -- coordinator left it out. A species off the checklist of the night is here too; listed tells.
 -- confirmed_by_id and confirmed_at are null unless the call was confirmed by ear, from a recording.
+-- checked: people who did not see the sheet heard a recording of the stop, and either agreed on the
+-- species or are done.
 CREATE VIEW counted_written AS
 SELECT c.id,
        c.period_id,
@@ -90,10 +103,13 @@ SELECT c.id,
        p.program_id,
        p.route_id,
        p.night,
-       p.season_year
+       p.season_year,
+       c.counts_in_trends AND (h.visit_id IS NOT NULL OR coalesce(f.without_sheet, false))
+           AS checked
 FROM counted_period p
 JOIN call_within c ON c.period_id = p.id
 LEFT JOIN surveys_confirmation f ON f.call_id = c.id
+LEFT JOIN heard_again h ON h.visit_id = p.visit_id AND h.stop_id = p.stop_id
 LEFT JOIN surveys_checklistentry e
   ON e.program_id = p.program_id
  AND e.species_id = c.species_id
@@ -113,7 +129,7 @@ SELECT joint_id, member_id, false FROM surveys_jointmember;
 -- One row a counted period and species of which a record speaks there. call_index is the highest
 -- of these records, or null: missing. So a joint entry is heard wherever it or a member was, and a
 -- member is missing where a joint entry of it was written down and itself was not. Confirmed by
--- ear is only what was written down as the very species.
+-- ear, or checked, is only what was written down as the very species.
 CREATE VIEW counted_record AS
 SELECT w.period_id,
        x.species_id,
@@ -125,7 +141,8 @@ SELECT w.period_id,
        w.program_id,
        w.route_id,
        w.night,
-       w.season_year
+       w.season_year,
+       coalesce(bool_or(w.checked) FILTER (WHERE x.recorded_id = x.species_id), false) AS checked
 FROM counted_written w
 JOIN record_speaks_of x ON x.recorded_id = w.species_id
 GROUP BY w.period_id, x.species_id, w.visit_id, w.stop_id, w.program_id, w.route_id, w.night,
@@ -177,7 +194,9 @@ SELECT p.id AS period_id,
        p.night,
        p.season_year,
        p.started_at,
-       p.changed_at
+       p.changed_at,
+       c.counts_in_trends AND (h.visit_id IS NOT NULL OR coalesce(f.without_sheet, false))
+           AS checked
 FROM counted_period p
 CROSS JOIN surveys_species s
 LEFT JOIN surveys_checklistentry e
@@ -186,12 +205,13 @@ LEFT JOIN surveys_checklistentry e
  AND (e.listed_from IS NULL OR e.listed_from <= p.night)
  AND (e.listed_until IS NULL OR p.night <= e.listed_until)
 LEFT JOIN call_within c ON c.period_id = p.id AND c.species_id = s.id
-LEFT JOIN surveys_confirmation f ON f.call_id = c.id;
+LEFT JOIN surveys_confirmation f ON f.call_id = c.id
+LEFT JOIN heard_again h ON h.visit_id = p.visit_id AND h.stop_id = p.stop_id;
 
 -- One row a counted period and species on the checklist that night: heard, silent or missing.
 CREATE VIEW counted_call AS
 SELECT period_id, species_id, species_code, scientific_name, call_index, recorded_index,
        far_index, confirmed_by_id, confirmed_at, visit_id, stop_id, program_id, route_id,
-       route_code, region, night, season_year, started_at, changed_at
+       route_code, region, night, season_year, started_at, changed_at, checked
 FROM counted_period_species
 WHERE listed;

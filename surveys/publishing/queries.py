@@ -52,6 +52,7 @@ ORDER BY p.night, p.route_code COLLATE "C", p.visit_id, s.number, p.id
 CALLS = """
 SELECT c.period_id::text AS period, c.scientific_name AS species, c.call_index,
        CASE WHEN c.call_index > 0 THEN c.confirmed_at IS NOT NULL END AS confirmed_by_ear,
+       CASE WHEN c.call_index > 0 THEN coalesce(c.checked, false) END AS checked_by_ear,
        c.confirmed_by_id, c.recorded_index, c.far_index
 FROM counted_call c
 JOIN surveys_stop s ON s.id = c.stop_id

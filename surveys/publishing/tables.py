@@ -301,6 +301,11 @@ CALLS = Table(
             "Whether someone other than the observer heard it again in a recording of the stop; "
             "blank where it was not heard.",
         ),
+        yes_no(
+            "checked_by_ear",
+            "Whether people who had not seen the sheet heard a recording of the stop, whether or not "
+            "they named the species; blank where it was not heard.",
+        ),
         text(
             "confirmed_by",
             "Who did: the name, where that person agreed to be named, else a pseudonym.",

@@ -46,6 +46,8 @@ from surveys.trends.whole_program import weights_of
 SITES: tuple[Site, ...] = ("stop", "route")
 # Columns that had another name in publications from before.
 _FORMER = {"noise": "noise_index"}
+# Columns that publications from before lack; they read as blank.
+_LATER = {"checked_by_ear"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -195,11 +197,15 @@ def read_columns(folder: Path, table: str, *names: str) -> Iterator[list[str]]:
     with (folder / f"{table}.csv").open(encoding="utf-8", newline="") as file:
         lines = csv.reader(file)
         header = next(lines)
-        places = [
-            header.index(name if name in header else _FORMER.get(name, name)) for name in names
-        ]
+        places = [_place(header, name) for name in names]
         for line in lines:
-            yield [_text(line[place]) for place in places]
+            yield ["" if place is None else _text(line[place]) for place in places]
+
+
+def _place(header: list[str], name: str) -> int | None:
+    if name in _LATER and name not in header:
+        return None
+    return header.index(name if name in header else _FORMER.get(name, name))
 
 
 def _ordinal(date: str) -> int:
@@ -296,11 +302,12 @@ def _read_joint_entries(folder: Path) -> list[JointEntry]:
 
 
 def _read_calls(folder: Path) -> list[list[str]]:
-    """Rows that are no zeros: period, species, call index, the index written down for it, and
-    whether it was confirmed by ear."""
+    """Rows that are no zeros: period, species, call index, the index written down for it, whether
+    it was confirmed by ear, and whether people who had not seen the sheet heard a recording."""
     rows = read_columns(
-        folder, "calls", "period", "species", "call_index", "recorded_index", "confirmed_by_ear"
-    )
+        folder, "calls", "period", "species", "call_index", "recorded_index", "confirmed_by_ear",
+        "checked_by_ear",
+    )  # fmt: skip
     return [row for row in rows if row[2] != "0"]
 
 
@@ -309,16 +316,19 @@ def _heard(calls: list[list[str]], at: dict[str, int], names: dict[str, int]) ->
     places: dict[int, list[int]] = {}
     indices: dict[int, list[float]] = {}
     certain: dict[int, list[bool]] = {}
-    for period, species, index, _, confirmed in calls:
+    again: dict[int, list[bool]] = {}
+    for period, species, index, _, confirmed, checked in calls:
         position = names[species]
         places.setdefault(position, []).append(at[period])
         indices.setdefault(position, []).append(float(index) if index else np.nan)
         certain.setdefault(position, []).append(confirmed == "true")
+        again.setdefault(position, []).append(checked == "true")
     return {
         position: Heard(
             at=np.array(places[position], dtype=np.int64),
             index=np.array(indices[position], dtype=np.float64),
             certain=np.array(certain[position], dtype=np.bool_),
+            checked=np.array(again[position], dtype=np.bool_),
         )
         for position in sorted(places)
     }
@@ -327,7 +337,7 @@ def _heard(calls: list[list[str]], at: dict[str, int], names: dict[str, int]) ->
 def _records(calls: list[list[str]], year_of: dict[str, int]) -> dict[str, dict[int, int]]:
     """How often each entry itself was written down, by its name and season year."""
     counts: dict[str, dict[int, int]] = {}
-    for period, species, _, recorded, _ in calls:
+    for period, species, _, recorded, *_ in calls:
         if recorded:
             years = counts.setdefault(species, {})
             years[year_of[period]] = years.get(year_of[period], 0) + 1

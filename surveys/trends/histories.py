@@ -61,7 +61,8 @@ class PeriodColumns:
 
     ``call_index`` and ``heard`` are floats with NaN for missing; ``night`` is an ordinal day
     (``date.toordinal``). Labels of routes and stops may be strings or integers. ``certain`` marks
-    detections that somebody confirmed; None where none was. ``way`` tells apart the rules under
+    detections that somebody confirmed, ``checked`` those of which people who had not seen the sheet
+    heard a recording; None where there was none. ``way`` tells apart the rules under
     which periods were listened to: equal numbers, equal rules; None where they are all the same.
     ``first_season`` marks periods of observers in their first season year; None where nobody knows.
     """
@@ -75,6 +76,7 @@ class PeriodColumns:
     heard: FloatArray
     covariates: Mapping[str, FloatArray] = field(default_factory=dict)
     certain: BoolArray | None = None
+    checked: BoolArray | None = None
     way: IntArray | None = None
     first_season: BoolArray | None = None
 
@@ -92,6 +94,7 @@ class PeriodColumns:
                 name: array
                 for name, array in (
                     ("certain", self.certain),
+                    ("checked", self.checked),
                     ("way", self.way),
                     ("first_season", self.first_season),
                 )
@@ -112,7 +115,8 @@ class Histories:
     """Detection histories, one row a site and season.
 
     ``detected`` is (rows, visits) of 0, 1 and NaN; ``call_index`` likewise of 0 to 3 and NaN;
-    ``certain`` (rows, visits) marks confirmed detections, None where there is none;
+    ``certain`` (rows, visits) marks confirmed detections, ``checked`` those that somebody heard
+    again without the sheet, None where there is none;
     ``night`` holds ordinal days, NaN where missing. ``cluster`` is the route of each row, the
     unit that is independent of the others. Site covariates are (rows,), visit covariates
     (rows, visits).
@@ -127,6 +131,7 @@ class Histories:
     site_covariates: Mapping[str, FloatArray] = field(default_factory=dict)
     visit_covariates: Mapping[str, FloatArray] = field(default_factory=dict)
     certain: BoolArray | None = None
+    checked: BoolArray | None = None
 
 
 def take(periods: PeriodColumns, kept: BoolArray | IntArray) -> PeriodColumns:
@@ -141,6 +146,7 @@ def take(periods: PeriodColumns, kept: BoolArray | IntArray) -> PeriodColumns:
         heard=periods.heard[kept],
         covariates={name: values[kept] for name, values in periods.covariates.items()},
         certain=None if periods.certain is None else periods.certain[kept],
+        checked=None if periods.checked is None else periods.checked[kept],
         way=None if periods.way is None else periods.way[kept],
         first_season=None if periods.first_season is None else periods.first_season[kept],
     )
@@ -289,9 +295,8 @@ def build_histories(
         visit_covariates={
             name: _mean(shape, at, values[listened]) for name, values in periods.covariates.items()
         },
-        certain=None
-        if periods.certain is None
-        else _reduce(np.fmax, shape, at, periods.certain[listened].astype(np.float64)) > 0,
+        certain=_marked(shape, at, periods.certain, listened),
+        checked=_marked(shape, at, periods.checked, listened),
     )
 
 
@@ -337,6 +342,7 @@ def select_rows(histories: Histories, rows: AnyArray) -> Histories:
             name: values[rows] for name, values in histories.visit_covariates.items()
         },
         certain=None if histories.certain is None else histories.certain[rows],
+        checked=None if histories.checked is None else histories.checked[rows],
     )
 
 
@@ -353,6 +359,18 @@ def _optional(values: list[int | None] | list[bool | None] | list[float | None])
     return np.array(
         [np.nan if value is None else float(value) for value in values], dtype=np.float64
     )
+
+
+def _marked(
+    shape: tuple[int, int],
+    at: tuple[AnyArray, AnyArray],
+    marks: BoolArray | None,
+    listened: BoolArray,
+) -> BoolArray | None:
+    """Whether any of what was listened to has the mark, (rows, visits)."""
+    if marks is None:
+        return None
+    return _reduce(np.fmax, shape, at, marks[listened].astype(np.float64)) > 0
 
 
 def _reduce(

@@ -50,11 +50,13 @@ class Listed:
 @dataclass(frozen=True, kw_only=True)
 class Heard:
     """The call rows of one species: positions of their periods, and the index, NaN where the
-    row makes the species missing. `certain` marks those that somebody confirmed by ear."""
+    row makes the species missing. `certain` marks those that somebody confirmed by ear, `checked`
+    those of which people who did not see the sheet have heard a recording."""
 
     at: IntArray
     index: FloatArray
     certain: BoolArray | None = None
+    checked: BoolArray | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,7 +125,12 @@ class SpeciesPeriods:
             *(values for _, values in sorted(columns.covariates.items())),
             *(
                 array
-                for array in (columns.certain, columns.way, columns.first_season)
+                for array in (
+                    columns.certain,
+                    columns.checked,
+                    columns.way,
+                    columns.first_season,
+                )
                 if array is not None
             ),
         ]
@@ -154,13 +161,15 @@ def species_periods(
     """
     entry, columns = periods.listed[species_id], periods.columns
     heard, index = np.zeros(len(columns.route)), np.zeros(len(columns.route))
-    certain = np.zeros(len(heard), dtype=np.bool_)
+    certain, checked = np.zeros((2, len(heard)), dtype=np.bool_)
     calls = periods.heard.get(species_id)
     if calls is not None:
         index[calls.at] = calls.index
         heard[calls.at] = np.where(np.isnan(calls.index), np.nan, 1.0)
         if calls.certain is not None:
             certain[calls.at] = calls.certain & ~np.isnan(calls.index)
+        if calls.checked is not None:
+            checked[calls.at] = calls.checked & ~np.isnan(calls.index)
     listed = ~np.isnan(heard)
     if entry.since:
         listed &= columns.night >= entry.since.toordinal()
@@ -179,6 +188,7 @@ def species_periods(
             own,
             covariates={**own.covariates, "night": offset, "night squared": offset**2},
             certain=certain[listed] if certain[listed].any() else None,
+            checked=checked[listed] if checked[listed].any() else None,
         ),
         day=day,
         in_season=in_season,

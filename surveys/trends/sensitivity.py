@@ -186,7 +186,7 @@ def _as_confirmed(data: TrendData, fit: YearTrend) -> SensitivityLine:
         why = TOO_FEW_DATA if confirmed else NOT_IDENTIFIED
         return _line(CONFIRMED, fit, not_estimable(CONFIRMED, method=METHOD, flags=(why,)))
     everything = np.ones(len(data.histories.site), dtype=np.bool_)
-    other = fit_told(data, rows=everything, like=fit, form=with_certain(certain))
+    other = fit_told(data, rows=everything, like=fit, form=with_certain(certain, data.histories.checked))
     return _line(CONFIRMED, other, summarize_year_trend(other).occupancy)
 
 

@@ -73,6 +73,7 @@ def in_order(periods: SpeciesPeriods) -> SpeciesPeriods:
             heard=columns.heard[rows],
             covariates={name: values[rows] for name, values in columns.covariates.items()},
             certain=None if columns.certain is None else columns.certain[rows],
+            checked=None if columns.checked is None else columns.checked[rows],
             way=None if columns.way is None else columns.way[rows],
             first_season=None if columns.first_season is None else columns.first_season[rows],
         ),

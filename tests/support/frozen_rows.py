@@ -248,8 +248,8 @@ def _confirmed(index: int | None) -> Row:
     if not index:
         return {}
     if index < 3:
-        return {"confirmed_by_ear": False}
-    return {"confirmed_by_ear": True, "confirmed_by": "Wren Holloway"}
+        return {"confirmed_by_ear": False, "checked_by_ear": index == 2}
+    return {"confirmed_by_ear": True, "checked_by_ear": True, "confirmed_by": "Wren Holloway"}
 
 
 def _yearly() -> list[Row]:

@@ -1,7 +1,7 @@
 """Occupancy where some of what was heard is false (Miller et al. 2011, Ecology 92:1422-1428).
 
 A detection that somebody confirmed is certain: it proves the site occupied. All others may be
-mistakes. How many are is estimated from certain and uncertain detections together; from uncertain
+mistakes; one that was checked in vain more likely than one that nobody checked. How many are is estimated from certain and uncertain detections together; from uncertain
 ones alone it is not identified, because a model with occupied and empty sites exchanged fits as
 well (Royle & Link 2006, Ecology 87:835-841), so no number is given.
 """
@@ -71,6 +71,7 @@ def fit_false_positive(
     detections: ArrayLike,
     certain: ArrayLike,
     *,
+    checked: ArrayLike | None = None,
     occupancy: Covariates | None = None,
     detection: Covariates | None = None,
     false_detection: Covariates | None = None,
@@ -85,6 +86,9 @@ def fit_false_positive(
         (rows, visits) of 1 heard, 0 not heard and NaN for a visit that did not happen.
     certain
         (rows, visits), true where a detection was confirmed.
+    checked
+        (rows, visits), true where somebody tried to confirm what was heard; without it, every
+        detection counts as checked.
     occupancy
         Covariates of occupancy by name, (rows,), on the logit scale.
     detection, false_detection
@@ -105,7 +109,8 @@ def fit_false_positive(
     Raises
     ------
     ValueError
-        For arrays of the wrong shape or with other values, or a certain visit that heard nothing.
+        For arrays of the wrong shape or with other values, or a certain visit that heard nothing or
+        was not checked.
 
     References
     ----------
@@ -127,6 +132,7 @@ def fit_false_positive(
     return fit_false_positive_designs(
         detections,
         certain,
+        checked=checked,
         psi=site_design(rows, occupancy),
         parts={
             "detection": visit_design(rows, visits, detection),
@@ -142,6 +148,7 @@ def fit_false_positive_designs(
     detections: ArrayLike,
     certain: ArrayLike,
     *,
+    checked: ArrayLike | None = None,
     psi: Design,
     parts: Mapping[Part, Design],
     known_error: ArrayLike | None = None,
@@ -151,7 +158,7 @@ def fit_false_positive_designs(
 
     Parameters
     ----------
-    detections, certain, known_error, clusters
+    detections, certain, checked, known_error, clusters
         As ``fit_false_positive`` takes them; a row is a site and season where seasons are stacked.
     psi
         Design of occupancy, (rows, k).
@@ -167,7 +174,8 @@ def fit_false_positive_designs(
     Raises
     ------
     ValueError
-        For arrays of the wrong shape or with other values, or a certain visit that heard nothing.
+        For arrays of the wrong shape or with other values, or a certain visit that heard nothing or
+        was not checked.
 
     Examples
     --------
@@ -185,6 +193,7 @@ def fit_false_positive_designs(
     """
     history = check_histories(detections)
     sure = check_certain(history, certain)
+    again = _check_checked(sure, checked)
     offset = _offset(history, known_error)
     by_visit = join(*(parts[part] for part in PARTS))
     history, kept, lost = drop_incomplete(history, psi, by_visit)
@@ -196,6 +205,7 @@ def fit_false_positive_designs(
     cells = false_positive_cells(
         history,
         sure[kept],
+        checked=None if again is None else again[kept],
         psi_design=psi_matrix,
         p_design=p_matrix,
         false_design=false_matrix,
@@ -262,7 +272,7 @@ def false_positive_chance(fit: FalsePositiveFit, part: Part, *, level: float = 0
         A fitted model.
     part
         ``detection``: heard at an occupied site. ``false detection``: heard at an empty one.
-        ``confirmation``: certain, where heard at an occupied site.
+        ``confirmation``: certain, where heard at an occupied site and checked.
     level
         Confidence level of the interval.
 
@@ -302,6 +312,18 @@ def check_certain(history: FloatArray, certain: ArrayLike) -> BoolArray:
         row, visit = np.argwhere(sure & ~(history == 1))[0]
         raise ValueError(f"certain: row {row}, visit {visit} is certain but was not heard")
     return sure
+
+
+def _check_checked(sure: BoolArray, checked: ArrayLike | None) -> BoolArray | None:
+    if checked is None:
+        return None
+    again = np.nan_to_num(np.asarray(checked, dtype=np.float64)) > 0
+    if again.shape != sure.shape:
+        raise ValueError(f"checked: expected shape {sure.shape}, got {again.shape}")
+    if (sure & ~again).any():
+        row, visit = np.argwhere(sure & ~again)[0]
+        raise ValueError(f"checked: row {row}, visit {visit} is certain but was not checked")
+    return again
 
 
 def certain_flags(history: FloatArray, sure: BoolArray) -> tuple[str, ...]:
@@ -349,7 +371,7 @@ def _start(cells: FalsePositiveCells, false: float) -> FloatArray:
     share = float(cells.weight[heard_at].sum() / cells.weight.sum())
     by_row = cells.weight[:, None]
     rate = float((by_row * cells.heard).sum() / (by_row * cells.trials)[heard_at].sum())
-    sure = float((by_row * cells.certain).sum() / (by_row * cells.heard).sum())
+    sure = float((by_row * cells.confirmed).sum() / max((by_row * cells.checked).sum(), 1.0))
     levels = (share, rate, false, sure)
     designs = (cells.psi_design, cells.p_design, cells.false_design, cells.certain_design)
     parts = [_level(*pair) for pair in zip(designs, levels, strict=True)]

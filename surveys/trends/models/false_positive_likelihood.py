@@ -1,8 +1,10 @@
 """Likelihood of occupancy where some of what was heard is false, its gradient and its Hessian.
 
 Miller et al. 2011, Ecology 92:1422-1428. At an occupied site a visit hears the species with chance
-p11, and such a detection is certain with chance b; at an empty site it is heard by mistake with
-chance p10, never certainly. Without certain detections this is the mixture of Royle & Link 2006,
+p11, and such a detection is certain with chance b if it was checked; at an empty site it is heard by
+mistake with chance p10, never certainly. What was not checked says nothing of b, so it does not
+matter why it was not, as long as that depends on what was heard alone (Rubin 1976, Biometrika
+63:581-592). Without certain detections this is the mixture of Royle & Link 2006,
 Ecology 87:835-841; with p10 = 0 it is the model of MacKenzie et al. 2002.
 """
 
@@ -22,14 +24,17 @@ from surveys.trends.numerics.optimize import Objective
 class FalsePositiveCells:
     """G distinct rows; where nothing differs between visits they are added up, and J is 1.
 
-    ``heard``, ``certain`` and ``trials`` are (G, J), ``psi_design`` (G, k), the designs of p11,
-    p10 and b (G, J, columns), ``false_offset`` (G, J) is added to the logit of p10. Where b has no
-    columns the share of certain detections is left out of the likelihood. ``weight`` (G,) counts
-    rows, ``group`` (rows,) leads from the rows to their cell.
+    ``heard``, ``certain``, ``checked``, ``confirmed`` (certain and checked) and ``trials`` are
+    (G, J), ``psi_design`` (G, k), the designs of p11, p10 and b (G, J, columns), ``false_offset``
+    (G, J) is added to the logit of p10. Where b has no columns the share of certain detections is
+    left out of the likelihood. ``weight`` (G,) counts rows, ``group`` (rows,) leads from the rows
+    to their cell.
     """
 
     heard: FloatArray
     certain: FloatArray
+    checked: FloatArray
+    confirmed: FloatArray
     trials: FloatArray
     psi_design: FloatArray
     p_design: FloatArray
@@ -64,6 +69,7 @@ def false_positive_cells(
     heard: FloatArray,
     certain: BoolArray,
     *,
+    checked: BoolArray | None = None,
     psi_design: FloatArray,
     p_design: FloatArray,
     false_design: FloatArray,
@@ -72,11 +78,15 @@ def false_positive_cells(
 ) -> FalsePositiveCells:
     """Group histories (rows, visits) of 0, 1 and NaN, their certain detections and designs.
 
+    Without ``checked`` (rows, visits), every detection was checked. A certain detection that was
+    not checked proves its site occupied, no more.
     Designs of p11, p10 and b are (rows, columns) or (rows, visits, columns); ``false_offset`` is
     (rows,) or (rows, visits).
     """
     seen = ~np.isnan(heard)
-    counts = [np.where(seen, heard, 0.0), (certain & seen) * 1.0, seen * 1.0]
+    detected = heard == 1
+    again = detected if checked is None else detected & checked
+    counts = [block * 1.0 for block in (detected, certain & seen, again, certain & again, seen)]
     designs = [p_design, false_design, certain_design]
     if all(design.ndim == 2 for design in designs) and false_offset.ndim == 1:
         counts = [count.sum(axis=1, keepdims=True) for count in counts]
@@ -88,10 +98,14 @@ def false_positive_cells(
         offset = np.where(seen, offset, 0.0)
     blocks = [*counts, psi_design, *designs, offset]
     first, group = group_rows(*blocks)
-    heard_by, certain_by, trials, psi, p, false, by_certain, offset = (b[first] for b in blocks)
+    heard_by, sure, again_by, confirmed, trials, psi, p, false, by_certain, offset = (
+        block[first] for block in blocks
+    )
     return FalsePositiveCells(
         heard=heard_by,
-        certain=certain_by,
+        certain=sure,
+        checked=again_by,
+        confirmed=confirmed,
         trials=trials,
         psi_design=psi,
         p_design=p,
@@ -145,7 +159,7 @@ def _hessian(cells: FalsePositiveCells, theta: FloatArray) -> FloatArray:
         (cells.psi_design, cells.weight * at.psi * (1 - at.psi)),
         (cells.p_design, occupied[:, None] * cells.trials * at.p * (1 - at.p)),
         (cells.false_design, empty[:, None] * cells.trials * at.false * (1 - at.false)),
-        (cells.certain_design, occupied[:, None] * cells.heard * at.certain * (1 - at.certain)),
+        (cells.certain_design, occupied[:, None] * cells.checked * at.certain * (1 - at.certain)),
     )
     begin = 0
     for design, spread in parts:
@@ -163,7 +177,7 @@ def _derivatives(
     return (
         _over_visits(cells.heard - cells.trials * at.p, cells.p_design),
         _over_visits(cells.heard - cells.trials * at.false, cells.false_design),
-        _over_visits(cells.certain - cells.heard * at.certain, cells.certain_design),
+        _over_visits(cells.confirmed - cells.checked * at.certain, cells.certain_design),
     )
 
 
@@ -178,7 +192,7 @@ def _evaluate(cells: FalsePositiveCells, theta: FloatArray) -> _Evaluation:
     soft_psi = np.logaddexp(0.0, psi_logit)
     if_occupied = psi_logit - soft_psi + _bernoulli(cells.heard, cells.trials, p_logit)
     if len(of_certain):
-        if_occupied = if_occupied + _bernoulli(cells.certain, cells.heard, certain_logit)
+        if_occupied = if_occupied + _bernoulli(cells.confirmed, cells.checked, certain_logit)
     if_empty = -soft_psi + _bernoulli(cells.heard, cells.trials, false_logit)
     if_empty = np.where(cells.certain.any(axis=1), -np.inf, if_empty)
     log_likelihoods = np.logaddexp(if_occupied, if_empty)

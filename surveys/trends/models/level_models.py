@@ -193,24 +193,36 @@ in_two_classes = _mixture(
 by_abundance = _mixture(abundance_induced, np.zeros(0))
 
 
-def with_certain(certain: BoolArray) -> LevelModel:
-    """The chance of a false detection follows from those that are certain (Miller et al. 2011);
-    ``certain`` (rows, visits) is of the data."""
+def with_certain(certain: BoolArray, checked: BoolArray | None = None) -> LevelModel:
+    """The chance of a false detection follows from those that are certain (Miller et al. 2011).
+
+    ``certain`` and ``checked`` (rows, visits) are of the data. Of a detection that was not checked,
+    somebody may have confirmed it all the same, with a chance of its own; where nobody did, those
+    say nothing of the chance of confirmation.
+    """
 
     def of_rows(
         history: FloatArray, psi: FloatArray, p: FloatArray, rows: IntArray
     ) -> LevelLikelihood:
+        sure = certain[rows]
+        again = None if checked is None or not checked.any() else checked[rows]
         one = np.ones((len(history), 1))
+        confirmation, tried = one, again
+        if again is not None and (sure & ~again).any():
+            confirmation = np.stack([again, ~again], axis=2).astype(np.float64)
+            tried = None
         cells = false_positives.false_positive_cells(
             history,
-            certain[rows],
+            sure,
+            checked=tried,
             psi_design=psi,
             p_design=p,
             false_design=one,
             false_offset=np.zeros(len(history)),
-            certain_design=one,
+            certain_design=confirmation,
         )
-        return _false_positive(cells, logit(np.array([_FALSE_RATE, _CERTAIN_SHARE])))
+        start = [_FALSE_RATE, *[_CERTAIN_SHARE] * confirmation.shape[-1]]
+        return _false_positive(cells, logit(np.array(start)))
 
     return LevelModel(of_rows=of_rows)
 

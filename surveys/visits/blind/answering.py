@@ -177,5 +177,6 @@ def _confirm_agreed(
         )
     if calls:
         listening.save()
-        if visit.counts_in_trends:
-            refit_trends(member.program_id)
+    if (calls or listening.finished_at) and visit.counts_in_trends:
+        # That nobody named a species tells as much as that two did.
+        refit_trends(member.program_id)

@@ -15,6 +15,7 @@ from surveys.models import (
     Confirmation,
     Recording,
     RecordingKind,
+    Species,
     Step,
     VisitState,
 )
@@ -38,6 +39,7 @@ from surveys.visits.exceptions import NotYours
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
+    make_joint_entry,
     make_member,
     make_program,
     make_route,
@@ -97,6 +99,48 @@ def test_two_who_agree_make_the_call_of_the_sheet_certain(program, visit, record
     )
     with pytest.raises(NotYours):
         answer_blindly(third, recording.pk, heard={PEEPER: 2})
+
+
+def checked_of(program):
+    """By species, at how many periods a call is checked in the data of the fits."""
+    heard = load_periods(program).heard
+    codes = dict(Species.objects.filter(pk__in=heard).values_list("pk", "code"))
+    return {codes[pk]: int(calls.checked.sum()) for pk, calls in heard.items()}
+
+
+def test_what_two_did_not_name_is_checked_and_not_certain(program, visit, recording, listeners):
+    assert checked_of(program) == {PEEPER: 0}
+    answer_blindly(listeners[0], recording.pk, heard={TOAD: 1})
+    assert checked_of(program) == {PEEPER: 0}
+    program.runs.all().delete()
+    answer_blindly(listeners[1], recording.pk, heard={TOAD: 1})
+    assert checked_of(program) == {PEEPER: 1}
+    assert certain_of(program) == 0
+    assert program.runs.exists()
+
+
+def test_a_recording_in_which_nobody_could_hear_anything_checks_nothing(
+    program, visit, recording, listeners
+):
+    for listener in listeners[:2]:
+        answer_blindly(listener, recording.pk, heard={}, usable=False)
+    assert BlindAnswer.objects.count() == 2
+    assert checked_of(program) == {PEEPER: 0}
+
+
+def test_what_two_named_is_checked_while_a_third_is_awaited(program, visit, recording, listeners):
+    answer_blindly(listeners[0], recording.pk, heard={PEEPER: 1})
+    answer_blindly(listeners[1], recording.pk, heard={PEEPER: 1, TOAD: 1})
+    assert (checked_of(program), certain_of(program)) == ({PEEPER: 1}, 1)
+
+
+def test_a_member_that_was_written_down_does_not_check_its_joint_entry(
+    program, visit, recording, listeners
+):
+    joint = make_joint_entry("peeper or toad", *Species.objects.filter(code__in=[PEEPER, TOAD]))
+    for listener in listeners[:2]:
+        answer_blindly(listener, recording.pk, heard={PEEPER: 1})
+    assert checked_of(program) == {PEEPER: 1, joint.code: 0}
 
 
 def test_a_change_of_what_is_certain_asks_for_new_fits(program, recording, listeners):

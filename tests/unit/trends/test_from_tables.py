@@ -72,11 +72,11 @@ P3,V2,S3,18,0,,dry,-3
 P4,V3,S1,9,3,faint_lost,,60
 """,
     "calls": """\
-recorded_index,period,species,call_index,confirmed_by_ear
-3,P1,Pseudacris crucifer,3,true
-,P1,Lithobates capito,0,
-,P2,Pseudacris crucifer,,
-1,P3,Lithobates capito,1,false
+recorded_index,period,species,call_index,confirmed_by_ear,checked_by_ear
+3,P1,Pseudacris crucifer,3,true,true
+,P1,Lithobates capito,0,,
+,P2,Pseudacris crucifer,,,
+1,P3,Lithobates capito,1,false,true
 """,
 }
 NAN = float("nan")
@@ -105,6 +105,16 @@ def test_who_was_listened_for(frozen):
 def test_confirmed_calls_are_certain(frozen):
     assert species_periods(frozen.periods, 0).columns.certain.tolist() == [True, False, False]
     assert species_periods(frozen.periods, 1).columns.certain is None
+
+
+def test_checked_calls_are_told_apart(frozen, folder):
+    assert species_periods(frozen.periods, 0).columns.checked.tolist() == [True, False, False]
+    assert species_periods(frozen.periods, 1).columns.checked.tolist() == [False, False, True]
+    # Publications from before do not say it.
+    calls = folder / "calls.csv"
+    lines = calls.read_text(encoding="utf-8").splitlines()
+    calls.write_text("\n".join(line.rpartition(",")[0] for line in lines), encoding="utf-8")
+    assert species_periods(read_periods(folder).periods, 1).columns.checked is None
 
 
 def test_where_and_when(frozen):
@@ -211,8 +221,8 @@ def test_joint_entries_and_what_was_written_down_of_them(folder):
     )
     (folder / "calls.csv").write_text(
         TABLES["calls"]
-        + "2,P4,Either,2,false\n,P4,Pseudacris crucifer,,\n"
-        + ",P1,Either,3,false\n,P3,Either,1,false\n",
+        + "2,P4,Either,2,false,\n,P4,Pseudacris crucifer,,,\n"
+        + ",P1,Either,3,false,\n,P3,Either,1,false,\n",
         encoding="utf-8",
     )
     frozen = read_periods(folder)
@@ -278,7 +288,7 @@ def larger(folder):
             for n in range(3):
                 rows["periods"].append([f"{key}-{n}", key, f"S{route}-{n}", "", "", "", "", ""])
                 if occupied[route, n, year] and rng.random() < 0.6:
-                    rows["calls"].append([2, f"{key}-{n}", "Pseudacris crucifer", 2, "false"])
+                    rows["calls"].append([2, f"{key}-{n}", "Pseudacris crucifer", 2, "false", ""])
     for name, lines in rows.items():
         with (folder / f"{name}.csv").open("w", newline="") as file:
             csv.writer(file).writerows(lines)

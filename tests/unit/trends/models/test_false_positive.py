@@ -22,13 +22,20 @@ from surveys.trends.models.false_positive_likelihood import (
 )
 from surveys.trends.numerics.design import Design, site_design
 
-HEARD = {"none": float("nan"), "silent": 0.0, "heard": 1.0, "certain": 1.0}
+HEARD = {
+    "none": float("nan"),
+    "silent": 0.0,
+    "heard": 1.0,
+    "in vain": 1.0,
+    "certain": 1.0,
+    "unasked": 1.0,
+}
 coefficient = st.floats(-3, 3)
 
 
-def brute_force(history, certain, psi, p, false, sure):
+def brute_force(history, certain, checked, psi, p, false, sure):
     """Sum over both states of every site, a visit at a time, by the table of chances in Miller et
-    al. 2011, Ecology 92:1422-1428."""
+    al. 2011, Ecology 92:1422-1428. Only of what was checked does it count how it ended."""
     total = 0.0
     for site in range(len(history)):
         likelihood = 0.0
@@ -38,7 +45,11 @@ def brute_force(history, certain, psi, p, false, sure):
                     continue
                 heard = p[site, visit] if state else false[site, visit]
                 known = sure[site, visit] if state else 0.0
-                if certain[site, visit]:
+                if certain[site, visit] and not checked[site, visit]:
+                    chance *= heard * state
+                elif history[site, visit] and not checked[site, visit]:
+                    chance *= heard
+                elif certain[site, visit]:
                     chance *= heard * known
                 elif history[site, visit]:
                     chance *= heard * (1 - known)
@@ -65,7 +76,8 @@ def simulated(rng, *, rows, visits, psi, p=0.6, false=0.05, sure=0.3):
 )
 def test_likelihood_is_the_sum_over_both_states(marks, theta, by_visit):
     history = np.array([[HEARD[mark] for mark in row] for row in marks])
-    certain = np.array([[mark == "certain" for mark in row] for row in marks])
+    certain = np.array([[mark in {"certain", "unasked"} for mark in row] for row in marks])
+    checked = np.array([[mark in {"certain", "in vain"} for mark in row] for row in marks])
     theta, rows = np.array(theta), len(history)
     x = np.column_stack([np.ones(rows), np.linspace(-1, 1, rows)])
     wide = np.stack([np.ones((rows, 3)), np.arange(rows * 3).reshape(rows, 3) % 2], axis=-1)
@@ -74,6 +86,7 @@ def test_likelihood_is_the_sum_over_both_states(marks, theta, by_visit):
     cells = false_positive_cells(
         history,
         certain,
+        checked=checked,
         psi_design=x,
         p_design=design,
         false_design=design,
@@ -85,6 +98,7 @@ def test_likelihood_is_the_sum_over_both_states(marks, theta, by_visit):
     expected = brute_force(
         history,
         certain,
+        checked,
         expit(x @ theta[:2]),
         expit(along @ theta[2:4]),
         expit(along @ theta[4:6] + known),
@@ -130,6 +144,23 @@ def test_truth_is_found_and_plain_occupancy_is_too_high():
         assert chance.low < truth < chance.high
         assert chance.high - chance.low < 0.08
     assert fit.fitted.flags == ()
+
+
+def test_what_nobody_checked_is_not_held_against_a_site():
+    """Where every recording is checked on half of the sites and none on the others, a detection
+    without a confirmation means much here and nothing there."""
+    rng = np.random.default_rng(4)
+    history, certain = simulated(rng, rows=1500, visits=3, psi=0.4, false=0.1, sure=0.9)
+    checked = (history == 1) & (np.arange(1500)[:, None] % 2 == 0)
+    certain &= checked
+    share = false_positive_occupancy(fit_false_positive(history, certain, checked=checked))
+    ignored = false_positive_occupancy(fit_false_positive(history, certain))
+    assert share.low < 0.4 < share.high
+    assert ignored.high < 0.4 or ignored.low > 0.4
+    wide = false_positive_chance(
+        fit_false_positive(history, certain, checked=checked), "confirmation"
+    )
+    assert wide.low < 0.9 < wide.high
 
 
 def test_years_are_stacked_with_a_level_of_their_own():
@@ -186,7 +217,7 @@ def test_visits_on_which_occupied_sites_were_always_heard_are_said_to_be_at_the_
 
 def test_clusters_widen_what_rows_alike_have_too_narrow():
     occupied = np.repeat(np.random.default_rng(8).random(60) < 0.5, 10).astype(float)
-    history, certain = simulated(np.random.default_rng(9), rows=600, visits=4, psi=occupied)
+    history, certain = simulated(np.random.default_rng(4), rows=600, visits=4, psi=occupied)
     alone = false_positive_occupancy(fit_false_positive(history, certain))
     routes = np.repeat(np.arange(60), 10)
     together = false_positive_occupancy(fit_false_positive(history, certain, clusters=routes))
@@ -199,5 +230,9 @@ def test_words_for_what_cannot_be_read():
         fit_false_positive(history, np.array([[0, 1], [0, 0]]))
     with pytest.raises(ValueError, match="expected shape"):
         fit_false_positive(history, np.zeros((3, 2)))
+    with pytest.raises(ValueError, match="row 0, visit 1 is certain but was not checked"):
+        fit_false_positive(np.ones((1, 2)), np.ones((1, 2)), checked=[[1, 0]])
+    with pytest.raises(ValueError, match="checked: expected shape"):
+        fit_false_positive(np.ones((1, 2)), np.ones((1, 2)), checked=[1])
     with pytest.raises(ValueError, match="above 0 and below 1"):
         fit_false_positive(history, history, known_error=np.zeros(2))
