@@ -303,8 +303,8 @@ CALLS = Table(
         ),
         yes_no(
             "checked_by_ear",
-            "Whether people who had not seen the sheet heard a recording of the stop, whether or not "
-            "they named the species; blank where it was not heard.",
+            "Whether people who had not seen the sheet heard a recording of the stop, named the "
+            "species or not; blank where it was not heard.",
         ),
         text(
             "confirmed_by",

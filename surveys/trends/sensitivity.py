@@ -180,13 +180,13 @@ def other_detection_forms(data: TrendData, fit: YearTrend) -> Iterator[Sensitivi
 
 def _as_confirmed(data: TrendData, fit: YearTrend) -> SensitivityLine:
     """With as many false detections as the confirmed ones tell; without these nothing does."""
-    certain = data.histories.certain
+    certain, checked = data.histories.certain, data.histories.checked
     confirmed = 0 if certain is None else int(certain.sum())
     if certain is None or confirmed < FEWEST_CERTAIN:
         why = TOO_FEW_DATA if confirmed else NOT_IDENTIFIED
         return _line(CONFIRMED, fit, not_estimable(CONFIRMED, method=METHOD, flags=(why,)))
     everything = np.ones(len(data.histories.site), dtype=np.bool_)
-    other = fit_told(data, rows=everything, like=fit, form=with_certain(certain, data.histories.checked))
+    other = fit_told(data, rows=everything, like=fit, form=with_certain(certain, checked))
     return _line(CONFIRMED, other, summarize_year_trend(other).occupancy)
 
 

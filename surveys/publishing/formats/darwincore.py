@@ -148,7 +148,7 @@ def _occurrences(
 ) -> Iterator[dict[str, Any]]:
     taxa = {row["species"]: _taxon(row) for row in frozen.records("checklist")}
     codes = codes_of_species(frozen)
-    for period, species, index, confirmed, confirmed_by, recorded, far in frozen.rows("calls"):
+    for period, species, index, confirmed, _, confirmed_by, recorded, far in frozen.rows("calls"):
         written = recorded or far
         # A group is present by the record of a member, which has an occurrence of its own.
         if not written and index != 0:

@@ -1,9 +1,10 @@
 """Occupancy where some of what was heard is false (Miller et al. 2011, Ecology 92:1422-1428).
 
 A detection that somebody confirmed is certain: it proves the site occupied. All others may be
-mistakes; one that was checked in vain more likely than one that nobody checked. How many are is estimated from certain and uncertain detections together; from uncertain
-ones alone it is not identified, because a model with occupied and empty sites exchanged fits as
-well (Royle & Link 2006, Ecology 87:835-841), so no number is given.
+mistakes; one that was checked in vain more likely than one that nobody checked. How many are is
+estimated from certain and uncertain detections together; from uncertain ones alone it is not
+identified, because a model with occupied and empty sites exchanged fits as well (Royle & Link 2006,
+Ecology 87:835-841), so no number is given.
 """
 
 from __future__ import annotations

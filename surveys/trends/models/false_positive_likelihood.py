@@ -1,10 +1,10 @@
 """Likelihood of occupancy where some of what was heard is false, its gradient and its Hessian.
 
 Miller et al. 2011, Ecology 92:1422-1428. At an occupied site a visit hears the species with chance
-p11, and such a detection is certain with chance b if it was checked; at an empty site it is heard by
-mistake with chance p10, never certainly. What was not checked says nothing of b, so it does not
+p11, and such a detection is certain with chance b if it was checked; at an empty site it is heard
+by mistake with chance p10, never certainly. What was not checked says nothing of b, so it does not
 matter why it was not, as long as that depends on what was heard alone (Rubin 1976, Biometrika
-63:581-592). Without certain detections this is the mixture of Royle & Link 2006,
+63:581-592, from memory). Without certain detections this is the mixture of Royle & Link 2006,
 Ecology 87:835-841; with p10 = 0 it is the model of MacKenzie et al. 2002.
 """
 
@@ -86,7 +86,8 @@ def false_positive_cells(
     seen = ~np.isnan(heard)
     detected = heard == 1
     again = detected if checked is None else detected & checked
-    counts = [block * 1.0 for block in (detected, certain & seen, again, certain & again, seen)]
+    marks = (detected, certain & seen, again, certain & again, seen)
+    counts = [mark.astype(np.float64) for mark in marks]
     designs = [p_design, false_design, certain_design]
     if all(design.ndim == 2 for design in designs) and false_offset.ndim == 1:
         counts = [count.sum(axis=1, keepdims=True) for count in counts]

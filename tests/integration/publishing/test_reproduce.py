@@ -68,7 +68,7 @@ def test_it_is_valid_and_its_results_follow_from_its_rows(unpacked: Path) -> Non
 
 def test_changed_tables_are_noticed(unpacked: Path) -> None:
     """Stops gone silent in the rows; a year, a number and a line changed in the results."""
-    was, now = b"crucifer,2,false,,2,\r\n", b"crucifer,0,,,,\r\n"
+    was, now = b"crucifer,2,false,false,,2,\r\n", b"crucifer,0,,,,,\r\n"
     _change(unpacked / "data/calls.csv", was, now, times=-1)
     _change(unpacked / "data/yearly.csv", b",2021,", b",2020,")
     _change(unpacked / "data/occupancy.csv", b",0.", b",x0.")
@@ -101,7 +101,7 @@ def test_joint_entries_are_worked_out_again(tmp_path: Path) -> None:
     done = _run("reproduce/reproduce.py", folder=folder)
     assert done.returncode == 0, done.stdout + done.stderr
     # A false zero: what the joint entry left open becomes silence.
-    was, now = (b"Dryophytes versicolor,%b,,,,\r\n" % index for index in (b"", b"0"))
+    was, now = (b"Dryophytes versicolor,%b,,,,,\r\n" % index for index in (b"", b"0"))
     _change(folder / "data/calls.csv", was, now, times=-1)
     done = _run("reproduce/reproduce.py", folder=folder)
     assert done.returncode == 1, done.stdout + done.stderr

@@ -8,6 +8,7 @@ from scipy.special import expit
 
 from surveys.trends import estimates
 from surveys.trends.histories import PeriodColumns, take
+from surveys.trends.models.level_models import with_certain
 from surveys.trends.models.year_trend import summarize_year_trend
 from surveys.trends.sensitivity import (
     ALL_DATA,
@@ -23,7 +24,7 @@ from surveys.trends.sensitivity import (
     TWO_CLASSES,
     sensitivity,
 )
-from surveys.trends.told_trend import told_data, trend_of
+from surveys.trends.told_trend import fit_told, told_data, trend_of
 from tests.unit.trends.told_programs import (
     FIRST,
     PARTS,
@@ -180,6 +181,23 @@ def test_confirmed_calls_count_for_the_seasons_that_are_told():
     assert estimates.YEARS_LEFT_OUT in short.change.flags
     assert short.change.value == pytest.approx(alone.change.value, abs=1e-3)
     assert short.change.low == pytest.approx(alone.change.low, abs=1e-3)
+
+
+def test_what_nobody_heard_again_is_not_taken_as_not_confirmed():
+    own = with_mistakes(2, start=0.4, fall=12.0, false=0.02, sure=0.9)
+    checked = (own.heard > 0) & (own.stop % 4 == 0)
+    some = dataclasses.replace(own, certain=own.certain & checked)
+    known = dataclasses.replace(some, checked=checked)
+    change, expected = lines_of(known)[CONFIRMED].change, _confirmed_change(known)
+    assert change.value == pytest.approx(expected.value)
+    assert change.value != pytest.approx(lines_of(some)[CONFIRMED].change.value, abs=0.01)
+
+
+def _confirmed_change(own):
+    data = told_data(periods(own), "stop")
+    form = with_certain(data.histories.certain, data.histories.checked)
+    rows = np.ones(len(data.histories.site), dtype=bool)
+    return summarize_year_trend(fit_told(data, rows=rows, like=trend_of(data), form=form)).occupancy
 
 
 @pytest.mark.parametrize(
