@@ -2,7 +2,7 @@
 
 import pytest
 
-from surveys.models import ChecklistEntry
+from surveys.models import ChecklistEntry, Species
 from tests.browser.conftest import PHONE
 from tests.browser.survey.conftest import COVERED, LARGE_TEXT, PICTURES
 from tests.support.thumb import Thumb
@@ -31,7 +31,8 @@ SHIFT = """() => {
   place.append(note);
   return shift;
 }"""
-# Text twice as large: the countdown stays in view, and every species can be brought into view.
+# Text twice as large: the countdown stays in view, every species can be brought into view, and its
+# small buttons are in one line.
 HIDDEN = """() => {
   const bar = document.querySelector(".bar").getBoundingClientRect().bottom;
   const dock = document.querySelector(".dock").getBoundingClientRect();
@@ -39,7 +40,10 @@ HIDDEN = """() => {
   const tallest = Math.max(
     ...[...document.querySelectorAll(".calls__row")].map((row) => row.offsetHeight),
   );
+  const tops = (selector) =>
+    [...document.querySelectorAll(selector)].map((one) => one.getBoundingClientRect().top).join();
   return [
+    ...(tops(".calls__unsure") === tops(".calls__about") ? [] : ["a small button stands alone"]),
     ...(clock.height && clock.right <= innerWidth ? [] : ["the countdown is out of view"]),
     ...(dock.top - bar < tallest ? [`${dock.top - bar} px for a species of ${tallest} px`] : []),
   ];
@@ -73,6 +77,7 @@ def thumb(phone, take_along, route):
     ChecklistEntry.objects.update(
         calls_from_month=None, calls_from_day=None, calls_to_month=None, calls_to_day=None
     )
+    Species.objects.update(call="long trill")  # So that each has a button for how it sounds.
     page = take_along()
     page.get_by_role("button", name="Survey the night of 15 April 2024").click()
     page.get_by_role("button", name="Go to stop 1").wait_for()

@@ -55,8 +55,8 @@ export function callRow(species, typed, set, group, radius) {
     setAttribute(main, "aria-label", `${species.common_name}: ${group() || indexWords(text)}`);
     setAttribute(unsure, "aria-pressed", String(index === NOT_SURE));
   }
-  const about = aboutButton(species);
-  return { node: h("li", { class: "calls__row" }, main, unsure, about, where?.node), update };
+  const aside = h("div", { class: "calls__aside" }, unsure, aboutButton(species));
+  return { node: h("li", { class: "calls__row" }, main, aside, where?.node), update };
 }
 
 const written = (index, distance) => (index && distance ? `${index} ${distance}` : index);
