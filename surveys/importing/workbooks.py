@@ -9,6 +9,7 @@ import zipfile
 import zlib
 from collections.abc import Callable, Iterator
 from decimal import Decimal
+from itertools import islice
 from xml.etree.ElementTree import ParseError
 
 from openpyxl import Workbook, load_workbook
@@ -19,6 +20,7 @@ from surveys.importing.layout import Layout, Line, taken_apart
 from surveys.importing.parsed import (
     MOST_COLUMNS,
     EmptySheetError,
+    NoRowsError,
     Notice,
     clock_of,
     table_json,
@@ -30,6 +32,7 @@ MOST_BYTES_UNPACKED = 200 * 1024 * 1024
 MOST_BYTES_OF_ARCHIVE_UNPACKED = 600 * 1024 * 1024
 # The last row of a sheet in OOXML programs (ECMA-376 leaves the number to them).
 LAST_ROW = 1_048_576
+_LOOKED_AT = 30
 # Spreadsheet programs keep a time of day as a date-time on their day 0.
 _DAY_ZERO = (dt.date(1899, 12, 30), dt.date(1899, 12, 31), dt.date(1900, 1, 1))
 # What openpyxl and what it builds on raise for files that are cut off or made by hand.
@@ -93,20 +96,29 @@ def _first_filled_sheet(
 ) -> Iterator[bytes]:
     names = [sheet.title for sheet in workbook.worksheets]
     chosen = [sheet for sheet in workbook.worksheets if sheet.title == layout.sheet]
+    refusals = []
     for sheet in chosen or workbook.worksheets:
         others = ", ".join(f"“{name}”" for name in names if name != sheet.title)
         notices: list[Notice] = []
         if others:
             text = _("The sheet “{title}” was read; {listed} was ignored.")
             notices.append((text, {"title": sheet.title, "listed": others}))
+        # The sheet that is read stands first.
+        others_last = sorted(names, key=lambda name, read=sheet.title: name != read)
+        found = made(_lines(sheet), notices, layout, others_last)
         try:
-            # The sheet that is read stands first.
-            others_last = sorted(names, key=lambda name, read=sheet.title: name != read)
-            yield from made(_lines(sheet), notices, layout, others_last)
-        except EmptySheetError:
+            # Sheets of notes are not tables, which shows within a few rows; the next one may be.
+            first = list(islice(found, _LOOKED_AT))
+        except RefusedError as refusal:
+            if isinstance(refusal, NoRowsError) and not isinstance(refusal, EmptySheetError):
+                raise
+            refusals.append(refusal)
             continue
+        yield from first
+        yield from found
         return
-    raise EmptySheetError
+    said = [one for one in refusals if not isinstance(one, EmptySheetError)]
+    raise (said or [EmptySheetError()])[0]
 
 
 def _lines(sheet) -> Iterator[Line]:

@@ -85,12 +85,20 @@ def test_workbook_cells(value, text):
     assert table.rows[0].texts == ("R1", text)
 
 
-@pytest.mark.parametrize("first", [[], [["Typed by hand in 2016"]]])
+_NOTES = [["Calls"], ["From paper"], ["Ask first"], ["Year", "Pages"], [2009, 31], [2010, 28]]
+
+
+@pytest.mark.parametrize("first", [[], [["Typed by hand in 2016"]], _NOTES])
 def test_the_first_sheet_with_rows_is_taken_and_said(first):
     table = read_table(workbook(first, [["Route"], ["R1"]], [["Other"], ["x"]]))
     assert table.headers == ("Route",)
     assert "Sheet 2" in table.notices[0]
     assert "Sheet 3" in table.notices[0]
+
+
+def test_where_no_sheet_is_a_table_the_first_one_says_why():
+    with pytest.raises(UnreadableFileError, match="Row 4 has more cells"):
+        read_table(workbook(_NOTES, [["Also typed"]], _NOTES))
 
 
 @pytest.mark.parametrize(
