@@ -1,5 +1,6 @@
 """Which column means what: guessed from the headers and the cells, or chosen."""
 
+import difflib
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -17,6 +18,8 @@ ASK = "?"
 _SLASHED = re.compile(r"\s*(\d{1,2})[/.-](\d{1,2})[/.-](\d{2}|\d{4})\b.*")
 _CLOCK = re.compile(r"(?:\d{4}-\d{2}-\d{2} )?(\d{1,2})[:.h]?\d{2}(?:[:.]\d{2})?")
 _HALF_OF_DAY = re.compile(r"\d\s*[ap]\.?\s*m\.?$", re.IGNORECASE)
+# Below it names of other species are as much alike, such as those of the leopard frogs.
+_ALIKE = 0.85
 _LONE_UNIT = re.compile(r"\b([cf])$")
 
 
@@ -102,17 +105,72 @@ def guess(
     fields: Sequence[Field] = FIELDS,
 ) -> tuple[Choice, ...]:
     """What each column most likely means. A field is given to one column only, the
-    first; columns that fit nothing are ignored."""
+    first; columns that fit nothing are ignored. Misspelled species are guessed last, see `near`."""
     used: set[str] = set()
     choices = []
-    for position, header in enumerate(table.headers):
+    headers = _without_groups(table)
+    for position, header in enumerate(headers):
         choice = _guess_column(table, position, header, catalog, temperature_unit, fields)
-        key = choice.species or (choice.field.code if choice.field else "")
-        if key and key in used:
-            choice = NOTHING
-        used.add(key)
-        choices.append(choice)
+        if choice is NOTHING and header != table.headers[position]:
+            whole = table.headers[position]
+            choice = _guess_column(table, position, whole, catalog, temperature_unit, fields)
+        choices.append(_unused(choice, used))
+    for position, header in enumerate(headers):
+        if choices[position] is NOTHING and (code := _near_species(header, catalog)):
+            choices[position] = _unused(Choice(species=code), used)
     return tuple(choices)
+
+
+def near(table: Table, choices: Sequence[Choice], catalog: Mapping[str, str]) -> frozenset[int]:
+    """Positions of columns that are read as a species whose name is not quite the header."""
+    return frozenset(
+        position
+        for position, (header, choice) in enumerate(
+            zip(_without_groups(table), choices, strict=True)
+        )
+        if choice.species
+        and choice.species == _near_species(header, catalog)
+        and not any(name in catalog for name in _species_names(header))
+    )
+
+
+def _unused(choice: Choice, used: set[str]) -> Choice:
+    key = choice.species or (choice.field.code if choice.field else "")
+    if key and key in used:
+        return NOTHING
+    used.add(key)
+    return choice
+
+
+def _without_groups(table: Table) -> list[str]:
+    """Headers without the words of the upper of two rows that stand above several columns, such as
+    “Weather” or “Species”, where the lower words alone are no less distinct."""
+    headers = list(table.headers)
+    if table.name_rows == 1:
+        return headers
+    words = [header.split() for header in headers]
+    shared = [
+        max(_same(own, words[other]) for other in (at - 1, at + 1) if 0 <= other < len(words))
+        if len(words) > 1
+        else 0
+        for at, own in enumerate(words)
+    ]
+    bare = [" ".join(own[number:]) for own, number in zip(words, shared, strict=True)]
+    return [
+        short if short and bare.count(short) == 1 else header
+        for short, header in zip(bare, headers, strict=True)
+    ]
+
+
+def _same(own: Sequence[str], other: Sequence[str]) -> int:
+    """How many words at the start are the same."""
+    pairs = enumerate(zip(own, other, strict=False))
+    return next((number for number, (one, two) in pairs if one != two), min(len(own), len(other)))
+
+
+def _near_species(header: str, catalog: Mapping[str, str]) -> str:
+    names = difflib.get_close_matches(plain(header), list(catalog), n=1, cutoff=_ALIKE)
+    return catalog[names[0]] if names else ""
 
 
 def with_explicit(
@@ -229,7 +287,7 @@ def _guess_column(
     fields: Sequence[Field],
 ) -> Choice:
     bare = plain(header)
-    for name in (header.casefold().strip(), bare, words_of(header), bare.replace(" ", "-")):
+    for name in _species_names(header):
         if name in catalog:
             return Choice(species=catalog[name])
     without_unit = _LONE_UNIT.sub("", bare).strip()
@@ -242,6 +300,11 @@ def _guess_column(
     return Choice(
         field=field, form=_form(field, header, table.different_cells(position), temperature_unit)
     )
+
+
+def _species_names(header: str) -> tuple[str, ...]:
+    bare = plain(header)
+    return (header.casefold().strip(), bare, words_of(header), bare.replace(" ", "-"))
 
 
 def _field_named(name: str, fields: Sequence[Field]) -> Field | None:

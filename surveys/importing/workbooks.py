@@ -105,8 +105,8 @@ def _first_filled_sheet(
             notices.append((text, {"title": sheet.title, "listed": others}))
         # The sheet that is read stands first.
         others_last = sorted(names, key=lambda name, read=sheet.title: name != read)
-        found = made(_lines(sheet), notices, layout, others_last)
         try:
+            found = made(_lines(sheet), notices, layout, others_last)
             # Sheets of notes are not tables, which shows within a few rows; the next one may be.
             first = list(islice(found, _LOOKED_AT))
         except RefusedError as refusal:

@@ -7,7 +7,7 @@ from django import forms
 from django.utils.translation import gettext_lazy
 
 from accounts.form_errors import Form
-from surveys.importing.columns import ASK, IGNORE, SPECIES
+from surveys.importing.columns import ASK, IGNORE, SPECIES, near
 from surveys.importing.fields import DATES, Field, Level
 from surveys.importing.gathered import Answers
 from surveys.importing.layout import Layout
@@ -123,10 +123,13 @@ class ColumnsForm(Form):
                 label=header, choices=choices, initial=choice.code
             )
 
-    def columns(self) -> list[tuple[forms.BoundField, list[str]]]:
-        """The field of each column with the first cells that hold something."""
+    def columns(self) -> list[tuple[forms.BoundField, list[str], bool]]:
+        """The field of each column, the first cells that hold something, and whether its species
+        is a guess from a name that is only similar."""
+        upload = self.upload
+        guessed = near(upload.table, upload.choices, upload.catalog)
         return [
-            (self[f"column_{position}"], self.upload.table.first_cells(position))
+            (self[f"column_{position}"], upload.table.first_cells(position), position in guessed)
             for position in range(len(self.upload.table.headers))
         ]
 

@@ -9,8 +9,10 @@ from surveys.importing.columns import (
     date_form,
     guess,
     is_long,
+    near,
     with_explicit,
 )
+from surveys.importing.table import Row, Table
 from tests.support.spreadsheets import read_here as read_table
 
 CATALOG = {
@@ -163,3 +165,47 @@ def test_the_same_meaning_twice_is_a_problem():
     )
     assert "same thing" in str(check(table, choices)[0])
     assert not is_long(choices)
+
+
+def _in_two_rows(*headers: str) -> Table:
+    return Table(headers=headers, rows=(Row(number=3, texts=("",) * len(headers)),), name_rows=2)
+
+
+def test_words_above_several_columns_do_not_hide_what_a_column_is():
+    table = _in_two_rows(
+        "Route",
+        "Weather Air temp (F)",
+        "Weather Wind",
+        "Species Wood frog",
+        "Species Gray treefrog",
+    )
+    codes = [c.code for c in guess(table, catalog=CATALOG, temperature_unit="C")]
+    assert codes[:4] == [
+        "route",
+        "air_temperature:F",
+        "beaufort:beaufort",
+        "species:lithobates-sylvaticus",
+    ]
+
+
+def test_words_above_stay_where_the_words_below_are_the_same():
+    table = _in_two_rows("Start Wind", "Start Sky", "End Wind", "End Sky")
+    codes = [c.code for c in guess(table, catalog={}, temperature_unit="C")]
+    assert codes == ["start_beaufort:beaufort", "start_sky", "end_beaufort:beaufort", "end_sky"]
+
+
+def test_a_misspelled_species_is_guessed_and_to_be_checked():
+    table = Table(
+        headers=("Route", "Wod Frog", "Remarks"),
+        rows=(Row(number=2, texts=("R1", "1", "")),),
+    )
+    choices = guess(table, catalog=CATALOG, temperature_unit="C")
+    assert choices[1].species == "lithobates-sylvaticus"
+    assert near(table, choices, CATALOG) == {1}
+
+
+def test_the_right_name_goes_before_a_misspelled_one():
+    table = Table(headers=("Wod frog", "Wood frog"), rows=(Row(number=2, texts=("1", "1")),))
+    choices = guess(table, catalog=CATALOG, temperature_unit="C")
+    assert [choice.species for choice in choices] == ["", "lithobates-sylvaticus"]
+    assert not near(table, choices, CATALOG)
