@@ -20,6 +20,7 @@ from surveys.importing.gathering import gather, gathering, place
 from surveys.importing.problems import Problem, ProblemKind, Problems
 from surveys.importing.row_store import RowStore
 from surveys.importing.table import Table
+from surveys.importing.too_early import before_stops, stops_begin, without_protocol
 from surveys.language import gettext, gettext_noop, said
 from surveys.models import Route, Source, Visit
 from surveys.protocol.nights import night_of
@@ -68,7 +69,8 @@ def route_names(snapshot: ProgramSnapshot) -> dict[str, str]:
 class Building:
     """An import in the making. `visits` makes one visit after the other; what else is known, and
     all problems, after the last one. `known` is the number of visits that were imported before,
-    `new_observers` names that nobody in the program has."""
+    `new_observers` names that nobody in the program has; `early` has the first night of the file
+    by code of the route, where the route's stops begin later."""
 
     member: Membership
     table: Table
@@ -80,6 +82,7 @@ class Building:
     problems: Problems = field(default_factory=Problems)
     notices: tuple[str, ...] = ()
     known: int = 0
+    early: dict[str, dt.date] = field(default_factory=dict)
     named: frozenset[str] = frozenset()
     people: Mapping[str, Person] = field(default_factory=dict)
     shared: Collection[str] = ()
@@ -146,7 +149,7 @@ class Building:
             background = snapshot.background(snapshot.routes[visit.route], visit.night)
             if background is None:
                 rows = gather(work, visit, store).rows
-                self.problems.add(_without_protocol(visit, rows))
+                self.problems.add(without_protocol(visit, rows))
             else:
                 begins = background.protocol.season_year_begins
                 yield visit, background, season_year(visit.night, begins)
@@ -160,16 +163,6 @@ class Building:
             return None, ""
         name = written[:LONGEST_NAME].strip()
         return person, "" if person else self._spellings.setdefault(name.casefold(), name)
-
-
-def _without_protocol(visit: Placed, rows: Sequence[int]) -> Problem:
-    return Problem(
-        row=visit.first_row,
-        rows=tuple(dict.fromkeys(rows)),
-        kind=ProblemKind.ROWS,
-        message=said("No protocol of the route was in effect on {night}.", night=day(visit.night)),
-        remedy=gettext("Check the date, or enter a protocol version for that time first."),
-    )
 
 
 def build(
@@ -296,7 +289,10 @@ def _build_visit(
         ),
         is_archive=True,
     )
-    if judgment.refusals:
+    if not background.stops and (begin := stops_begin(snapshot, route)) > sheet.night:
+        work.early[route.code] = min(sheet.night, work.early.get(route.code, sheet.night))
+        work.problems.add(before_stops(sheet, route, begin))
+    elif judgment.refusals:
         names = {code: species.name for code, species in background.species.items()}
         reader = work.member.program.reader(names)
         work.problems.extend(_problem(sheet, one, reader) for one in judgment.refusals)

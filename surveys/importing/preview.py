@@ -25,7 +25,8 @@ _INDEX_TEXTS = frozenset({"0", "1", "2", "3", "", "-", NOT_RECORDED})
 @dataclass(frozen=True, kw_only=True)
 class Preview:
     """`far` counts calls beyond the listening radius, which are no detections. `problems` are
-    those shown; `problem_count` counts all of them, `sorts` those of each kind and column."""
+    those shown; `problem_count` counts all of them, `sorts` those of each kind and column. `early`
+    pairs routes whose stops begin too late with the first night of the file, in ISO form."""
 
     visits: int
     stops: int
@@ -43,6 +44,7 @@ class Preview:
     known: int
     new_observers: tuple[str, ...] = ()
     far: int = 0
+    early: tuple[tuple[str, str], ...] = ()
 
     @property
     def can_commit(self) -> bool:
@@ -75,6 +77,7 @@ def preview(
         first_rows=tuple(islice(table.rows, FIRST_ROWS)),
         known=built.known,
         new_observers=built.new_observers,
+        early=tuple((route, night.isoformat()) for route, night in sorted(built.early.items())),
     )
 
 
@@ -130,6 +133,7 @@ def preview_from_plain(plain: Mapping[str, Any]) -> Preview:
             ),
             **{name: tuple(plain[name]) for name in ("notices", "headers", "meanings")},
             "new_observers": tuple(plain.get("new_observers", ())),
+            "early": tuple((route, night) for route, night in plain.get("early", ())),
         }
     )
 

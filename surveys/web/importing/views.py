@@ -40,6 +40,7 @@ from surveys.importing.uploads import (
 from surveys.language import gettext, said
 from surveys.models import BackgroundRun, RunKind, RunState, SpreadsheetImport
 from surveys.visits.exceptions import NoRoomLeft
+from surveys.web.importing.beginning import let_stops_begin_earlier
 from surveys.web.importing.done_views import done_page
 from surveys.web.importing.fixing import (
     chosen_fixes,
@@ -218,6 +219,8 @@ def fix(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
     try:
         if "drop" in request.POST:
             drop_fixes(member, stored)
+        elif "begin_earlier" in request.POST:
+            let_stops_begin_earlier(request, stored)
         else:
             chosen = chosen_fixes(request.POST, stored, names_of(member.program))
             fix_cells(member, stored, chosen.fixes)
