@@ -86,6 +86,8 @@ def logging_config(*, as_json: bool) -> dict[str, Any]:
             "gunicorn.error": {"handlers": [], "level": "INFO", "propagate": True},
             "fontTools": {"level": "WARNING"},
             "procrastinate.blueprints": {"level": "WARNING"},
+            # What is called every minute; the worker logs each job.
+            "procrastinate.periodic": {"level": "WARNING"},
             "pyogrio": {"level": "WARNING"},
             "weasyprint": {"level": "ERROR"},
         },

@@ -23,7 +23,10 @@ def report(found: dict) -> tuple[int, list[str]]:
         f"{asked} of {len(packages)} packages were asked about; {len(weak)} have a known weakness."
     )
     if skipped:
-        lines.append(f"Nothing is known of these {len(skipped)}: {', '.join(skipped)}")
+        lines.append(
+            f"{len(skipped)} were not, and may have one: {', '.join(skipped)}\n"
+            "deploy/audit --service osv asks another service."
+        )
     if weak:
         return WEAK, lines
     return (UNKNOWN if skipped or not packages else CLEAN), lines

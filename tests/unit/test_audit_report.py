@@ -19,7 +19,7 @@ UNASKED = {"name": "altair", "skip_reason": "Dependency not found on PyPI and co
     [
         ([CLEAN], 0, "1 of 1 packages were asked about; 0 have"),
         ([CLEAN, WEAK], 1, "flask 0.5: PYSEC-2019-179, mended in 1.0"),
-        ([CLEAN, UNASKED], 3, "Nothing is known of these 1: altair"),
+        ([CLEAN, UNASKED], 3, "1 were not, and may have one: altair"),
         ([WEAK, UNASKED], 1, "1 of 2 packages were asked about; 1 have"),
         ([], 3, "0 of 0 packages"),
     ],
