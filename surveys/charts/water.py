@@ -32,6 +32,10 @@ def lag_sentence(result: SpeciesResult) -> str:
             rests=rests,
         )
     days = {"low": _days(lag.low), "rests": rests}
+    if lag.high is None and _days(lag.low) == "0":
+        return said(
+            "From filling to chorus: unknown. Most stops had water at the first visit already.",
+        )
     if lag.high is None:
         return said_of(
             "From filling to chorus: at least {low} day (95% bound, median of {rests}). Most "

@@ -213,7 +213,7 @@ def _what(request: RouteRequest) -> str:
             window=request.window,
             year=request.season_year,
         )
-    return said("{route} for the season {year}", route=request.route, year=request.season_year)
+    return said("{route} for the {year} season", route=request.route, year=request.season_year)
 
 
 def _when(assignment: Assignment, window: str) -> str:

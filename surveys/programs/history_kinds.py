@@ -182,7 +182,7 @@ def _reference_facts(reference: ReferenceCall) -> Facts:
         gettext("From"): said("{seconds} s", seconds=f"{reference.begin_s:.1f}"),
         gettext("To"): said("{seconds} s", seconds=f"{reference.end_s:.1f}"),
         gettext("License"): reference.license,
-        gettext("How whoever recorded it agreed"): reference.consent,
+        gettext("How the person who recorded it agreed"): reference.consent,
     }
 
 

@@ -30,10 +30,10 @@ CAVEATS = (
         "early or late in a season."
     ),
     _(
-        "Other rules for listening, or other stops, on a tenth of the surveys are a break in the "
-        "series."
+        "A change of the listening rules or of the stops on a tenth of the surveys is a break in "
+        "the series."
     ),
-    _("Fewer than five years, or fewer than ten stops with the species, give no trend."),
+    _("With fewer than five years, or fewer than ten stops with the species, there is no trend."),
     _("The call index is an ordered class. Its mean is descriptive only."),
 )
 

@@ -64,7 +64,7 @@ def _why_left_out(member: Membership, stopped: set[int]) -> str:
         return gettext("no account")
     if not covers(member):
         return gettext("left")
-    return gettext("wants no such email") if member.person_id in stopped else ""
+    return gettext("does not want these emails") if member.person_id in stopped else ""
 
 
 def _group(

@@ -116,7 +116,7 @@ FLAGS: dict[str, str] = {
     MOVES_WITH_BOUND: _("The estimate depends on the largest number of animals thought possible."),
     NO_REPEAT_VISITS: _("No site was visited twice in a season, so detection cannot be estimated."),
     NEVER_HEARD_TWICE: _(
-        "No site was heard on two visits of a season, so detection has no estimate."
+        "The species was not heard twice at any site in a season, so detection has no estimate."
     ),
     FEW_CLUSTERS: _("Too few independent sites for clustered standard errors to be trusted."),
     WALD_FALLBACK: _("The profile interval could not be found; a Wald interval is given instead."),

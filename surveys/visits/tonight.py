@@ -189,7 +189,7 @@ def _part(member: Membership, one: RouteTonight, plan: SeasonPlan) -> Part | Non
         goers = {goer.member: goer for goer in plan.cover(one.route.pk, window).going}
         if member in goers:
             instead = goers[member].instead_of
-            words = said("You go in place of {name}.", name=instead.person.name) if instead else ""
+            words = said("You fill in for {name}.", name=instead.person.name) if instead else ""
             return Part(is_now=True, words=words)
         if own is not None and own.has(window.name):
             return Part(is_now=False, words=_why_not(own.substitutes.get(window.name)))
@@ -200,7 +200,7 @@ def _part(member: Membership, one: RouteTonight, plan: SeasonPlan) -> Part | Non
         and any(goer.member == member for goer in plan.cover(one.route.pk, each).going)
     ]
     if ahead:
-        return Part(is_now=False, words=said("You go in: {windows}.", windows=listed(ahead)))
+        return Part(is_now=False, words=said("Your windows: {windows}.", windows=listed(ahead)))
     if own is None:
         return None
     return Part(is_now=window is None and not own.windows, words="")
@@ -208,7 +208,7 @@ def _part(member: Membership, one: RouteTonight, plan: SeasonPlan) -> Part | Non
 
 def _why_not(substitute: Membership | None) -> str:
     if substitute is not None:
-        return said("{name} goes in your place in this window.", name=substitute.person.name)
+        return said("{name} fills in for you in this window.", name=substitute.person.name)
     return gettext("You said that you cannot go in this window.")
 
 

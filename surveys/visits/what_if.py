@@ -17,10 +17,11 @@ from django.utils import timezone
 
 from accounts.access import Permission, require
 from accounts.models import Membership
-from surveys.models import Source, Visit, VisitState
-from surveys.programs.assignments import current_season_year
+from surveys.models import Protocol, Source, Visit, VisitState
+from surveys.programs.assignments import current_season_year, today_of
 from surveys.programs.in_force import entries_listed, own_fields_on, stops_in_use
 from surveys.programs.protocols import check_limits, version_of
+from surveys.programs.schedule import schedule
 from surveys.programs.versions import protocol_values
 from surveys.protocol import values
 from surveys.protocol.archives import ALSO_AT
@@ -80,7 +81,7 @@ def what_if(member: Membership, version_id: int, limits: values.Protocol) -> Wha
     made = Visit.objects.filter(
         route__program=member.program, protocol_version__protocol=version.protocol
     ).exclude(state__in=_NOT_MADE)
-    year = _last_season(member, made)
+    year = _last_season(member, version.protocol, made)
     of_season = made.filter(season_year=year)
     visits = of_season.select_related("protocol_version__protocol", "observer", "route")
     judged = list(visits.order_by("-night", "pk")[:MOST_VISITS])
@@ -95,10 +96,14 @@ def what_if(member: Membership, version_id: int, limits: values.Protocol) -> Wha
     )
 
 
-def _last_season(member: Membership, made: QuerySet[Visit]) -> int | None:
-    """The last one before the one under way; without any, the one under way."""
-    years = sorted(set(made.order_by().values_list("season_year", flat=True)))
-    current = current_season_year(member.program)
+def _last_season(member: Membership, protocol: Protocol, made: QuerySet[Visit]) -> int | None:
+    """The latest season whose windows are over; without any, the one under way."""
+    years = set(made.order_by().values_list("season_year", flat=True))
+    today = today_of(member.program)
+    current = current_season_year(member.program, today)
+    plan = schedule(member.program, member.program.routes.filter(protocol=protocol))
+    if all(window.closes < today for window in plan.windows(protocol.pk, current)):
+        current += 1
     return max((year for year in years if year < current), default=max(years, default=None))
 
 

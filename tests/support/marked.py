@@ -86,7 +86,8 @@ def pieces_in_template(source: str) -> Iterator[str]:
     texts = [match[1] for match in _MARKED.finditer(source)]
     for match in _BLOCK.finditer(source):
         texts.append(match[2])
-        for name in re.findall(r"\b(\w+)=", match[1]):
+        # A counter chooses the plural, also where its number is shown with a comma in thousands.
+        for name in re.findall(r"\b(?!counter=)(\w+)=", match[1]):
             if not re.search(rf"\{{\{{\s*{name}\s*\}}\}}", match[2]):
                 yield name
     yield from (text for text in map(str.strip, texts) if re.match(r"[,.;:)]", text))

@@ -25,10 +25,11 @@ class ReferenceForm(Form):
     )
     end_s = forms.FloatField(label=gettext_lazy("To"), min_value=0, initial=10)
     consent = forms.CharField(
-        label=gettext_lazy("How whoever recorded it agreed"),
+        label=gettext_lazy("How the person who recorded it agreed"),
         max_length=200,
         help_text=gettext_lazy(
-            "Such as: by email on May 3. Only coordinators see this. Without a yes, keep nothing."
+            "Such as: by email on May 3. Only coordinators see this. If they did not agree, do "
+            "not keep it."
         ),
     )
     license = forms.ChoiceField(label=gettext_lazy("License"), choices=DataLicense.choices)

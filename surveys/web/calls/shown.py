@@ -79,17 +79,19 @@ def calls_for_phones(codes: Iterable[str]) -> dict[str, dict[str, Any]]:
 
 
 def call_words(call: Call, celsius: float | None = None) -> str:
-    """`At 15 °C: 2,600 to 3,000 Hz, 18 pulses a second.`"""
+    """`At 15 °C (59 °F): rising from 2,600 to 3,000 Hz, 18 pulses a second.`"""
     at = call.at_celsius if celsius is None else celsius
     rate = call.pulse_rate_at(at)
     pitches = listed([_pitch(part.pitch_hz, part.second_hz) for part in call.parts])
+    # Both units, as in the catalog: the guide and the phone show these words of every program.
+    degrees = {"celsius": f"{at:.0f}", "fahrenheit": f"{at * 1.8 + 32:.0f}"}
     if rate is None:
-        return said("At {celsius} °C: {pitches} Hz.", celsius=f"{at:.0f}", pitches=pitches)
+        return said("At {celsius} °C ({fahrenheit} °F): {pitches} Hz.", pitches=pitches, **degrees)
     return said(
-        "At {celsius} °C: {pitches} Hz, {rate} pulses a second.",
-        celsius=f"{at:.0f}",
+        "At {celsius} °C ({fahrenheit} °F): {pitches} Hz, {rate} pulses a second.",
         pitches=pitches,
         rate=f"{rate:.0f}",
+        **degrees,
     )
 
 
@@ -105,7 +107,12 @@ def settings() -> list[dict[str, Any]]:
 
 def _pitch(ends: tuple[float, float], second: float) -> str:
     first, last = (floatformat(end, "0g") for end in ends)
-    told = first if first == last else said("{first} to {last}", first=first, last=last)
+    if ends[0] < ends[1]:
+        told = said("rising from {first} to {last}", first=first, last=last)
+    elif ends[0] > ends[1]:
+        told = said("falling from {first} to {last}", first=first, last=last)
+    else:
+        told = first
     if not second:
         return told
-    return said("{first} with {second}", first=told, second=floatformat(second, "0g"))
+    return said("{first} together with {second}", first=told, second=floatformat(second, "0g"))

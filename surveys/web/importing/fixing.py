@@ -308,8 +308,8 @@ def _fixes(data: QueryDict, number: str, upload: Upload, names: Names) -> Iterat
         if not leaves_out and answer not in known:
             raise AnswerRefusedError(
                 said(
-                    "“{written}” cannot be read as “{answer}”: the program has no such entry (any "
-                    "more). Choose one of the list.",
+                    "“{written}” cannot be read as “{answer}”: the program has no such entry. "
+                    "Choose one from the list.",
                     written=storable(written),
                     answer=storable(answer)[:_LONGEST_TEXT],
                 )

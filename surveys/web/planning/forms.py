@@ -37,9 +37,9 @@ class OfferForm(Form):
 
 class SubstituteForm(Form):
     observer = forms.TypedChoiceField(
-        label=gettext_lazy("Who goes for you"),
+        label=gettext_lazy("Who will fill in for you"),
         coerce=int,
-        error_messages={"required": gettext_lazy("Choose who goes for you.")},
+        error_messages={"required": gettext_lazy("Choose who will fill in for you.")},
     )
 
     def __init__(self, *args: object, people: Mapping[int, str], **options: object) -> None:

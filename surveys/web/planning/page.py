@@ -95,12 +95,12 @@ def _words(goer: Goer | None, cell: CoverageCell, member: Membership) -> str:
     if goer is not None:
         if goer.instead_of is None:
             return ""
-        return said("You go for {name}.", name=goer.instead_of.person.name)
+        return said("You fill in for {name}.", name=goer.instead_of.person.name)
     for other in cell.cover.going:
         if other.instead_of == member:
-            return said("{name} goes for you.", name=other.member.person.name)
+            return said("{name} fills in for you.", name=other.member.person.name)
     if member in cell.cover.away:
-        return said("You cannot go, and no one goes for you yet.")
+        return said("You cannot go, and no one fills in for you yet.")
     return ""
 
 

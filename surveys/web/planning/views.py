@@ -118,7 +118,7 @@ def substitute(request: ProgramRequest, assignment: int) -> HttpResponse:
         messages.success(
             request,
             said(
-                "{name} goes for you in {window}. They and the coordinators get an email.",
+                "{name} fills in for you in {window}. They and the coordinators get an email.",
                 name=named.person.name,
                 window=named.window,
             ),
@@ -137,9 +137,9 @@ def drop_substitute(request: ProgramRequest, substitute: int) -> HttpResponse:
     )
     route, window = dropped.assignment.route, dropped.window
     if dropped.person_id == member.person_id:
-        text = gettext("You do not go to {route} in {window}. The others get an email.")
+        text = gettext("You are no longer going to {route} in {window}. The others get an email.")
     else:
-        text = gettext("You go to {route} in {window} after all. The others get an email.")
+        text = gettext("You are going to {route} in {window} after all. The others get an email.")
     messages.success(request, filled(text, {"route": route.code, "window": window}))
     return _to_season(request)
 

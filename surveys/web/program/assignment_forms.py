@@ -68,7 +68,7 @@ class PlanForm(SeenForm):
 
 class AnswerForm(Form):
     answer = forms.CharField(
-        label=gettext_lazy("A word to the observer"),
+        label=gettext_lazy("Note to the observer"),
         required=False,
         max_length=500,
         widget=forms.Textarea(attrs={"rows": 2}),

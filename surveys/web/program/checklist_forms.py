@@ -43,8 +43,8 @@ class ListingForm(SeenForm):
         label=gettext_lazy("Listed from"),
         required=False,
         help_text=gettext_lazy(
-            "From this night on, a silent stop counts as a zero. Give no night before observers "
-            "listened for it. Leave empty if it was listed from the start."
+            "From this night on, a silent stop counts as a zero. Do not choose a night before "
+            "observers listened for it. Leave empty if it was listed from the start."
         ),
     )
     listed_until = DateField(label=gettext_lazy("Listed until"), required=False)
@@ -195,8 +195,8 @@ class ChecklistTableForm(SeenForm):
         required=False,
         help_text=gettext_lazy(
             "For the species that you add. From this night on, a silent stop counts as a zero for "
-            "them. Give no night before observers listened for them. Leave empty if they were "
-            "listed from the start."
+            "them. Do not choose a night before observers listened for them. Leave empty if they "
+            "were listed from the start."
         ),
     )
 

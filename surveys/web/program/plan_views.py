@@ -87,7 +87,7 @@ def _let_go(request: ProgramRequest, form: PlanForm, route: Route, year: int) ->
             site_url=request.build_absolute_uri("/"),
         )
         return named and said(
-            "{substitute} goes for {observer} in {window}. Both get an email.",
+            "{substitute} fills in for {observer} in {window}. Both get an email.",
             substitute=named.person.name,
             observer=named.assignment.observer.name,
             window=named.window,
@@ -162,7 +162,7 @@ def drop_substitute(request: ProgramRequest, substitute: int) -> HttpResponse:
     messages.success(
         request,
         said(
-            "{observer} goes again in {window}.",
+            "{observer} is going again in {window}.",
             observer=assignment.observer.name,
             window=dropped.window,
         ),

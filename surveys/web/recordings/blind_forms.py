@@ -27,11 +27,11 @@ class BlindAnswerForm(Form):
 
     note = forms.CharField(label=gettext_lazy("Note"), required=False, max_length=300)
     nothing = forms.BooleanField(
-        label=gettext_lazy("I listened to all of it, and none of these species calls"),
+        label=gettext_lazy("I listened to all of it, and none of these species is calling"),
         required=False,
     )
     unusable = forms.BooleanField(
-        label=gettext_lazy("I cannot tell what calls: noise, wind or a poor recording"),
+        label=gettext_lazy("I cannot tell what is calling: noise, wind or a poor recording"),
         required=False,
     )
 

@@ -57,7 +57,7 @@ def blind_listen(request: ProgramRequest, recording_id: UUID) -> HttpResponse:
         return redirect("web:blind_next", member.program.slug)
     context: dict[str, Any] = {
         "form": form,
-        "heading": gettext("What calls in this recording?"),
+        "heading": gettext("What is calling in this recording?"),
         "waiting": waiting_recordings(member).count(),
         "picture": _picture(recording),
         "recording": recording,

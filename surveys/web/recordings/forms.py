@@ -59,7 +59,9 @@ class PartForm(Form):
 
     def _check_times(self, begin_s: float, end_s: float) -> None:
         if begin_s > self.seconds - SHORTEST_S:
-            self.add_error("begin_s", gettext("The recording ends before this. Choose less."))
+            self.add_error(
+                "begin_s", gettext("The recording ends before this. Choose an earlier time.")
+            )
         elif end_s - begin_s < SHORTEST_S:
             self.add_error(
                 "end_s",

@@ -40,7 +40,7 @@ class StationForm(Form):
     name = forms.CharField(
         label=gettext_lazy("Name of the station"),
         max_length=120,
-        help_text=gettext_lazy("As the people who run it call it."),
+        help_text=gettext_lazy("The name that its owner uses."),
     )
     code = forms.CharField(
         label=gettext_lazy("Code of the station"),

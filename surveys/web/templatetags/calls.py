@@ -1,13 +1,22 @@
 """Calls that a page plays."""
 
+from decimal import Decimal
 from typing import Any
 
 from django import template
 
-from surveys.models import Species
+from surveys.models import Program, Species
+from surveys.programs.versions import units_of
+from surveys.protocol.weather import show_temperature
 from surveys.web.calls.shown import is_high_voice, made_calls, settings
 
 register = template.Library()
+
+
+@register.filter
+def air_in(celsius: float | Decimal, program: Program) -> str:
+    """An air temperature in the unit of the program."""
+    return show_temperature(Decimal(str(celsius)), units_of(program).temperature)
 
 
 @register.inclusion_tag("calls/made.html")

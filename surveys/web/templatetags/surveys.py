@@ -4,6 +4,7 @@ import datetime as dt
 from collections.abc import Mapping
 
 from django import template
+from django.template.defaultfilters import floatformat
 
 from surveys.dates import clock
 from surveys.language import gettext, said
@@ -50,8 +51,10 @@ def browser_and_system(user_agent: str) -> str:
 
 @register.filter
 def pitch(peaks: str) -> str:
-    """`200–300 and 1260–1540`, of the bands as they are stored: `200-300 + 1260-1540`."""
-    return listed(peaks.replace("-", "–").split(" + "))
+    """`200–300 and 1,260–1,540`, of the bands as they are stored: `200-300 + 1260-1540`."""
+    return listed(
+        ["–".join(floatformat(end, "0g") for end in band.split("-")) for band in peaks.split(" + ")]
+    )
 
 
 @register.filter

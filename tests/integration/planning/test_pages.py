@@ -125,18 +125,18 @@ def test_a_window_is_given_and_a_substitute_named(plan, coordinator, client_for)
         + f"&for={plan.of_ann.pk}"
     )
     shown = html.fromstring(client.get(address).content)
-    assert "Choose who goes for Ann in June." in shown.text_content()
+    assert "Choose who will fill in for Ann in June." in shown.text_content()
     (form,) = [
         one
         for one in shown.xpath("//form")
         if one.xpath(f".//input[@name='observer'][@value='{plan.bo.person_id}']")
     ]
     named = client.post(address, dict(form.form_values()), follow=True)
-    assert "Bo goes for Ann in June. Both get an email." in named.content.decode()
+    assert "Bo fills in for Ann in June. Both get an email." in named.content.decode()
     dropped = client.post(
         url(plan, "program_substitute_drop", Substitute.objects.get().pk), follow=True
     )
-    assert "Ann goes again in June." in dropped.content.decode()
+    assert "Ann is going again in June." in dropped.content.decode()
     client.post(url(plan, "program_unassign", plan.of_ann.pk), {"window": "June"})
     assert Assignment.objects.get(pk=plan.of_ann.pk).windows == ["April"]
 
@@ -147,20 +147,20 @@ def test_an_observer_names_a_substitute(plan, client_for):
         "//a[contains(., 'Name a substitute')]/@href"
     )
     assert "R1 Heron Slough, April: 1 April 2025 – 30 April 2025" in text_of(ann.get(link))
-    assert "Choose who goes for you." in text_of(ann.post(link, {"observer": ""}))
+    assert "Choose who will fill in for you." in text_of(ann.post(link, {"observer": ""}))
     assert "Ann" not in html.fromstring(ann.get(link).content).xpath("//select//option/text()")
     named = ann.post(link, {"observer": plan.bo.person_id}, follow=True)
-    assert "Bo goes for you in April." in named.content.decode()
-    assert "I go after all" in text_of(named)
+    assert "Bo fills in for you in April." in named.content.decode()
+    assert "I can go after all" in text_of(named)
     page = text_of(bo.get(url(plan, "my_season")))
-    assert "You go for Ann." in page
+    assert "You fill in for Ann." in page
     assert "I cannot go" in page
     assert "Name a substitute" not in page
     dropped = bo.post(url(plan, "own_substitute_drop", Substitute.objects.get().pk), follow=True)
-    assert "You do not go to R1 in April." in dropped.content.decode()
+    assert "You are no longer going to R1 in April." in dropped.content.decode()
     ann.post(link, {"observer": plan.bo.person_id})
     back = ann.post(url(plan, "own_substitute_drop", Substitute.objects.get().pk), follow=True)
-    assert "You go to R1 in April after all." in back.content.decode()
+    assert "You are going to R1 in April after all." in back.content.decode()
     over = ann.get(url(plan, "own_substitute", plan.of_ann.pk), {"window": "May"}, follow=True)
     assert "Choose one of your windows." in over.content.decode()
 

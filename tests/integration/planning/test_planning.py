@@ -105,9 +105,9 @@ def test_everything_follows_one_cover(plan, coordinator):
         dt.date(2025, 4, 1)
     ]
     (own,) = tonight_for(plan.bo, NOW).routes
-    assert (own.route, own.part.words) == (plan.near, "You go in place of Ann.")
+    assert (own.route, own.part.words) == (plan.near, "You fill in for Ann.")
     (later,) = tonight_for(plan.ann, NOW).later
-    assert later.part.words == "Bo goes in your place in this window."
+    assert later.part.words == "Bo fills in for you in this window."
     Membership.objects.filter(pk=plan.bo.pk).update(active=False)
     assert cover(plan) == []
 
@@ -121,7 +121,7 @@ def test_tonight_in_another_window(plan, coordinator):
         windows=["June"],
     )
     (later,) = tonight_for(plan.bo, NOW).later
-    assert later.part.words == "You go in: June."
+    assert later.part.words == "Your windows: June."
     assert cover(plan, "April", plan.far) == []
 
 
@@ -401,7 +401,7 @@ def test_asking_for_a_route_and_the_answers(plan, coordinator):
     requests.decline_request(coordinator, other.pk, answer="Bo was first.")
     mail.outbox.clear()
     texts = send_mail_of("planning.mail_answer")
-    assert any("gave you R2 Alder Fen for the season 2025" in text for text in texts)
+    assert any("gave you R2 Alder Fen for the 2025 season" in text for text in texts)
     assert any("cannot give you" in text and "Bo was first." in text for text in texts)
 
 

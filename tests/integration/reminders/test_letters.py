@@ -105,7 +105,7 @@ def test_the_other_groups(program, members):
     assert names(program, LetterGroup.UNTESTED) == ["Bo", "Cy"]
     assert names(program, LetterGroup.OBSERVERS) == ["Ann", "Bo", "Cy"]
     stop(StopLink(member=members["Cy"], kind=LetterKind.LETTERS))
-    assert names(program, LetterGroup.FREE) == ["Cy: wants no such email"]
+    assert names(program, LetterGroup.FREE) == ["Cy: does not want these emails"]
 
 
 def test_each_gets_a_mail_of_their_own_in_two_forms(program, members, coordinator, monkeypatch):

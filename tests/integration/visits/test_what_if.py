@@ -11,6 +11,7 @@ from django.http import Http404
 from accounts.models import Role
 from surveys.models import Source, StoredFinding, Visit
 from surveys.programs.versions import protocol_values
+from surveys.protocol.seasons import window_dates
 from surveys.protocol.values import MonthDay, Severity, Temperature, TemperatureUnit
 from surveys.visits.what_if import what_if
 from tests.support.builders import (
@@ -60,6 +61,11 @@ def from_13_degrees(version):
 
 def limits_of(version, **changes):
     return replace(protocol_values(version), **changes)
+
+
+def last_night_of(version, year):
+    limits = protocol_values(version)
+    return window_dates(limits.windows[-1], year, limits.season_year_begins)[1]
 
 
 def test_visits_gain_and_lose_questions_by_rule_and_route(coordinator, version, visits):
@@ -118,11 +124,16 @@ def test_who_may_ask_and_what_of(coordinator, program, version, visits):
 
 
 def test_drafts_and_the_season_under_way_wait(coordinator, version, visits, monkeypatch):
-    """The last season is the one before the one under way, where there is one."""
+    """The last season is the one before the one under way, where there is one; a season whose
+    windows are over is under way no more."""
     last = what_if(coordinator, version.pk, limits_of(version))
     assert last.season_year == 2024
-    monkeypatch.setattr("surveys.visits.what_if.current_season_year", lambda program: 2024)
+    closes = last_night_of(version, 2024)
+    monkeypatch.setattr("surveys.visits.what_if.today_of", lambda program: closes)
     assert what_if(coordinator, version.pk, limits_of(version)).season_year == 2024
     Visit.objects.filter(pk=visits[0].pk).update(season_year=2023)
     earlier = what_if(coordinator, version.pk, limits_of(version))
     assert (earlier.season_year, earlier.visits) == (2023, 1)
+    after = closes + dt.timedelta(days=1)
+    monkeypatch.setattr("surveys.visits.what_if.today_of", lambda program: after)
+    assert what_if(coordinator, version.pk, limits_of(version)).season_year == 2024

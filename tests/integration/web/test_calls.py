@@ -46,9 +46,11 @@ def test_the_checklist_plays_in_words_too(client_for, observer, program, peeper)
         program.checklist.create(species=Species.objects.get(code=code))
     answer = client_for(observer).get(url(observer, "calls"))
     shown = words(answer)
-    assert "At 12 °C: 2,700 to 2,950 Hz." in shown
-    assert "At 20 °C: 2,200 with 1,100 Hz, 22 pulses a second." in shown
-    assert "At 20 °C: 2,400 with 1,200 Hz, 46 pulses a second." in shown, "both of a joint entry"
+    assert "At 12 °C (54 °F): rising from 2,700 to 2,950 Hz." in shown
+    assert "At 20 °C (68 °F): 2,200 together with 1,100 Hz, 22 pulses a second." in shown
+    assert "At 20 °C (68 °F): 2,400 together with 1,200 Hz, 46 pulses" in shown, (
+        "both of a joint entry"
+    )
     assert "No call to play, words only: Northern leopard frog." in shown
     assert shown.count("Very high: many people do not hear") == 1
     assert "do not play calls at the wetland" in shown
@@ -94,7 +96,7 @@ def test_a_file_becomes_a_reference_call(client_for, coordinator, observer, peep
     [
         ({"end_s": "30"}, "A reference call has at most 20 seconds."),
         ({"end_s": "0.7"}, "Choose at least 0.5 seconds after the beginning."),
-        ({"consent": ""}, "How whoever recorded it agreed: This is missing."),
+        ({"consent": ""}, "How the person who recorded it agreed: This is missing."),
         ({"credit": ""}, "Who recorded it: This is missing."),
         ({"sound": SimpleUploadedFile("notes.txt", b"a text")}, "We cannot use this kind of sound"),
     ],
