@@ -127,13 +127,14 @@ def _conclude(listening: BlindListening, at: dt.datetime) -> None:
         for answer in listening.answers.prefetch_related("calls__species")
     ]
     program = listening.recording.visit.route.program
-    found = verdict(answers, _members_by_joint_entry(program))
+    found = verdict(answers, members_by_joint_entry(program))
     listening.agreed, listening.disputed = dict(found.agreed), list(found.disputed)
     listening.finished_at = at if found.finished else None
     listening.save()
 
 
-def _members_by_joint_entry(program: Program) -> dict[str, frozenset[str]]:
+def members_by_joint_entry(program: Program) -> dict[str, frozenset[str]]:
+    """The codes of the species of each joint entry that the program knows, by its code."""
     members: dict[str, set[str]] = {}
     pairs = JointMember.objects.filter(joint__in=Species.objects.known_to(program))
     for joint, member in pairs.values_list("joint__code", "member__code"):

@@ -12,6 +12,7 @@ from surveys.language import gettext
 from surveys.seasons.observers import observer_figures, season_years_surveyed
 from surveys.web.csv_file import csv_file
 from surveys.web.numbers import whole_number
+from surveys.web.observers.hearing import hearing_tables
 from surveys.web.observers.page import (
     ObserverRow,
     observer_rows,
@@ -80,5 +81,6 @@ def _page(request: ProgramRequest, shown: Membership) -> HttpResponse:
         "row": ObserverRow(member=shown, figures=figures) if figures else None,
         "rules": rule_rows(program, season, figures) if figures else [],
         "same": same_in_words(agreement) if agreement else "",
+        "hearing": hearing_tables(shown, season) if figures else [],
     }
     return render(request, "observers/observer.html", context)

@@ -141,6 +141,34 @@ def test_each_observer_sees_only_their_own_line(program, observer, second, coord
     assert "No submitted visit yet." in empty.content.decode()
 
 
+def test_what_a_second_observer_heard_stands_by_species(
+    program, observer, second, coordinator, client_for
+):
+    peeper, toad = make_checklist(program, "Pseudacris crucifer", "Anaxyrus americanus")
+    route = make_route(program)
+    make_accepted_visit(route, observer.person, night=NIGHT, heard={1: {peeper: 2}, 2: {peeper: 1}})
+    make_accepted_visit(
+        route, second.person, night=NIGHT, heard={1: {peeper: 2}, 2: {peeper: 3, toad: 1}}
+    )
+    own = client_for(observer).get(f"/{program.slug}/your-surveys/")
+    (table,) = own.context["hearing"]
+    assert [(row.name, row.missed, row.other_index) for row in table.rows] == [
+        ("All species", "1 of 3 (3.9% to 82%)", "1 of 2 (6.1% to 94%)"),
+        (toad.name, "1 of 1 (15% to 100%)", "–"),
+        (peeper.name, "0 of 2 (0% to 67%)", "1 of 2 (6.1% to 94%)"),
+    ]
+    text = own.content.decode()
+    assert "Who of the two was right is not known." in text
+    assert "Not heard by others" not in text
+    page = client_for(coordinator).get(f"/{program.slug}/program/people/{second.pk}/surveys")
+    assert page.context["hearing"][0].rows[0].missed == "0 of 2 (0% to 67%)"
+    assert (
+        not client_for(coordinator)
+        .get(page.request["PATH_INFO"] + "?season=1999")
+        .context["hearing"]
+    )
+
+
 def test_more_observers_take_no_more_queries(
     program, observer, coordinator, client_for, django_assert_max_num_queries
 ):
