@@ -34,6 +34,13 @@ ON_THE_PHONE = """async () => {
   }));
 }"""
 
+# How many dots of a picture are not blank.
+INK = """(canvas) => {
+  const { width, height } = canvas;
+  const { data } = canvas.getContext("2d").getImageData(0, 0, width, height);
+  return data.filter((value, at) => at % 4 === 3 && value > 0).length;
+}"""
+
 
 @pytest.fixture
 def phone_options() -> dict:
@@ -82,6 +89,10 @@ def stored(recording) -> bytes:
 def test_recorded_without_a_network_killed_and_sent(phone, at_a_stop, observer, route):
     page = at_a_stop()
     record(page)
+    picture = page.get_by_role("img", name="Picture of the sound")
+    picture.wait_for()
+    assert picture.evaluate(INK) > 100
+    assert "Loudest pitch: about" in page.get_by_role("dialog").inner_text()
     page.get_by_label("Species").select_option("pseudacris-crucifer")
     page.get_by_role("button", name="Done").click()
     page.get_by_text("1 recording on this phone only.").wait_for()

@@ -128,6 +128,13 @@ def test_a_recording_in_which_nobody_could_hear_anything_checks_nothing(
     assert checked_of(program) == {PEEPER: 0}
 
 
+def test_what_nobody_named_yet_waits_for_the_third(program, visit, recording, listeners):
+    for listener, heard in zip(listeners, [{TOAD: 1}, {}, {}], strict=True):
+        assert checked_of(program) == {PEEPER: 0}
+        answer_blindly(listener, recording.pk, heard=heard)
+    assert checked_of(program) == {PEEPER: 1}
+
+
 def test_what_two_named_is_checked_while_a_third_is_awaited(program, visit, recording, listeners):
     answer_blindly(listeners[0], recording.pk, heard={PEEPER: 1})
     answer_blindly(listeners[1], recording.pk, heard={PEEPER: 1, TOAD: 1})

@@ -136,8 +136,9 @@ def test_a_species_and_its_joint_entry_are_not_held_against_each_other(
     program, observer, visit, listened
 ):
     joint = make_joint_entry("peeper or toad", *Species.objects.filter(code__in=[PEEPER, TOAD]))
-    CallIndex.objects.filter(species__code=PEEPER).update(species=joint)
     listened({PEEPER: 2}, {PEEPER: 2})
+    assert of(observer).keys() == {PEEPER, BULLFROG}
+    CallIndex.objects.filter(species__code=PEEPER).update(species=joint)
     assert of(observer)[joint.code].there
     assert of(observer).keys() == {joint.code, BULLFROG}
 

@@ -4,6 +4,7 @@ import { button, dialog, h, question } from "../../dom.js";
 import { stopText } from "../../model.js";
 import { retry, soon, whereWords } from "../../recordings.js";
 import { change, get, remove } from "../../soundstore.js";
+import { pictureOf } from "./picture.js";
 import { player } from "./player.js";
 import { allSpecies, clockOf, KINDS, lengthOf, speciesName } from "./words.js";
 
@@ -24,6 +25,7 @@ export async function showRecording(app, id) {
     ),
     recording.kind === "voucher" && speciesPart(recording),
     sound.node,
+    recording.kind === "voucher" && recording.state !== "sent" && pictureOf(recording),
     recording.trouble?.stops && retryButton(id, () => box.close()),
     recording.state === "kept" && deleteButton(app, recording, () => box.close()),
   );

@@ -125,7 +125,8 @@ async function noteKept(app, number, recording, { unnamed, isAsked }) {
     app.snack(gettext("{saved}, and a line added to the note of stop {number}", { saved, number }), undo);
   } else app.snack(gettext("{saved} on this phone", { saved }));
   soon();
-  if (isAsked && recording.kind === "voucher" && !unnamed) showRecording(app, recording.id);
+  // Whether it is worth keeping shows while the calls can still be recorded again.
+  if (isAsked && recording.kind === "voucher") showRecording(app, recording.id);
 }
 
 /** Bars that rise with the loudness: a node, and `set(level)` with a level of 0 to 1. */
