@@ -28,3 +28,12 @@ def came_back(visits: Iterable[Visit]) -> Mapping[uuid.UUID, CameBack]:
             withdrawn = step.step == Step.WITHDRAWN
             found[step.visit_id] = CameBack(note=step.note, is_withdrawn=withdrawn)
     return found
+
+
+def tell_withdrawn(visits: Iterable[Visit]) -> list[Visit]:
+    """The visits, each with `is_withdrawn` for its state on a list."""
+    listed = list(visits)
+    why = came_back(listed)
+    for visit in listed:
+        visit.is_withdrawn = visit.pk in why and why[visit.pk].is_withdrawn
+    return listed

@@ -23,6 +23,7 @@ from surveys.seasons.first_calls import FirstCall, first_calls
 from surveys.seasons.forecast import WindowOutlook, outlooks
 from surveys.seasons.overdue import OverdueVisit, Urgency, overdue_visits
 from surveys.seasons.silent_routes import silent_routes
+from surveys.visits.coming_back import tell_withdrawn
 from surveys.visits.queue import QueueFilters, queue
 from surveys.visits.to_hear import recordings_to_hear
 from surveys.web.desk.cells import Block, Cell, members, night, people, person, text
@@ -128,9 +129,9 @@ def drafts(desk: Desk) -> Block:
                 text(visit.route),
                 night(visit.night),
                 person(visit.observer),
-                text(visit.get_state_display()),
+                text(gettext("Withdrawn") if visit.is_withdrawn else visit.get_state_display()),
             )
-            for visit in begun
+            for visit in tell_withdrawn(begun)
         ],
         empty=gettext("No night is waiting to be submitted."),
         more=(desk.url("review", state="sent_back"), gettext("Sent back")),

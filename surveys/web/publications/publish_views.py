@@ -21,6 +21,7 @@ from surveys.publishing.publish import Preview, preview, request_publication, su
 from surveys.publishing.upcoming import Upcoming, upcoming
 from surveys.runs.enqueue import latest_run
 from surveys.seasons.route_years import season_years
+from surveys.visits.coming_back import tell_withdrawn
 from surveys.web.numbers import whole_number
 from surveys.web.publications.by_cause import number_tables, visit_groups
 from surveys.web.publications.forms import PublishForm
@@ -69,7 +70,7 @@ def publish(request: ProgramRequest) -> HttpResponse:
             "run": latest_run(program.pk, subject_of(season_year)),
             "form": form,
             "open_count": open_count,
-            "waiting": waiting[:SHOWN],
+            "waiting": tell_withdrawn(waiting[:SHOWN]),
             "missing_count": len(missing),
             "missing": missing[:SHOWN],
             "unsettled_count": unsettled.count(),

@@ -19,6 +19,7 @@ from surveys.models import Visit, VisitState
 from surveys.protocol.words import listed
 from surveys.visits import claims
 from surveys.visits.accepting import MOST_AT_ONCE, accept_without_findings
+from surveys.visits.coming_back import tell_withdrawn
 from surveys.visits.oddness import compare_waiting, told_reasons, waits_for_comparison
 from surveys.visits.queue import (
     OLDEST_FIRST,
@@ -80,6 +81,7 @@ def review(request: ProgramRequest) -> HttpResponse:
 def _tell_about(visits: list[Visit]) -> None:
     """Give the visits of a page their reasons in words, and who claims them now."""
     reasons = told_reasons(visits)
+    tell_withdrawn(visits)
     now = timezone.now()
     for visit in visits:
         visit.is_compared = visit.pk in reasons

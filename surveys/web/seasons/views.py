@@ -36,6 +36,7 @@ from surveys.seasons.route_years import (
 from surveys.seasons.stops import stops_heard
 from surveys.seasons.visits import visits_of
 from surveys.visits.access import visible_visits
+from surveys.visits.coming_back import tell_withdrawn
 from surveys.web.seasons.cells import row_cells
 from surveys.web.seasons.forms import (
     CoverageFilter,
@@ -252,6 +253,8 @@ def season_visits(request: ProgramRequest) -> HttpResponse:
         window=window,
         **filters.narrowing(),
     )
+    page = Paginator(visits, VISITS_PER_PAGE).get_page(request.GET.get("page"))
+    tell_withdrawn(page.object_list)
     return render(
         request,
         "seasons/visits.html",
@@ -262,6 +265,6 @@ def season_visits(request: ProgramRequest) -> HttpResponse:
             "route_code": route_code,
             "window": window,
             "may_review": may(request.membership, Permission.REVIEW),
-            "page_obj": Paginator(visits, VISITS_PER_PAGE).get_page(request.GET.get("page")),
+            "page_obj": page,
         },
     )

@@ -28,7 +28,7 @@ from surveys.visits.access import (
     find_visit,
 )
 from surveys.visits.blind.waiting import count_to_listen
-from surveys.visits.coming_back import came_back
+from surveys.visits.coming_back import came_back, tell_withdrawn
 from surveys.visits.drafts import (
     clear_stop,
     discard_draft,
@@ -85,7 +85,7 @@ def sheets(request: ProgramRequest) -> HttpResponse:
             "page_obj": page,
             "rows": [(visit, why[visit.pk].is_withdrawn) for visit in page],
             "form": form,
-            "shared": shared.filter(**form.narrowing)[:SHARED_SHOWN],
+            "shared": tell_withdrawn(shared.filter(**form.narrowing)[:SHARED_SHOWN]),
             "to_listen": count_to_listen(request.membership),
         },
     )
