@@ -118,7 +118,9 @@ class CoverageFilter(Form):
 
     def __init__(self, data: Any, *, program: Program) -> None:
         self.current = current_season_year(program)
-        years = sorted({*season_years(program), self.current})
+        years = (*season_years(program), self.current)
+        # One without a visit is listed, too.
+        years = range(min(years), max(years) + 1)
         # The form shows the selected year even when it is the default.
         super().__init__({"year": str(self.current), **{key: data[key] for key in data}})
         self.fields["year"].choices = year_choices(years)

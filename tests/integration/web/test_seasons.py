@@ -223,6 +223,10 @@ def test_coverage_of_a_season(program, observer, route, page):
 def test_coverage_without_a_year_shows_the_running_season(program, route, page):
     response = page(url("season_coverage", program))
     assert response.context["table"].season_year == response.context["form"].current
+    years = [year for year, _ in response.context["form"].fields["year"].choices]
+    # Years without a visit, too, up to the one that runs.
+    assert years == list(range(years[0], 2021, -1))
+    assert years[0] > 2024
 
 
 def test_map_has_every_stop_with_its_highest_index(program, route, page):

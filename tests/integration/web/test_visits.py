@@ -208,7 +208,8 @@ def test_the_observer_withdraws_a_submitted_visit(program, observer, coordinator
         assert "Sent back" not in page.text
         assert "Fix it" not in page.text
     for name in ("review", "season_visits", "desk"):
-        page = client_for(coordinator).get(reverse(f"web:{name}", args=slug), {"state": "sent_back"})
+        here = reverse(f"web:{name}", args=slug)
+        page = client_for(coordinator).get(here, {"state": "sent_back"})
         assert "Withdrawn" in page.text, name
     assert "You withdrew this visit" in back.text
     refused = client.post(address, {"revision": submitted.revision + 1}, follow=True)
