@@ -166,6 +166,14 @@ def test_the_folder_of_files_is_made_before_anything_is_uploaded():
         assert media in made.split()
 
 
+def test_the_backup_may_be_copied_to_where_other_disks_are_mounted():
+    """All else is read-only for the unit (systemd.exec, ProtectSystem=strict)."""
+    text = (DEPLOY / "systemd/duskpool-backup.service").read_text()
+    (target,) = re.findall(r"OFFSITE_TARGET=\S+ +or a folder below (/\w+) or (/\w+)$", text, re.M)
+    (writable,) = re.findall(r"^ReadWritePaths=(.+)$", text, re.M)
+    assert {f"-{folder}" for folder in target} <= set(writable.split())
+
+
 @pytest.mark.skipif(shutil.which("systemd-analyze") is None, reason="systemd is not here")
 def test_systemd_itself_finds_no_fault_in_the_units():
     """All that is missing are the programs in /srv/duskpool, which is not this folder."""
