@@ -101,6 +101,8 @@ def test_targets_are_large_enough(browser: Browser, size: dict[str, int]):
     # WCAG 2.2, success criterion 2.5.8: at least 24 by 24 CSS px, links inside a sentence excepted.
     page = open_page(browser, "day", size)
     assert page.evaluate(EVERY) == []
+    # Under a thumb, 2.5.5 (AAA): 44 px.
+    assert size is not PHONE or page.evaluate(TARGETS, 44) == []
 
 
 @pytest.mark.parametrize("size", SIZES)

@@ -2,10 +2,12 @@
 
 import pytest
 
+from surveys.check_ins.contacts import add_member
 from surveys.models import Visit
 from surveys.visits.drafts import save_cells
 from surveys.visits.sheet.cells import CellChange
 from tests.browser.survey.conftest import send, until
+from tests.support.builders import make_member
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -85,6 +87,22 @@ def test_rain_is_asked_once_before_the_first_stop(phone, take_along, look, obser
     page.get_by_text("All on the server since").wait_for()
     visit = Visit.objects.get()
     assert (visit.cells["rain_48h"], visit.cells["rain_unit"]) == ("T", "in")
+
+
+def test_a_refreshed_route_reaches_the_visit_under_way(take_along, observer):
+    page = take_along()
+    page.get_by_role("button", name="Survey the night of 15 April 2024").click()
+    page.get_by_text("Set a return time").click()
+    page.get_by_text("You have no contact yet.").wait_for()
+    mate = make_member(observer.program)
+    add_member(observer, mate.person_id, site_url="https://frogs.example.org/")
+    page.get_by_role("button", name="Back").click()
+    page.get_by_role("button", name="Refresh").click()
+    page.get_by_text("The route is up to date on this phone").first.wait_for()
+    page.get_by_role("button", name="Survey the night of 15 April 2024").click()
+    page.get_by_text("Set a return time").click()
+    contact = page.get_by_label("Contact", exact=True)
+    assert contact.inner_text() == mate.person.name
 
 
 def test_both_sides_changed_a_cell(phone, take_along, observer):

@@ -52,21 +52,22 @@ export async function openVisit(id, overtaken, config) {
   const packet =
     (await store.get("packets", visit.packet)) ?? (await fetchPacket(config, visit.route.code)).packet;
   if (!packet || overtaken()) return false;
-  const tonight = packet.nights[visit.night] ?? null;
-  const version = packet.versions[visit.version] ?? Object.values(packet.versions).at(-1);
-  Object.assign(model, {
-    visit,
-    cells: new Map(),
-    records: [],
-    packet,
-    route: packet.route,
-    tonight,
-    version,
-    stops: stopsOf(packet, visit, new Map()),
-  });
+  Object.assign(model, { visit, cells: new Map(), records: [] });
+  readAgainst(packet);
   undone.length = 0;
   await reload();
   return true;
+}
+
+function readAgainst(packet) {
+  const { visit, cells } = model;
+  Object.assign(model, {
+    packet,
+    route: packet.route,
+    tonight: packet.nights[visit.night] ?? null,
+    version: packet.versions[visit.version] ?? Object.values(packet.versions).at(-1),
+    stops: stopsOf(packet, visit, cells),
+  });
 }
 
 export const close = () => Object.assign(model, { visit: null, cells: new Map(), records: [] });
@@ -216,7 +217,7 @@ export async function fetchPacket({ packets, slug }, code) {
   return { answer, packet };
 }
 
-/** Keep a packet, and the open visits that came with it. */
+/** Keep a packet, and the open visits that came with it. A visit that is open is read against it. */
 export async function keepPacket(slug, data) {
   const key = packetKey(slug, data.route.code);
   const { visits, ...rest } = data;
@@ -237,6 +238,7 @@ export async function keepPacket(slug, data) {
     await store.addVisit(visit, came.cells);
     await store.merge(came.id, { visit: came, onlyNewer: true }, iso());
   }
+  if (model.visit?.packet === key) readAgainst(packet);
   return packet;
 }
 
