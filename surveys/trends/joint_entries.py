@@ -18,6 +18,7 @@ from surveys.trends.estimates import (
     JOINT_ENTRY_TOLD,
     MEMBERS_TOLD,
     NAMING_CHANGED,
+    NEVER_HEARD,
     flagged,
     merge_flags,
 )
@@ -172,6 +173,8 @@ def mark_row(row: YearRow, told: Iterable[ToldEntry]) -> YearRow:
             share_index_2=None,
             share_index_3=None,
             mean_index=None,
+            # The joint entry was heard, and that may have been this species.
+            flags=tuple(flag for flag in row.flags if flag != NEVER_HEARD),
         )
     else:
         flags = tuple(flag for flag in flags if flag != FEW_NAMED)

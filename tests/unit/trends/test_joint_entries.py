@@ -1,12 +1,19 @@
 """Which of a joint entry and its members is told, and in which years."""
 
 import random
+from dataclasses import replace
 
 import pytest
 
 from surveys.trends import YearCounts, year_row
 from surveys.trends.columns import YEARLY_FLAGS
-from surveys.trends.estimates import FEW_NAMED, JOINT_ENTRY_TOLD, MEMBERS_TOLD, NAMING_CHANGED
+from surveys.trends.estimates import (
+    FEW_NAMED,
+    JOINT_ENTRY_TOLD,
+    MEMBERS_TOLD,
+    NAMING_CHANGED,
+    NEVER_HEARD,
+)
 from surveys.trends.joint_entries import (
     NAMED_SHARE,
     JointEntry,
@@ -117,6 +124,9 @@ def test_a_year_whose_records_name_too_few_has_no_shares_of_the_species():
     assert [getattr(marked, name) for name in shares] == [None] * len(shares)
     assert (marked.stops, marked.stops_detected, marked.periods) == (20, 8, 40)
     assert marked.flags == (FEW_NAMED,)
+    silent = replace(before, flags=(NEVER_HEARD,))
+    assert mark_row(silent, groups).flags == (FEW_NAMED,), "it may be what the joint entry was"
+    assert mark_row(replace(silent, season_year=2024), groups).flags == (NEVER_HEARD,)
     for other in (row(GRAY, 2022), row(GRAY, 2024), row("Anaxyrus americanus", 2023)):
         assert mark_row(other, groups) == other
     either = mark_row(row(EITHER, 2023), groups)
