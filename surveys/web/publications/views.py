@@ -17,7 +17,7 @@ from surveys.publishing.publish import under_way
 from surveys.publishing.reading import rows_of
 from surveys.publishing.serving import file_response
 from surveys.publishing.withdrawing import newest_standing
-from surveys.web.trends.yearly import table_context
+from surveys.web.trends.yearly import page_of_rows, table_context
 
 A_PAGE = 50
 
@@ -53,6 +53,7 @@ def publication(request: ProgramRequest, season_year: int, version: int) -> Http
         return tombstone(request, published)
     described = Described(publication=published, here=public_url(request, published))
     header, rows = rows_of(published, "yearly")
+    page = page_of_rows(request, list(rows))
     newest = newest_standing(request.membership.program, season_year)
     return render(
         request,
@@ -66,7 +67,8 @@ def publication(request: ProgramRequest, season_year: int, version: int) -> Http
             "citation": citation_text(described.cited),
             "here": described.here,
             "has_changes": _stands_before(published),
-            **table_context(header, rows, _common_names(published)),
+            **table_context(header, page, _common_names(published)),
+            "page_obj": page,
             "show_names": may(request.membership, Permission.READ_SEASONS),
         },
     )

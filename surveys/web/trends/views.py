@@ -26,7 +26,7 @@ from surveys.web.csv_file import csv_file
 from surveys.web.seasons.forms import Filters, TableFilter
 from surveys.web.trends.freshness import freshness
 from surveys.web.trends.page import glance_rows, small_multiples
-from surveys.web.trends.yearly import heading, live_rows, table_context
+from surveys.web.trends.yearly import heading, live_rows, page_of_rows, table_context
 
 
 @require_GET
@@ -36,6 +36,7 @@ def trends(request: ProgramRequest) -> HttpResponse:
     form = TableFilter(request.GET, program=program)
     filters = form.filters
     rows = yearly_table(program, **filters.narrowing())
+    page = page_of_rows(request, rows)
     glance = _glance(program, filters)
     flagged = {flag for row in rows for flag in row.flags}
     flagged |= {flag for row in glance["glance"] for flag in row["flags"]}
@@ -46,13 +47,21 @@ def trends(request: ProgramRequest) -> HttpResponse:
             "form": form,
             "may_review": may(request.membership, Permission.REVIEW),
             **glance,
-            **table_context(csv.HEADER, live_rows(rows), common_names(program)),
+            **table_context(csv.HEADER, live_rows(page), common_names(program)),
+            "page_obj": page,
             "meanings": [(heading(column.name), gettext(column.meaning)) for column in COLUMNS],
             "flags": flag_words(flag for flag in FLAGS if flag in flagged),
             "caveats": list(map(gettext, CAVEATS)),
-            "query": request.GET.urlencode(),
+            "query": _query_of_file(request),
         },
     )
+
+
+def _query_of_file(request: ProgramRequest) -> str:
+    """The filters of the page, for the file, which has the rows of all pages."""
+    query = request.GET.copy()
+    query.pop("page", None)
+    return query.urlencode()
 
 
 @require_GET

@@ -8,6 +8,9 @@ import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from django.core.paginator import Page, Paginator
+from django.http import HttpRequest
+
 from surveys.charts.words import flags_in_words, share
 from surveys.dates import short_day
 from surveys.language import gettext
@@ -17,6 +20,14 @@ from surveys.trends.columns import COLUMNS, head_words
 from surveys.trends.table import YearRow, row_values
 
 _COLUMN = {column.name: column for column in COLUMNS}
+
+# A row takes about 1 kB of HTML: phones show it as a card with the name of each value.
+ROWS_PER_PAGE = 60
+
+
+def page_of_rows(request: HttpRequest, rows: Sequence[Any]) -> Page:
+    """The rows that the page shows; files have them all."""
+    return Paginator(rows, ROWS_PER_PAGE).get_page(request.GET.get("page"))
 
 
 def live_rows(rows: Iterable[YearRow]) -> list[list[object]]:

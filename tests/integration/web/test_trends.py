@@ -12,6 +12,7 @@ from django.urls import reverse
 from surveys.charts.words import share
 from surveys.publishing.method import CAVEATS
 from surveys.trends.columns import COLUMNS
+from surveys.web.trends import yearly
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
@@ -105,6 +106,22 @@ def as_on_screen(header, line):
         else:
             cells.append(f"{float(text):.2f}" if column == "mean_index" and text else text)
     return cells
+
+
+def test_a_long_table_has_pages_and_its_file_has_every_row(
+    program, visits, partner, client_for, monkeypatch
+):
+    client = client_for(partner)
+    _, whole = page_table(client.get(url("trends", program)))
+    monkeypatch.setattr(yearly, "ROWS_PER_PAGE", 3)
+    pages = [client.get(url("trends", program, page=number)) for number in (1, 2)]
+    shown = [page_table(page)[1] for page in pages]
+    assert [len(rows) for rows in shown] == [3, len(whole) - 3]
+    assert [*shown[0], *shown[1]] == whole
+    assert "page=2" in pages[0].content.decode()
+    file = url("trends_csv", program)
+    assert f'href="{file}"' in pages[1].content.decode()
+    assert len(csv_table(client.get(file))) == 1 + len(whole)
 
 
 def test_one_row_by_hand(program, visits, partner, client_for):
