@@ -46,10 +46,11 @@ class ColumnsForm(Form):
                 label=header, choices=choices, initial=code
             )
 
-    def columns(self) -> list[tuple[forms.BoundField, list[str]]]:
-        """The field of each column with the first cells that hold something."""
+    def columns(self) -> list[tuple[forms.BoundField, list[str], bool]]:
+        """The field of each column with the first cells that hold something; none is a species
+        that is guessed, as in the table of past visits, which shows these, too."""
         return [
-            (self[f"column_{position}"], self.table.first_cells(position))
+            (self[f"column_{position}"], self.table.first_cells(position), False)
             for position in range(len(self.table.headers))
         ]
 
