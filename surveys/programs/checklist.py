@@ -27,6 +27,7 @@ from surveys.models import (
     Sensitivity,
     Species,
     Visit,
+    VisitState,
 )
 from surveys.protocol.values import MonthDay
 
@@ -87,6 +88,14 @@ def first_night_to_list(program: Program, today: dt.date) -> dt.date | None:
     today afterwards, since nobody listened for the species until now."""
     visited = Visit.objects.filter(route__program=program).exists()
     return today if visited else None
+
+
+def visits_between(program: Program, first: dt.date | None, until: dt.date) -> int:
+    """Visits on which silence becomes a zero when a listing begins on the night `first`, or with
+    the program, and not only on `until`."""
+    visits = Visit.objects.filter(route__program=program, night__lt=until)
+    visits = visits.exclude(state__in=[VisitState.DRAFT, VisitState.SET_ASIDE])
+    return (visits.filter(night__gte=first) if first else visits).count()
 
 
 def _check(listing: Listing) -> None:

@@ -1,18 +1,22 @@
 """Form for how a species is listed."""
 
 import datetime as dt
+from collections.abc import Callable, Mapping
 
 from django import forms
 from django.utils.translation import gettext_lazy
 
-from surveys.language import gettext, said
+from surveys.language import gettext, said, said_of
 from surveys.models import (
     ChecklistEntry,
+    Program,
     Sensitivity,
     Species,
 )
+from surveys.programs.assignments import today_of
 from surveys.programs.checklist import (
     Listing,
+    visits_between,
 )
 from surveys.programs.checklist_table import TableRow, TypedListing
 from surveys.programs.own_species import Names
@@ -23,8 +27,41 @@ from surveys.web.forms.fields import (
 )
 from surveys.web.forms.seen import SeenForm
 
+# How many visits come to have zeros when a listing begins on a night; None is the program's start.
+PastVisits = Callable[[dt.date | None], int]
 
-class ListingForm(SeenForm):
+
+class PastListingForm(SeenForm):
+    """Asks before silence on past visits becomes zeros."""
+
+    listened = forms.BooleanField(
+        label=gettext_lazy("Observers listened for it on those visits"), required=False
+    )
+
+    def __init__(self, *args: object, past: PastVisits, **options: object) -> None:
+        super().__init__(*args, **options)
+        self._past = past
+        if not self.is_bound:
+            self.fields.pop("listened", None)
+
+    def ask_about_past(self, cleaned: Mapping[str, object]) -> None:
+        visits = self._past(cleaned["listed_from"]) if "listed_from" in cleaned else 0
+        if not visits:
+            self.fields.pop("listened", None)
+        elif not cleaned["listened"]:
+            self.add_error(
+                "listed_from",
+                said_of(
+                    "Silence on {number} past visit would become a zero. Choose a later night, or "
+                    "check below that observers listened for it.",
+                    "Silence on {number} past visits would become a zero. Choose a later night, or "
+                    "check below that observers listened for it.",
+                    visits,
+                ),
+            )
+
+
+class ListingForm(PastListingForm):
     calls_from = MonthDayField(
         label=gettext_lazy("Calls from"),
         required=False,
@@ -73,6 +110,7 @@ class ListingForm(SeenForm):
 
     def clean(self) -> dict[str, object]:
         cleaned = super().clean()
+        self.ask_about_past(cleaned)
         if self.errors:
             return cleaned
         if bool(cleaned["calls_from"]) != bool(cleaned["calls_to"]):
@@ -178,7 +216,7 @@ class OwnSpeciesForm(NamesForm, ListingForm):
         del self.fields["listed_until"]
 
 
-class ChecklistTableForm(SeenForm):
+class ChecklistTableForm(PastListingForm):
     """Every species of the table: its season and sensitivity, and whether it is added."""
 
     species = forms.MultipleChoiceField(
@@ -247,6 +285,7 @@ class ChecklistTableForm(SeenForm):
 
     def clean(self) -> dict[str, object]:
         cleaned = super().clean()
+        self.ask_about_past(cleaned if cleaned.get("species") else {})
         for row in self.rows:
             ends = [f"calls_from-{row.species.code}", f"calls_to-{row.species.code}"]
             if any(name in self.errors for name in ends):
@@ -280,3 +319,9 @@ class TakeOffForm(SeenForm):
 
     def __init__(self, *args: object, today: dt.date, **options: object) -> None:
         super().__init__(*args, initial={"listed_until": today}, **options)
+
+
+def past_visits(program: Program, entry: ChecklistEntry | None = None) -> PastVisits:
+    """For a new entry, or for one that may come to begin earlier."""
+    until = entry.listed_from if entry else today_of(program)
+    return lambda first: visits_between(program, first, until) if until else 0

@@ -25,6 +25,7 @@ from surveys.web.program.checklist_forms import (
     ChecklistTableForm,
     ListingForm,
     TakeOffForm,
+    past_visits,
 )
 from surveys.web.publications.warning import warn_of_too_exact
 
@@ -75,6 +76,7 @@ def add(request: ProgramRequest, species: str) -> HttpResponse:
     form = ListingForm(
         request.POST if request.method == "POST" else None,
         offered=offered,
+        past=past_visits(program),
         initial={"listed_from": verbs.first_night_to_list(program, today_of(program))},
     )
     del form.fields["listed_until"]
@@ -104,6 +106,7 @@ def table(request: ProgramRequest) -> HttpResponse:
         request.POST if request.method == "POST" else None,
         rows=rows,
         first=verbs.first_night_to_list(program, today),
+        past=past_visits(program),
     )
     form.show(table_facts(rows))
     if request.method == "POST" and form.is_valid():
@@ -137,7 +140,11 @@ def table(request: ProgramRequest) -> HttpResponse:
 @needs(Permission.MANAGE)
 def entry(request: ProgramRequest, entry: int) -> HttpResponse:
     shown = verbs.entry_of(request.membership.program, entry)
-    form = ListingForm(request.POST if request.method == "POST" else None, entry=shown)
+    form = ListingForm(
+        request.POST if request.method == "POST" else None,
+        entry=shown,
+        past=past_visits(request.membership.program, shown),
+    )
     form.show(verbs.entry_facts(shown))
     if request.method == "POST" and form.is_valid():
         saved = run_verb(

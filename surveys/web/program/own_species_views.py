@@ -12,7 +12,7 @@ from surveys.programs import own_species as verbs
 from surveys.programs.assignments import today_of
 from surveys.programs.checklist import first_night_to_list
 from surveys.web.forms.refusals import run_verb
-from surveys.web.program.checklist_forms import NamesForm, OwnSpeciesForm
+from surveys.web.program.checklist_forms import NamesForm, OwnSpeciesForm, past_visits
 
 
 @require_http_methods(["GET", "POST"])
@@ -22,6 +22,7 @@ def add(request: ProgramRequest) -> HttpResponse:
     form = OwnSpeciesForm(
         request.POST if request.method == "POST" else None,
         possible=verbs.possible_members(program),
+        past=past_visits(program),
         initial={
             "listed_from": first_night_to_list(program, today_of(program)),
             "scientific_name": request.GET.get("name", "").strip()[:120],
