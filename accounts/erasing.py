@@ -14,7 +14,7 @@ from django.http import Http404
 from accounts.access import Permission, require
 from accounts.models import AccessToken, Invitation, Membership, Person, Role, SecurityAct
 from surveys.language import gettext, said
-from surveys.models import CheckIn, CheckInContact
+from surveys.models import CheckIn, CheckInContact, PracticeAnswer
 
 _ACTS = "accounts.SecurityAct:add_only"
 
@@ -47,6 +47,7 @@ def erase(member: Membership, membership_id: int) -> str:
         one.route_requests.update(note="", answer="")
     AccessToken.objects.filter(user=person).delete()
     CheckIn.objects.filter(person=person).delete()
+    PracticeAnswer.objects.filter(person=person).delete()
     CheckInContact.objects.filter(Q(owner=person) | Q(member=person)).delete()
     _end_sign_in(person)
     if email:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
@@ -121,6 +122,13 @@ def serve_path(
 ) -> HttpResponseBase:
     """The same for a file of the server's disk."""
     return _serve_opened(request, lambda: path.open("rb"), size, etag, content_type)
+
+
+def serve_bytes(
+    request: HttpRequest, content: bytes, *, etag: str, content_type: str
+) -> HttpResponseBase:
+    """The same for bytes that are at hand."""
+    return _serve_opened(request, lambda: io.BytesIO(content), len(content), etag, content_type)
 
 
 def _serve_opened(

@@ -5,7 +5,7 @@ from typing import Any
 from django.db.models import QuerySet
 
 from accounts.models import Person
-from surveys.models import Recording, ReviewStep, Visit
+from surveys.models import HeardInQuestion, Recording, ReviewStep, Visit
 
 
 def own_data(person: Person) -> dict[str, Any]:
@@ -51,6 +51,13 @@ def own_data(person: Person) -> dict[str, Any]:
             {"name": row.member.name if row.member else row.name, "email": row.email}
             for row in person.check_in_contacts.filter(declined_at=None, removed_at=None)
         ],
+        "practice": [
+            {"program": answer.program.name, "at": answer.answered_at.isoformat()}
+            | {"heard": [_heard(row) for row in answer.heard.all()]}
+            for answer in person.practice_answers.select_related("program").prefetch_related(
+                "heard__species"
+            )
+        ],
         "recordings": [
             {"visit": str(recording.visit_id), "stop": recording.stop and recording.stop.number}
             for recording in Recording.objects.filter(visit__observer=person).select_related("stop")
@@ -76,6 +83,16 @@ def _visit(visit: Visit) -> dict[str, Any]:
         "state": visit.state,
         "source": visit.source,
         "sheet": visit.cells,
+    }
+
+
+def _heard(row: HeardInQuestion) -> dict[str, Any]:
+    return {
+        "species": row.species.code,
+        "called": row.was_there,
+        "named": row.was_named,
+        "index": row.index_there,
+        "index_named": row.index_named,
     }
 
 

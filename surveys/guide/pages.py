@@ -36,6 +36,7 @@ FOR_OBSERVERS = (
     "cautions",
     "call-index",
     "calls",
+    "learning",
     "weather",
     "seasons-and-nights",
     "rules",

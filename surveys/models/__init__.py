@@ -1,5 +1,6 @@
 from surveys.models.area import ProgramArea
 from surveys.models.blind_listening import BlindAnswer, BlindCall, BlindListening
+from surveys.models.call_test import CallTest, CallTestHeard, CallTestQuestion, CallTestTry
 from surveys.models.catalog import CallingRegion, LookAlikes, SeasonMark, SpeciesInRegion
 from surveys.models.check_in import CheckIn, CheckInContact
 from surveys.models.confirmation import Confirmation
@@ -7,6 +8,7 @@ from surveys.models.fit import PowerStudy, SiteKind, SpeciesFit
 from surveys.models.importing import ImportedVisit, ImportPart, SpreadsheetImport
 from surveys.models.operation import OperationKind, OperationRecord, WorkerHeartbeat
 from surveys.models.own_field import OwnField
+from surveys.models.practice import HeardInQuestion, PracticeAnswer, PracticeHeard
 from surveys.models.program import DataLicense, Program, PublicationAudience, Sensitivity
 from surveys.models.protocol import Protocol, ProtocolVersion, SeasonWindow
 from surveys.models.publication import (
@@ -80,6 +82,10 @@ __all__ = [
     "BlindListening",
     "CalendarLink",
     "CallIndex",
+    "CallTest",
+    "CallTestHeard",
+    "CallTestQuestion",
+    "CallTestTry",
     "CallingRegion",
     "ChangeKind",
     "CheckIn",
@@ -91,6 +97,7 @@ __all__ = [
     "ExactDownload",
     "GroupLetter",
     "Habitat",
+    "HeardInQuestion",
     "HelpOffer",
     "Hydroperiod",
     "ImportPart",
@@ -108,6 +115,8 @@ __all__ = [
     "Photo",
     "PictureProblem",
     "PowerStudy",
+    "PracticeAnswer",
+    "PracticeHeard",
     "Presence",
     "Program",
     "ProgramArea",

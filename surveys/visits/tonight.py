@@ -10,6 +10,7 @@ from accounts.models import Membership, Role
 from surveys.dates import day
 from surveys.language import gettext, said
 from surveys.models import (
+    ChecklistEntry,
     Program,
     ProtocolVersion,
     Route,
@@ -329,13 +330,26 @@ def _windows_ahead(
 
 
 def likely_species(program: Program, night: dt.date) -> list[Species]:
-    """Species of the night's checklist in their calling season, the first few of the sheet, with
-    their members."""
+    """The first few of `calling_species`."""
+    return calling_species(program, night)[:MOST_LIKELY]
+
+
+def calling_species(program: Program, night: dt.date) -> list[Species]:
+    """Species of the night's checklist in their calling season, as the sheet has them, with their
+    members."""
+    seasons = [(entry, entry.calling_season) for entry in _entries_on(program, night)]
+    return [entry.species for entry, season in seasons if season is None or in_days(night, *season)]
+
+
+def listed_species(program: Program, night: dt.date) -> list[Species]:
+    """All species of the night's checklist, as the sheet has them, with their members."""
+    return [entry.species for entry in _entries_on(program, night)]
+
+
+def _entries_on(program: Program, night: dt.date) -> list[ChecklistEntry]:
     entries = (
         program.checklist.select_related("species")
         .prefetch_related("species__members")
         .order_by("order", "pk")
     )
-    seasons = [(entry, entry.calling_season) for entry in entries_listed(entries, night)]
-    calling = [entry for entry, season in seasons if season is None or in_days(night, *season)]
-    return [entry.species for entry in calling[:MOST_LIKELY]]
+    return entries_listed(entries, night)

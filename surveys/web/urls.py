@@ -16,6 +16,7 @@ from surveys.web.operations import urls as operations
 from surveys.web.people import urls as people
 from surveys.web.planning import urls as planning
 from surveys.web.power import urls as power
+from surveys.web.practice import urls as practice
 from surveys.web.program import urls as program
 from surveys.web.publications import urls as publications
 from surveys.web.published import urls as published
@@ -56,6 +57,7 @@ urlpatterns = [
     *sheets.urlpatterns,
     *recordings.urlpatterns,
     *calls.urlpatterns,
+    *practice.urlpatterns,
     *review.urlpatterns,
     *review_many.urlpatterns,
     *visits.urlpatterns,

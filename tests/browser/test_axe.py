@@ -6,6 +6,7 @@ import datetime as dt
 import pytest
 from django.utils import timezone
 
+from surveys.learning import practice
 from surveys.models import Assignment
 from surveys.protocol.nights import night_of
 from surveys.visits.drafts import start_visit
@@ -30,12 +31,16 @@ def test_observer_screens_are_accessible(program, observer, signed_in):
     draft.cells |= {"stops.1.air_temperature": "warm", "stops.1.started_at": "21:10"}
     draft.save()
     make_check_in(observer, route)
+    asked = practice.ask(observer, practice.practice_bank(observer))
+    practised = practice.answer(observer, asked, {"lithobates-sylvaticus": 2})
     home = f"/{program.slug}"
     pages = [
         f"{home}/tonight/",
         f"{home}/tonight/{route.code}/",
         f"{home}/calls/",
         f"{home}/calls/pseudacris-crucifer/",
+        f"{home}/practice",
+        f"{home}/practice/{practised.pk}",
         f"{home}/return-time/",
         f"{home}/my-season/",
         f"{home}/free-routes/",

@@ -37,6 +37,7 @@ from surveys.check_ins.links import link_of
 from surveys.fitting.refit import refit
 from surveys.importing.places import uploads as places
 from surveys.importing.uploads import store
+from surveys.learning import practice
 from surveys.models import (
     Absence,
     Assignment,
@@ -127,6 +128,12 @@ TABLE = """
     web:reference_mark                   GET     in    none  no    no    ok
     web:reference_mark                   POST    in    none  no    no    ok
     web:reference_remove                 POST    in    none  no    no    ok
+    web:practice                         GET     in    none  no    ok    ok
+    web:practice                         POST    in    none  no    none  none
+    web:practice_sound                   GET     in    none  no    ok    ok
+    web:practice_answer                  GET     in    none  no    ok    none
+    web:practice_answer_sound            GET     in    none  no    ok    none
+    web:practice_forget                  POST    in    none  no    ok    ok
     web:blind_next                       GET     in    none  no    no    ok
     web:blind_listen                     GET     in    none  no    no    ok
     web:blind_listen                     POST    in    none  no    no    ok
@@ -557,6 +564,8 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
         at=timezone.now(),
     )
     reference = make_stored_reference(recording, peeper, coordinator)
+    asked = practice.ask(observer, practice.practice_bank(observer))
+    practised = practice.answer(observer, asked, {peeper.code: 1})
     assignment = Assignment.objects.create(route=route, observer=observer.person, season_year=2024)
     check_in = make_check_in(observer, route)
     now = timezone.now()
@@ -626,6 +635,7 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
             "finding_id": finding.pk,
             "recording_id": recording.pk,
             "reference_id": reference.pk,
+            "answer_id": practised.pk,
             "confirmation": confirmation.pk,
             "confirmation_id": confirmation.pk,
             "assignment": assignment.pk,
@@ -670,6 +680,7 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
         },
         own_arguments={
             "web:rule": {"code": "too-cold"},
+            "web:practice_sound": {"token": practice.signed(observer, asked)},
             "web:check_in_contact": {"token": link_of(check_in.contact).rsplit("/", 1)[1]},
             "web:reminder_stop": {"token": stop_token(observer)},
             "web:calendar_feed": {"token": calendar_token(observer)},

@@ -15,7 +15,7 @@ from surveys.models import Species
 from surveys.protocol.words import listed
 from surveys.sound.calls import Call, call_of, is_high
 
-_CALLERS = (
+CALLERS = (
     ("1", gettext_lazy("One male (call index 1)")),
     ("2", gettext_lazy("A few that overlap (call index 2)")),
     ("3", gettext_lazy("Full chorus (call index 3)")),
@@ -40,7 +40,7 @@ _TEMPERATURES = (
 )
 # Name in the form, label, choices.
 SELECTS = (
-    ("index", gettext_lazy("Who calls"), _CALLERS),
+    ("index", gettext_lazy("Who calls"), CALLERS),
     ("distance", gettext_lazy("Distance"), _DISTANCES),
     ("behind", gettext_lazy("Other noise"), _BACKGROUNDS),
     ("celsius", gettext_lazy("Air temperature"), _TEMPERATURES),
