@@ -23,6 +23,7 @@ from accounts.models import (
     Person,
     Role,
 )
+from accounts.training import Validity, validity_on
 from surveys import dates
 from surveys.language import gettext, said
 
@@ -118,6 +119,26 @@ def set_training(
         raise ValidationError({"trained_until": gettext("The test expires before its date.")})
     membership, _ = _locked(member, membership_id)
     membership.trained_on, membership.trained_until = trained_on, trained_until
+    membership.save()
+    return membership
+
+
+@transaction.atomic
+def record_passed_test(member: Membership, passed_on: dt.date, valid_until: dt.date) -> Membership:
+    """Record a call-identification test that the member passed on this site: as valid from that
+    day, or from before if one was valid then. One that is valid longer stays so.
+
+    Nobody but the test itself calls this; a coordinator records others by `set_training`.
+    """
+    require(member, Permission.SURVEY)
+    membership = Membership.objects.select_for_update().get(pk=member.pk)
+    before = validity_on(membership, passed_on)
+    until = membership.trained_until
+    if before in (Validity.VALID, Validity.AHEAD):
+        valid_until = max(until, valid_until) if until else None
+    if before is not Validity.VALID:
+        membership.trained_on = passed_on
+    membership.trained_until = valid_until
     membership.save()
     return membership
 

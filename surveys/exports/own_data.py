@@ -5,7 +5,7 @@ from typing import Any
 from django.db.models import QuerySet
 
 from accounts.models import Person
-from surveys.models import HeardInQuestion, Recording, ReviewStep, Visit
+from surveys.models import CallTestTry, HeardInQuestion, Recording, ReviewStep, Visit
 
 
 def own_data(person: Person) -> dict[str, Any]:
@@ -58,6 +58,7 @@ def own_data(person: Person) -> dict[str, Any]:
                 "heard__species"
             )
         ],
+        "call_tests": [_call_test(one) for one in _tries(person)],
         "recordings": [
             {"visit": str(recording.visit_id), "stop": recording.stop and recording.stop.number}
             for recording in Recording.objects.filter(visit__observer=person).select_related("stop")
@@ -83,6 +84,21 @@ def _visit(visit: Visit) -> dict[str, Any]:
         "state": visit.state,
         "source": visit.source,
         "sheet": visit.cells,
+    }
+
+
+def _tries(person: Person) -> QuerySet[CallTestTry]:
+    tries = person.call_test_tries.select_related("test__program").order_by("begun_at")
+    return tries.prefetch_related("questions__heard__species")
+
+
+def _call_test(taken: CallTestTry) -> dict[str, Any]:
+    return {
+        "program": taken.test.program.name,
+        "begun_at": taken.begun_at.isoformat(),
+        "passed": taken.passed,
+        "valid_until": _date(taken.valid_until),
+        "questions": [[_heard(row) for row in one.heard.all()] for one in taken.questions.all()],
     }
 
 

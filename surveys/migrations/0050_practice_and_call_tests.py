@@ -21,19 +21,6 @@ class Migration(migrations.Migration):
 
     operations = [
         migrations.CreateModel(
-            name='CallTestQuestion',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('number', models.SmallIntegerField()),
-                ('question', models.JSONField()),
-                ('calls', models.JSONField()),
-                ('answered_at', models.DateTimeField(blank=True, null=True)),
-            ],
-            options={
-                'ordering': ['taken', 'number'],
-            },
-        ),
-        migrations.CreateModel(
             name='CallTest',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
@@ -50,6 +37,35 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['program', '-set_at', '-pk'],
+            },
+        ),
+        migrations.CreateModel(
+            name='CallTestTry',
+            fields=[
+                ('id', models.UUIDField(default=uuid.uuid4, primary_key=True, serialize=False)),
+                ('begun_at', models.DateTimeField()),
+                ('finished_at', models.DateTimeField(blank=True, null=True)),
+                ('passed', models.BooleanField(blank=True, null=True)),
+                ('valid_until', models.DateField(blank=True, null=True)),
+                ('person', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='call_test_tries', to=settings.AUTH_USER_MODEL)),
+                ('test', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='tries', to='surveys.calltest')),
+            ],
+            options={
+                'ordering': ['test', 'person', 'begun_at'],
+            },
+        ),
+        migrations.CreateModel(
+            name='CallTestQuestion',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('taken', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='questions', to='surveys.calltesttry')),
+                ('number', models.SmallIntegerField()),
+                ('question', models.JSONField()),
+                ('calls', models.JSONField()),
+                ('answered_at', models.DateTimeField(blank=True, null=True)),
+            ],
+            options={
+                'ordering': ['taken', 'number'],
             },
         ),
         migrations.CreateModel(
@@ -112,21 +128,6 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
-            name='CallTestTry',
-            fields=[
-                ('id', models.UUIDField(default=uuid.uuid4, primary_key=True, serialize=False)),
-                ('begun_at', models.DateTimeField()),
-                ('finished_at', models.DateTimeField(blank=True, null=True)),
-                ('passed', models.BooleanField(blank=True, null=True)),
-                ('valid_until', models.DateField(blank=True, null=True)),
-                ('person', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='call_test_tries', to=settings.AUTH_USER_MODEL)),
-                ('test', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='tries', to='surveys.calltest')),
-            ],
-            options={
-                'ordering': ['test', 'person', 'begun_at'],
-            },
-        ),
-        migrations.CreateModel(
             name='CallTestQuestionEvent',
             fields=[
                 ('pgh_id', models.AutoField(primary_key=True, serialize=False)),
@@ -144,11 +145,6 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
             },
-        ),
-        migrations.AddField(
-            model_name='calltestquestion',
-            name='taken',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='questions', to='surveys.calltesttry'),
         ),
         migrations.CreateModel(
             name='CallTestTryEvent',

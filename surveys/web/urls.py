@@ -3,6 +3,7 @@
 from django.urls import path
 
 from surveys.web.calendars import urls as calendars
+from surveys.web.call_tests import urls as call_tests
 from surveys.web.calls import urls as calls
 from surveys.web.check_ins import urls as check_ins
 from surveys.web.desk import urls as desk
@@ -58,6 +59,7 @@ urlpatterns = [
     *recordings.urlpatterns,
     *calls.urlpatterns,
     *practice.urlpatterns,
+    *call_tests.urlpatterns,
     *review.urlpatterns,
     *review_many.urlpatterns,
     *visits.urlpatterns,

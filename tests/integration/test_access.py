@@ -71,6 +71,7 @@ from tests.support.builders import (
     make_station,
     make_study,
 )
+from tests.support.call_tests import make_try
 from tests.support.runs import make_publishing_run
 from tests.support.sounds import (
     keep,
@@ -134,6 +135,17 @@ TABLE = """
     web:practice_answer                  GET     in    none  no    ok    none
     web:practice_answer_sound            GET     in    none  no    ok    none
     web:practice_forget                  POST    in    none  no    ok    ok
+    web:call_test                        GET     in    none  no    ok    ok
+    web:call_test_begin                  POST    in    none  no    ok    ok
+    web:call_test_set                    GET     in    none  no    no    ok
+    web:call_test_set                    POST    in    none  no    no    ok
+    web:call_test_close                  POST    in    none  no    no    ok
+    web:call_test_results                GET     in    none  no    no    ok
+    web:call_test_question               GET     in    none  no    ok    none
+    web:call_test_question               POST    in    none  no    ok    none
+    web:call_test_sound                  GET     in    none  no    ok    none
+    web:call_test_result                 GET     in    none  no    none  none
+    web:call_test_certificate            GET     in    none  no    none  none
     web:blind_next                       GET     in    none  no    no    ok
     web:blind_listen                     GET     in    none  no    no    ok
     web:blind_listen                     POST    in    none  no    no    ok
@@ -566,6 +578,7 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
     reference = make_stored_reference(recording, peeper, coordinator)
     asked = practice.ask(observer, practice.practice_bank(observer))
     practised = practice.answer(observer, asked, {peeper.code: 1})
+    taken = make_try(coordinator, observer, peeper.code)
     assignment = Assignment.objects.create(route=route, observer=observer.person, season_year=2024)
     check_in = make_check_in(observer, route)
     now = timezone.now()
@@ -636,6 +649,8 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
             "recording_id": recording.pk,
             "reference_id": reference.pk,
             "answer_id": practised.pk,
+            "try_id": taken.pk,
+            "number": 1,
             "confirmation": confirmation.pk,
             "confirmation_id": confirmation.pk,
             "assignment": assignment.pk,
