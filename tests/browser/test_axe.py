@@ -6,7 +6,8 @@ import datetime as dt
 import pytest
 from django.utils import timezone
 
-from surveys.learning import practice
+from accounts.models import Role
+from surveys.learning import call_tests, practice
 from surveys.models import Assignment
 from surveys.protocol.nights import night_of
 from surveys.visits.drafts import start_visit
@@ -14,10 +15,13 @@ from tests.browser.conftest import faults_of
 from tests.support.builders import (
     make_check_in,
     make_checklist,
+    make_member,
     make_route,
     make_version,
 )
+from tests.support.call_tests import answer_all, make_test, rightly
 
+CODES = ("lithobates-sylvaticus", "pseudacris-crucifer")
 pytestmark = pytest.mark.django_db(transaction=True)
 
 
@@ -33,6 +37,9 @@ def test_observer_screens_are_accessible(program, observer, signed_in):
     make_check_in(observer, route)
     asked = practice.ask(observer, practice.practice_bank(observer))
     practised = practice.answer(observer, asked, {"lithobates-sylvaticus": 2})
+    make_test(make_member(program, Role.COORDINATOR), *CODES)
+    passed = answer_all(observer, call_tests.begin(observer), rightly)
+    taken = call_tests.begin(observer)
     home = f"/{program.slug}"
     pages = [
         f"{home}/tonight/",
@@ -41,6 +48,10 @@ def test_observer_screens_are_accessible(program, observer, signed_in):
         f"{home}/calls/pseudacris-crucifer/",
         f"{home}/practice",
         f"{home}/practice/{practised.pk}",
+        f"{home}/call-test",
+        f"{home}/call-test/{taken.pk}",
+        f"{home}/call-test/{passed.pk}/result",
+        f"{home}/call-test/{passed.pk}/certificate",
         f"{home}/return-time/",
         f"{home}/my-season/",
         f"{home}/free-routes/",

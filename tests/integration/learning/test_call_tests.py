@@ -186,6 +186,7 @@ class TestTaking:
 
 
 class TestRecord:
+    BEFORE, LATER = dt.date(2025, 6, 1), dt.date(2028, 1, 1)
     TODAY, UNTIL = dt.date(2026, 5, 1), dt.date(2027, 5, 1)
 
     @pytest.mark.parametrize(
@@ -193,13 +194,10 @@ class TestRecord:
         [
             ((None, None), (TODAY, UNTIL)),
             ((dt.date(2024, 1, 1), dt.date(2025, 1, 1)), (TODAY, UNTIL)),
-            ((dt.date(2025, 6, 1), dt.date(2026, 6, 1)), (dt.date(2025, 6, 1), UNTIL)),
-            (
-                (dt.date(2025, 6, 1), dt.date(2028, 1, 1)),
-                (dt.date(2025, 6, 1), dt.date(2028, 1, 1)),
-            ),
-            ((dt.date(2025, 6, 1), None), (dt.date(2025, 6, 1), None)),
-            ((dt.date(2026, 6, 1), dt.date(2028, 1, 1)), (TODAY, dt.date(2028, 1, 1))),
+            ((BEFORE, dt.date(2026, 6, 1)), (BEFORE, UNTIL)),
+            ((BEFORE, LATER), (BEFORE, LATER)),
+            ((BEFORE, None), (BEFORE, None)),
+            ((dt.date(2026, 6, 1), LATER), (TODAY, LATER)),
         ],
         ids=["none", "expired", "extended", "longer", "without an end", "ahead"],
     )
@@ -245,7 +243,7 @@ class TestWhoSees:
             pages.add(page)
             sound = client.get(url(observer, "call_test_sound", taken.pk, stored.number))
             told = {name: value for name, value in sound.items()
-                    if name not in ("ETag", "Server-Timing", "X-Request-Id")}  # fmt: skip
+                    if name not in ("ETag", "Server-Timing", "X-Request-ID")}  # fmt: skip
             headers.add(json.dumps(told, sort_keys=True))
             call_tests.answer(observer, taken.pk, stored.number, {})
         assert (len(pages), len(headers)) == (1, 1)
