@@ -19,6 +19,10 @@ class ReminderKind(models.TextChoices):
     CLOSES_SOON = "closes_soon", gettext_lazy("A window closes within 7 days without a visit")
     SENT_BACK = "sent_back", gettext_lazy("A visit was sent back a week ago")
     NOT_SUBMITTED = "not_submitted", gettext_lazy("A night is not submitted after three days")
+    TEST_EXPIRES = (
+        "test_expires",
+        gettext_lazy("A call-identification test expires within 30 days"),
+    )
 
 
 class LetterKind(models.TextChoices):

@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from django.db.models import Exists, Max, OuterRef, Q
+from django.db.models import Exists, Max, OuterRef, Q, QuerySet
 
 from accounts.models import Membership
 from surveys import dates
@@ -22,6 +22,7 @@ from surveys.seasons.overdue import Urgency, urgency_of
 OPENING_DAYS = dt.timedelta(days=3)
 SENT_BACK_FOR = dt.timedelta(days=7)
 NIGHT_AGO = dt.timedelta(days=3)
+TEST_EXPIRES_IN = dt.timedelta(days=30)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,6 +42,7 @@ def due_reminders(program: Program, today: dt.date) -> Iterator[DueReminder]:
     table = coverage(program, year, today=today)
     yield from _of_windows(table, today)
     yield from _of_visits(program, today)
+    yield from _of_tests(program, today)
 
 
 def kind_of_window(window: DueWindow, today: dt.date) -> ReminderKind | None:
@@ -82,12 +84,7 @@ def window_line(route: CoverageRow, window: DueWindow) -> str:
 
 
 def _of_visits(program: Program, today: dt.date) -> Iterator[DueReminder]:
-    members = {
-        member.person_id: member
-        for member in program.memberships.select_related("person").filter(
-            active=True, role__in=SURVEYING_ROLES, person__email__isnull=False
-        )
-    }
+    members = {member.person_id: member for member in _surveying(program)}
     sent_back = ReviewStep.objects.filter(visit=OuterRef("pk"), step=Step.SENT_BACK)
     # What its observer withdrew is not submitted either.
     begun = Visit.objects.filter(
@@ -116,6 +113,30 @@ def _of_visits(program: Program, today: dt.date) -> Iterator[DueReminder]:
                         night=dates.day(visit.night),
                     ),
                 )
+
+
+def _of_tests(program: Program, today: dt.date) -> Iterator[DueReminder]:
+    """One for each day on which a test expires: who passes again has another."""
+    ending = _surveying(program).filter(trained_until__range=(today, today + TEST_EXPIRES_IN))
+    for member in ending.order_by("person__name", "pk"):
+        yield DueReminder(
+            member=member,
+            kind=ReminderKind.TEST_EXPIRES,
+            subject=member.trained_until.isoformat(),
+            words=expiry_line(member.trained_until),
+        )
+
+
+def expiry_line(until: dt.date) -> str:
+    """A line of the mail: until when a test is valid."""
+    return said("Call-identification test, valid until {day}", day=dates.day(until))
+
+
+def _surveying(program: Program) -> QuerySet[Membership]:
+    """Members who survey and have an account."""
+    return program.memberships.select_related("person").filter(
+        active=True, role__in=SURVEYING_ROLES, person__email__isnull=False
+    )
 
 
 def _subject(kind: ReminderKind, visit: Visit) -> str:

@@ -24,7 +24,11 @@ from surveys.reminders.texts import Words, filled_words
 from surveys.runs.mail_hours import end_of_quiet
 from surveys.runs.queues import MAIL, MAIL_RETRY, SHORT
 
-_PAGES = {ReminderKind.SENT_BACK: "web:sheets", ReminderKind.NOT_SUBMITTED: "web:sheets"}
+_PAGES = {
+    ReminderKind.SENT_BACK: "web:sheets",
+    ReminderKind.NOT_SUBMITTED: "web:sheets",
+    ReminderKind.TEST_EXPIRES: "web:call_test",
+}
 
 
 @app.periodic(cron="17 * * * *")

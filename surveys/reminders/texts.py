@@ -17,7 +17,7 @@ _PLACE = re.compile(r"\{([^{}\s]*)\}")
 PLACES = {
     "name": gettext_noop("the name of the observer"),
     "program": gettext_noop("the name of the program"),
-    "list": gettext_noop("the routes and windows, or the nights, one per line"),
+    "list": gettext_noop("the routes and windows, the nights, or the test, one per line"),
     "link": gettext_noop("the address of the page where the observer continues"),
     "contact": gettext_noop("the contact email of the program"),
 }
@@ -33,7 +33,12 @@ _HELLO = gettext_noop("Hello {name},")
 # What stands before the address in the mail.
 TO_ROUTES = gettext_noop("Your routes:")
 _TO_VISITS = gettext_noop("Your visits:")
-_OF_VISITS = (ReminderKind.SENT_BACK, ReminderKind.NOT_SUBMITTED)
+_TO_TEST = gettext_noop("The test:")
+_LEADS = {
+    ReminderKind.SENT_BACK: _TO_VISITS,
+    ReminderKind.NOT_SUBMITTED: _TO_VISITS,
+    ReminderKind.TEST_EXPIRES: _TO_TEST,
+}
 _CAUTION = gettext_noop("No visit is worth an unsafe night.")
 _USUAL = {
     ReminderKind.WINDOW_OPENS: (
@@ -64,12 +69,17 @@ _USUAL = {
         gettext_noop("You began these nights and did not submit them:"),
         gettext_noop("Open them on the phone or the computer where you began, and submit them."),
     ),
+    ReminderKind.TEST_EXPIRES: (
+        gettext_noop("{program}: your call-identification test expires soon"),
+        gettext_noop("Within 30 days this expires:"),
+        gettext_noop("Take the test again before then. You can practice first."),
+    ),
 }
 
 
 def usual_words(kind: ReminderKind) -> Words:
     subject, before, after = _USUAL[kind]
-    leads = _TO_VISITS if kind in _OF_VISITS else TO_ROUTES
+    leads = _LEADS.get(kind, TO_ROUTES)
     parts = (_HELLO, before, "{list}", after, leads, "{link}")
     return Words(
         subject=gettext(subject),

@@ -15,7 +15,7 @@ from surveys.language import gettext, said
 from surveys.models import Program, ReminderKind, ReminderSetting
 from surveys.programs.assignments import current_season_year, today_of
 from surveys.reminders import settings as verbs
-from surveys.reminders.due import window_line
+from surveys.reminders.due import expiry_line, window_line
 from surveys.reminders.stopping import find_stop_link, is_stopped, resume, stop
 from surveys.reminders.texts import PLACES, Words, check_words, filled_words, usual_words
 from surveys.seasons.coverage import coverage
@@ -104,6 +104,8 @@ def _sample_lines(program: Program, kind: ReminderKind) -> list[str]:
             said("Route {route}, night of {night}", route=route, night=night)
             for route in program.routes.filter(active=True).order_by("code")[:SAMPLES]
         ]
+    if kind is ReminderKind.TEST_EXPIRES:
+        return [expiry_line(today_of(program))]
     table = coverage(program, current_season_year(program))
     first_windows = ((row, next(filter(None, row.cells))) for row in table.rows[:SAMPLES])
     return [window_line(row, cell.window) for row, cell in first_windows]

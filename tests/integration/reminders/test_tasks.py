@@ -213,3 +213,22 @@ def test_nothing_is_sent_until_a_coordinator_says_so(program, route, monkeypatch
     monkeypatch.setattr(timezone, "now", lambda: now)
     look_for_reminders(timestamp=0)
     assert jobs() == []
+
+
+def test_a_call_identification_test_that_expires_is_told_once(program, observer):
+    until = dt.date(2025, 9, 30)
+    observer.trained_on, observer.trained_until = dt.date(2024, 9, 30), until
+    observer.save()
+    assert queue_due(program, until - dt.timedelta(days=31)) == 0
+    assert queue_due(program, until - dt.timedelta(days=30)) == 1
+    assert queue_due(program, until) == 0, "it was told"
+    SentReminder.objects.all().delete()
+    assert queue_due(program, until + dt.timedelta(days=1)) == 0, "too late"
+    assert queue_due(program, until) == 1, "a server that was away tells it all the same"
+    mail_reminder(**jobs()[-1])
+    (letter,) = mail.outbox
+    assert "Call-identification test, valid until September 30, 2025" in letter.body
+    assert f"{SITE}{program.slug}/call-test" in letter.body
+    observer.trained_until = until + dt.timedelta(days=20)
+    observer.save()
+    assert queue_due(program, until) == 1, "another day, another reminder"
