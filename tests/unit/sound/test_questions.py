@@ -38,6 +38,8 @@ def test_a_seed_gives_the_same_question_again_even_from_json():
         again = Question.from_plain(json.loads(json.dumps(question.plain())))
         assert again == question
         assert again.scene(question.calls()) == question.scene()
+        made = {voice.index for voice in question.voices if voice.made_as}
+        assert {index for _, index in question.scene().voices} == made
     assert drawn(20) == drawn(20)
     assert draw_test(candidates(), number=9, seed=1) != draw_test(candidates(), number=9, seed=2)
 
