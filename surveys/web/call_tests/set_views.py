@@ -30,6 +30,7 @@ def set_test(request: ProgramRequest) -> HttpResponse:
         messages.success(request, gettext("The test is set. Observers can take it now."))
         return redirect("web:call_test", member.program.slug)
     context = {
+        "section": "people",
         "form": form,
         "before": before,
         "without_call": [one.name for one in bank.without_call],
