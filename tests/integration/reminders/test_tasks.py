@@ -227,7 +227,7 @@ def test_a_call_identification_test_that_expires_is_told_once(program, observer)
     assert queue_due(program, until) == 1, "a server that was away tells it all the same"
     mail_reminder(**jobs()[-1])
     (letter,) = mail.outbox
-    assert "Call-identification test, valid until September 30, 2025" in letter.body
+    assert "Call-identification test, valid until 30 September 2025" in letter.body
     assert f"{SITE}{program.slug}/call-test" in letter.body
     observer.trained_until = until + dt.timedelta(days=20)
     observer.save()
