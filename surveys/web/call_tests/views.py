@@ -95,6 +95,7 @@ def sound(request: ProgramRequest, try_id: UUID, number: int) -> HttpResponseBas
 def result(request: ProgramRequest, try_id: UUID) -> HttpResponse:
     taken = _finished(request, try_id)
     context = {
+        "heading": gettext("Passed") if taken.passed else gettext("Not passed this time"),
         "result": result_of(taken),
         "questions": questions_of(taken),
         "taken": taken,
