@@ -7,7 +7,7 @@ class Migration(migrations.Migration):
     """A reminder of a call-identification test that expires."""
 
     dependencies = [
-        ('surveys', '0050_practice_and_call_tests'),
+        ('surveys', '0051_practice_and_call_tests'),
     ]
 
     operations = [

@@ -15,7 +15,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('pghistory', '0007_auto_20250421_0444'),
-        ('surveys', '0049_blind_listening'),
+        ('surveys', '0050_heard_again'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
