@@ -82,6 +82,14 @@ def test_a_file_that_cannot_be_read_is_said_at_the_field(program, page):
     assert not RouteImport.objects.exists()
 
 
+def test_a_file_with_areas_alone_says_so(program, page):
+    ring = [[-89.4, 43.0], [-89.3, 43.1], [-89.3, 43.0], [-89.4, 43.1], [-89.4, 43.0]]
+    area = {"type": "Polygon", "coordinates": [ring]}
+    seen = upload(page, program, json.dumps(area).encode(), "area.geojson")
+    assert "The file has no stops and no lines" in text(seen)
+    assert "all routes and stops of the file are here already" not in text(seen)
+
+
 def test_unknown_columns_are_asked_for(program, page):
     asked = upload(page, program, b"a,b,c,d\nR1,1,43.1,-89.4\n")
     assert "No columns are read as latitude and longitude" in text(asked)
