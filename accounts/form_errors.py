@@ -60,7 +60,7 @@ _MESSAGES: tuple[tuple[type[forms.Field], Mapping[str, str]], ...] = (
         forms.ChoiceField,
         {
             "required": _("No answer is chosen. Choose one."),
-            "invalid_choice": _("“%(value)s” is not one of the answers. Choose one of them."),
+            "invalid_choice": _("“%(value)s” is not one of the choices. Choose one from the list."),
         },
     ),
     (

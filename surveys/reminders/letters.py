@@ -64,11 +64,12 @@ _START = {
 
 def first_words(group: LetterGroup) -> Words:
     """What the form of a letter begins with."""
-    leads = gettext(TO_ROUTES)
     if group not in _START:
+        leads = gettext("Open the program:")
         return Words(
             subject=gettext("{program}: "), text=f"{gettext(_HELLO)}\n\n\n\n{leads}\n\n{{link}}"
         )
+    leads = gettext(TO_ROUTES)
     subject, before, after = _START[group]
     parts = (gettext(_HELLO), gettext(before), "{list}", gettext(after), leads, "{link}")
     return Words(subject=gettext(subject), text="\n\n".join(parts))
@@ -82,6 +83,11 @@ def places_of(group: LetterGroup) -> dict[str, str]:
 def check_letter(group: LetterGroup, region: str, words: Words) -> None:
     """Raise ValidationError by field."""
     problems = place_problems(words.subject, words.text, places_of(group))
+    first = first_words(group)
+    if group not in _START and words.subject.strip() == first.subject.strip():
+        problems.setdefault("subject", gettext("Write what the email is about."))
+    if group not in _START and words.text.split() == first.text.split():
+        problems.setdefault("text", gettext("Write the email first."))
     if region and group not in BY_ROUTE:
         problems["region"] = gettext("Only a group by routes has a region. Choose all regions.")
     if problems:

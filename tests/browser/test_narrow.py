@@ -105,6 +105,14 @@ def test_wide_tables_are_slips_on_a_phone(coordinator, visit, signed_in):
         f"{home}/program/checklist/table",
         f"{home}/program/protocols/versions/{version}/next",
         f"{home}/program/sharing/",
+        f"{home}/program/area",
+        f"{home}/program/stations",
+        f"{home}/program/people/observers/",
+        f"{home}/program/emails/write?group=free",
+        f"{home}/my-season/",
+        f"{home}/free-routes/",
+        f"{home}/return-time/",
+        f"{home}/calls/",
     ):
         page.goto(address)
         page.evaluate("document.documentElement.style.fontSize = '200%'")

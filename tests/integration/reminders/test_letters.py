@@ -14,7 +14,7 @@ from accounts.models import Membership, Role
 from surveys.models import Assignment, GroupLetter, LetterCopy, LetterGroup, LetterKind, Program
 from surveys.programs.history import HistoryFilters, history
 from surveys.reminders import letters
-from surveys.reminders.groups import readers_of
+from surveys.reminders.groups import BY_ROUTE, readers_of
 from surveys.reminders.letters import first_words, mail_letter, send_letter
 from surveys.reminders.stopping import StopLink, stop, stop_url
 from surveys.reminders.texts import Words
@@ -212,8 +212,18 @@ def test_the_history_says_who_wrote_to_whom(members, coordinator, client_for):
     assert client_for(other).get(theirs).status_code == 404
 
 
-def test_first_words_of_every_group_are_sent_as_they_are(program):
+def test_first_words_of_groups_by_routes_are_sent_as_they_are_others_are_written_first(program):
     for group in LetterGroup:
         words = first_words(group)
         assert words.text.endswith(":\n\n{link}")
-        letters.check_letter(group, "", words)
+        if group in BY_ROUTE:
+            letters.check_letter(group, "", words)
+            continue
+        assert "routes" not in words.text
+        with pytest.raises(ValidationError) as refused:
+            letters.check_letter(group, "", words)
+        assert refused.value.message_dict == {
+            "subject": ["Write what the email is about."],
+            "text": ["Write the email first."],
+        }
+        letters.check_letter(group, "", Words(subject="{program}: a workshop", text="Come."))

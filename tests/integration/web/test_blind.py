@@ -93,7 +93,7 @@ def test_answers_are_stored_and_the_coordinator_sees_them_with_the_visit(
         ({}, "Choose what you heard"),
         ({"nothing": "on", f"heard-{PEEPER}": "1"}, "contradict each other"),
         ({"nothing": "on", "unusable": "on"}, "contradict each other"),
-        ({f"heard-{PEEPER}": "4"}, "is not one of the answers"),
+        ({f"heard-{PEEPER}": "4"}, "is not one of the choices"),
     ],
 )
 def test_what_makes_no_sense_is_asked_again_and_nothing_is_lost(

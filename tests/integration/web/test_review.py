@@ -262,7 +262,7 @@ def test_settle_redirects_to_the_next_open_query_or_to_the_decision(desk, visit,
     [
         ({"settlement": "", "reason": REASON}, "Choose one of the two answers."),
         ({"settlement": "left_out", "reason": "  "}, "Write a reason"),
-        ({"settlement": "perhaps", "reason": REASON}, "is not one of the answers"),
+        ({"settlement": "perhaps", "reason": REASON}, "is not one of the choices"),
     ],
 )
 def test_settle_without_answer_or_reason_keeps_the_rest_of_the_form(

@@ -266,7 +266,7 @@ def test_glance_links_to_every_species(program, partner, client_for):
         ({}, ["Pseudacris crucifer", "Anaxyrus americanus", "Corrected for detection"]),
         ({"by": "region", "species": PEEPER}, ["All regions", "North", "South"]),
         ({"by": "route", "species": PEEPER}, ["uncorrected shares of stops"]),
-        ({"by": "nonsense", "site": "pond", "species": "dragon"}, ["is not one of the answers"]),
+        ({"by": "nonsense", "site": "pond", "species": "dragon"}, ["is not one of the choices"]),
     ],
 )
 def test_compare(program, observer, client_for, query, words):
