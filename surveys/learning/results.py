@@ -10,7 +10,8 @@ from django.db.models import QuerySet
 from accounts.access import Permission, require
 from accounts.models import Membership
 from surveys.learning.call_tests import score_of
-from surveys.models import CallTestHeard, CallTestQuestion, CallTestTry, Species
+from surveys.models import CallTestHeard, CallTestQuestion, CallTestTry, Program, Species
+from surveys.sound.hearing_errors import Written
 from surveys.sound.scoring import Count
 from surveys.trends.estimates import Estimate
 from surveys.trends.numerics.intervals import wilson
@@ -63,6 +64,25 @@ def result_of(taken: CallTestTry) -> Result:
 def questions_of(taken: CallTestTry) -> list[AnsweredQuestion]:
     questions = taken.questions.prefetch_related("heard__species")
     return [AnsweredQuestion(stored=one, heard=list(one.heard.all())) for one in questions]
+
+
+def calls_in_tests(program: Program, person: int) -> list[Written]:
+    """By code of species, what called in the finished tests of a person, and what they named."""
+    heard = CallTestHeard.objects.filter(
+        question__taken__test__program=program,
+        question__taken__person=person,
+        question__taken__finished_at__isnull=False,
+    )
+    return [
+        Written(
+            species=one.species.code,
+            there=one.was_there,
+            heard_index=one.index_there if one.index_named else None,
+            # Named without an index is named all the same.
+            index=(one.index_named or 1) if one.was_named else None,
+        )
+        for one in heard.select_related("species")
+    ]
 
 
 def tries_of(member: Membership) -> QuerySet[CallTestTry]:

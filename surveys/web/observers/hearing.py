@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from accounts.models import Membership
 from surveys.charts.words import share
 from surveys.language import gettext, said
+from surveys.learning.results import calls_in_tests
 from surveys.models import Species
 from surveys.seasons.second_observers import heard_by_second_observers
 from surveys.sound.hearing_errors import HearingErrors, Share, Written, hearing_errors
@@ -36,20 +37,28 @@ class HearingRow:
 
 @dataclass(frozen=True, kw_only=True)
 class HearingTable:
-    """What is known from one source; `knows_false` is whether it can say what was not there."""
+    """What is known from one source; `false_words` head what was not there, blank where the source
+    cannot say it."""
 
     key: str
     caption: str
     rows: Sequence[HearingRow]
-    knows_false: bool
+    false_words: str = ""
 
 
 def hearing_tables(shown: Membership, season_year: int | None) -> list[HearingTable]:
-    """Those that have a call."""
+    """Those that have a call. Tests belong to no season."""
     program, person = shown.program, shown.person_id
     recordings = checked_calls(program, person, season_year)
+    tests = calls_in_tests(program, person) if season_year is None else []
     second = heard_by_second_observers(program, person, season_year)
     tables = [
+        HearingTable(
+            key="tests",
+            caption=gettext("Call-identification tests that were finished."),
+            rows=_rows(tests),
+            false_words=gettext("Named, not there"),
+        ),
         HearingTable(
             key="recordings",
             caption=gettext(
@@ -58,7 +67,7 @@ def hearing_tables(shown: Membership, season_year: int | None) -> list[HearingTa
                 "call that is not in it may be right all the same."
             ),
             rows=_rows(recordings),
-            knows_false=True,
+            false_words=gettext("Not heard by others"),
         ),
         HearingTable(
             key="second",
@@ -67,7 +76,6 @@ def hearing_tables(shown: Membership, season_year: int | None) -> list[HearingTa
                 "that only the second one wrote down. Who of the two was right is not known."
             ),
             rows=_rows(second),
-            knows_false=False,
         ),
     ]
     return [table for table in tables if table.rows]

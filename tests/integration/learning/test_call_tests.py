@@ -16,13 +16,14 @@ from accounts.training import Validity, validity_on
 from surveys.demo.catalog import load_species
 from surveys.exports.own_data import own_data
 from surveys.learning import call_tests
-from surveys.learning.results import result_of, tries_of_all
+from surveys.learning.results import calls_in_tests, result_of, tries_of_all
 from surveys.models import CallTest, CallTestHeard, CallTestTry, Species
 from surveys.programs.assignments import today_of
+from surveys.sound.hearing_errors import hearing_errors
 from surveys.sound.questions import Question
 from surveys.sound.synthesis import samples_of, wave_file
 from surveys.visits.exceptions import NotYours
-from tests.support.builders import make_member, make_program
+from tests.support.builders import make_accepted_visit, make_member, make_program, make_route
 from tests.support.call_tests import answer_all, make_test, rightly
 from tests.support.sounds import make_stored_reference
 
@@ -312,3 +313,24 @@ class TestPages:
         page = client.get(url(observer, "call_test_result", taken.pk))
         assert "Not passed this time" in words(page)
         assert "80%, not reached" in words(page)
+
+
+def test_what_was_missed_in_finished_tests_stands_by_species(test, observer, program, client_for):
+    taken = call_tests.begin(observer)
+    assert calls_in_tests(program, observer.person_id) == []
+    # Never the toad; the peeper always at index 1, also where it is not there.
+    answer_all(observer, taken, lambda question: {PEEPER: 1})
+    asked = [Question.from_plain(one.question).there for one in taken.questions.all()]
+    errors = hearing_errors(calls_in_tests(program, observer.person_id))
+    toads, peepers = (sum(code in there for there in asked) for code in (TOAD, PEEPER))
+    assert (errors.missed.part, errors.missed.whole) == (toads, toads + peepers)
+    assert (errors.not_heard.part, errors.not_heard.whole) == (len(asked) - peepers, len(asked))
+    known = [there[PEEPER] for there in asked if there.get(PEEPER)]
+    assert errors.other_index.whole == len(known)
+    assert errors.other_index.part == sum(index != 1 for index in known)
+    assert calls_in_tests(make_program(), observer.person_id) == []
+    assert calls_in_tests(program, make_member(program).person_id) == []
+    make_accepted_visit(make_route(program), observer.person)
+    page = client_for(observer).get(f"/{program.slug}/your-surveys/")
+    assert [table.key for table in page.context["hearing"]] == ["tests"]
+    assert "Named, not there" in page.content.decode()
