@@ -31,7 +31,7 @@ ORDERS = {
     Order.ROUTE: gettext_lazy("By route"),
     Order.OBSERVER: gettext_lazy("By observer"),
 }
-REASON_MISSING = str(ReasonMissing())
+REASON_MISSING = ReasonMissing.says
 
 
 class QueueForm(Form):
