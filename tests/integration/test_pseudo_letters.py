@@ -108,6 +108,8 @@ def test_reminders_and_letters_say_nothing_unmarked(observer, coordinator, progr
         revision=1,
         at=timezone.now() - dt.timedelta(days=8),
     )
+    observer.trained_until = timezone.localdate() + dt.timedelta(days=20)
+    observer.save()
     with in_pseudo_language():
         for day in (dt.date(2025, 3, 15), dt.date(2025, 5, 10), dt.date(2025, 6, 25)):
             queue_due(program, day)
