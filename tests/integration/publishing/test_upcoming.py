@@ -99,7 +99,7 @@ def test_page_groups_by_cause_and_says_what_drops_out(page):
         "1 visit of the last version drops out.",
         "Removed visits: 1 Reopened: 1 visit",
         "Changed visits: 1 Reopened, then corrected, then accepted: 1 visit",
-        "Added visits: 1 No review step on record: 1 visit",
+        "Added visits: 1 No review step: 1 visit",
         "1 visit added and 1 visit changed.",
         "Season 2023:",
         "Publish without the 1 visit that drops out",
