@@ -1,8 +1,10 @@
 // Plays one call at a time, and none by itself. What is played is kept nowhere.
+import { gettext } from "../survey/language.js";
 import { whyQuiet } from "../survey/quiet.js";
 import { RATE_HZ, scene } from "./synthesis.js";
 
 const SECONDS = 10;
+const STARTS_WITHIN_MS = 3_000;
 let context = null;
 // A call that began just before somebody listens is not heard while they do.
 const LOOK_MS = 500;
@@ -15,7 +17,8 @@ export async function play(asked, ended) {
   stop();
   const samples = scene({ seconds: SECONDS, ...asked });
   context ??= new AudioContext();
-  if (context.state === "suspended") await context.resume();
+  if (!(await starts(context)))
+    return gettext("The sound does not start. Check this device’s sound, then tap again.");
   const buffer = context.createBuffer(1, samples.length, RATE_HZ);
   buffer.copyToChannel(samples, 0);
   const source = context.createBufferSource();
@@ -25,6 +28,14 @@ export async function play(asked, ended) {
   source.onended = () => over(own);
   source.start();
   return "";
+}
+
+/** Without a device for sound, some browsers leave the promise of `resume` open. */
+async function starts(context) {
+  if (context.state === "running") return true;
+  const late = new Promise((resolve) => setTimeout(resolve, STARTS_WITHIN_MS));
+  await Promise.race([context.resume(), late]);
+  return context.state === "running";
 }
 
 /** The same of a recording. */
