@@ -8,8 +8,7 @@ FROM surveys_blindlistening l
 JOIN surveys_recording r ON r.id = l.recording_id
 WHERE l.finished_at IS NOT NULL
   AND (SELECT count(*) FROM surveys_blindanswer a
-       WHERE a.listening_id = l.recording_id AND a.is_usable) >= 2
-GROUP BY r.visit_id, r.stop_id;
+       WHERE a.listening_id = l.recording_id AND a.is_usable) >= 2;
 
 CREATE OR REPLACE VIEW counted_written AS
 SELECT c.id,
@@ -25,12 +24,12 @@ SELECT c.id,
        p.route_id,
        p.night,
        p.season_year,
-       c.counts_in_trends AND (h.visit_id IS NOT NULL OR coalesce(f.without_sheet, false))
-           AS checked
+       CASE WHEN c.counts_in_trends THEN coalesce(f.without_sheet, false) OR EXISTS (
+           SELECT FROM heard_again h WHERE h.visit_id = p.visit_id AND h.stop_id = p.stop_id
+       ) END AS checked
 FROM counted_period p
 JOIN call_within c ON c.period_id = p.id
 LEFT JOIN surveys_confirmation f ON f.call_id = c.id
-LEFT JOIN heard_again h ON h.visit_id = p.visit_id AND h.stop_id = p.stop_id
 LEFT JOIN surveys_checklistentry e
   ON e.program_id = p.program_id
  AND e.species_id = c.species_id
@@ -93,8 +92,9 @@ SELECT p.id AS period_id,
        p.season_year,
        p.started_at,
        p.changed_at,
-       c.counts_in_trends AND (h.visit_id IS NOT NULL OR coalesce(f.without_sheet, false))
-           AS checked
+       CASE WHEN c.counts_in_trends THEN coalesce(f.without_sheet, false) OR EXISTS (
+           SELECT FROM heard_again h WHERE h.visit_id = p.visit_id AND h.stop_id = p.stop_id
+       ) END AS checked
 FROM counted_period p
 CROSS JOIN surveys_species s
 LEFT JOIN surveys_checklistentry e
@@ -103,8 +103,7 @@ LEFT JOIN surveys_checklistentry e
  AND (e.listed_from IS NULL OR e.listed_from <= p.night)
  AND (e.listed_until IS NULL OR p.night <= e.listed_until)
 LEFT JOIN call_within c ON c.period_id = p.id AND c.species_id = s.id
-LEFT JOIN surveys_confirmation f ON f.call_id = c.id
-LEFT JOIN heard_again h ON h.visit_id = p.visit_id AND h.stop_id = p.stop_id;
+LEFT JOIN surveys_confirmation f ON f.call_id = c.id;
 
 CREATE OR REPLACE VIEW counted_call AS
 SELECT period_id, species_id, species_code, scientific_name, call_index, recorded_index,

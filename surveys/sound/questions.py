@@ -177,7 +177,7 @@ def fewest_questions(species: int) -> int:
     """So many that each species is asked about, however few call at once.
 
     >>> fewest_questions(3), fewest_questions(12), fewest_questions(22)
-    (3, 13, 24)
+    (3, 13, 23)
     """
     number = species
     while number - number // SILENT_ONE_IN < species:

@@ -684,6 +684,7 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
             "study_id": make_study(program, peeper).pk,
             "form": "svg",
             "token": f"token of {program.slug}",
+            "signed_question": practice.signed(observer, asked),
             "handle": make_token(partner, name="report", scope=Scope.RECORDS, days=30).token.handle,
             "season_year": 2024,
             "kind": "table.csv",
@@ -695,7 +696,6 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
         },
         own_arguments={
             "web:rule": {"code": "too-cold"},
-            "web:practice_sound": {"token": practice.signed(observer, asked)},
             "web:check_in_contact": {"token": link_of(check_in.contact).rsplit("/", 1)[1]},
             "web:reminder_stop": {"token": stop_token(observer)},
             "web:calendar_feed": {"token": calendar_token(observer)},

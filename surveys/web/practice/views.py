@@ -87,8 +87,9 @@ def answered(request: ProgramRequest, answer_id: UUID) -> HttpResponse:
 
 @require_safe
 @needs(Permission.READ_SEASONS)
-def question_sound(request: ProgramRequest, token: str) -> HttpResponseBase:
-    asked = verbs.unsigned(request.membership, token)
+def question_sound(request: ProgramRequest, signed_question: str) -> HttpResponseBase:
+    """It opens nothing: who reads it has to be a member, and learns what the page plays."""
+    asked = verbs.unsigned(request.membership, signed_question)
     return _sound(request, asked.question, str(asked.id))
 
 

@@ -173,7 +173,7 @@ class TestPages:
                     "It called. You did not name it.",
                     "You named it. It did not call.",
                     "The peeper whistles once a second and slides upward.",
-                    "At 12 °C: 2,700 to 2,950 Hz.",
+                    "At 12 °C (54 °F): rising from 2,700 to 2,950 Hz.",
                 ],
             ),
             (
