@@ -1,10 +1,6 @@
 """270 imported visits reviewed by a script that clicks as a coordinator does.
 
-How long a person needs is worked out by the keystroke-level model of Card, Moran and Newell (The
-keystroke-level model for user performance time with interactive systems, Comm. ACM 23:396-410,
-1980; numbers from memory): to think 1.35 s and to point 1.1 s before each click of 0.2 s, 0.28 s
-for each key of an average typist. Reading a question and making up one's mind is not in it: that
-may take as long as is left of the five minutes.
+Reading a question and making up one's mind may take as long as is left of the five minutes.
 
     pytest -m slow -s tests/browser/test_archive_review.py
 """
@@ -13,38 +9,18 @@ import time
 
 import pytest
 from django.urls import reverse
-from playwright.sync_api import Locator, Page, expect
+from playwright.sync_api import Page, expect
 
 from surveys.importing.uploads import commit_upload, open_upload, store
 from surveys.models import ProtocolVersion, ReviewStep, Step, Visit, VisitState
 from tests.support.archives import STOPS, archive_csv, make_archive_program
+from tests.support.hand import Hand
 
 pytestmark = [pytest.mark.slow, pytest.mark.django_db(transaction=True)]
 
 VISITS = 270
 MOST_MINUTES = 5
-CLICK_S, KEY_S = 1.35 + 1.1 + 0.2, 0.28
 REASON = "Checked against the old sheets."
-
-
-class Hand:
-    """Clicks and types, and counts it."""
-
-    def __init__(self) -> None:
-        self.clicks = self.keys = 0
-
-    def click(self, target: Locator) -> None:
-        target.click()
-        self.clicks += 1
-
-    def type(self, target: Locator, text: str) -> None:
-        self.click(target)
-        target.fill(text)
-        self.keys += len(text)
-
-    @property
-    def seconds(self) -> float:
-        return self.clicks * CLICK_S + self.keys * KEY_S
 
 
 @pytest.fixture
