@@ -47,4 +47,5 @@ def is_heard(recording: Recording, heard: tuple[float, float, str]) -> None:
     seconds, length, error = heard
     assert error == "", f"{recording.media_type} does not play: {error}"
     assert seconds >= 0.2
-    assert 1 < length < 20
+    # The sound of an evening may be shorter than a second, see `test_evening.py`.
+    assert 0.5 < length < 20
