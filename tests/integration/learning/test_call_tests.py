@@ -17,11 +17,11 @@ from surveys.demo.catalog import load_species
 from surveys.exports.own_data import own_data
 from surveys.learning import call_tests
 from surveys.learning.results import calls_in_tests, result_of, tries_of_all
+from surveys.learning.sounds import made_sound
 from surveys.models import CallTest, CallTestHeard, CallTestTry, Species
 from surveys.programs.assignments import today_of
 from surveys.sound.hearing_errors import hearing_errors
 from surveys.sound.questions import Question
-from surveys.sound.synthesis import samples_of, wave_file
 from surveys.visits.exceptions import NotYours
 from tests.support.builders import make_accepted_visit, make_member, make_program, make_route
 from tests.support.call_tests import answer_all, make_test, rightly
@@ -165,9 +165,9 @@ class TestTaking:
     ):
         stored = call_tests.begin(observer).questions.filter(question__recording="").first()
         question = Question.from_plain(stored.question)
-        made = wave_file(samples_of(question.scene()))
+        made = made_sound(question)
         monkeypatch.setattr("surveys.sound.questions.call_of", lambda code: None)
-        assert wave_file(samples_of(question.scene(stored.calls))) == made
+        assert made_sound(question, stored.calls) == made
 
     def test_no_test_no_try(self, observer, coordinator, test):
         call_tests.close_test(coordinator)
