@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
@@ -12,9 +12,9 @@ from accounts.form_errors import Form
 from surveys.language import gettext, said_of
 from surveys.learning.call_tests import Terms
 from surveys.models import Species
+from surveys.web.recordings.heard_forms import HeardForm
 
 _VALID_MONTHS = (6, 12, 24, 36)
-_INDEXES = (("", gettext_lazy("Not heard")), ("1", "1"), ("2", "2"), ("3", "3"))
 
 
 class TestForm(Form):
@@ -68,7 +68,7 @@ class TestForm(Form):
         return Terms(**self.cleaned_data)
 
 
-class QuestionForm(Form):
+class QuestionForm(HeardForm):
     """A field for each species of the test, by its code, then a box for none of them."""
 
     number = forms.IntegerField(widget=forms.HiddenInput)
@@ -78,28 +78,11 @@ class QuestionForm(Form):
     )
 
     def __init__(self, *data: Any, species: Sequence[Species], number: int) -> None:
-        super().__init__(*data, initial={"number": number})
-        self.codes = [one.code for one in species]
-        for one in species:
-            self.fields[self.name_of(one.code)] = forms.ChoiceField(
-                label=one.name,
-                choices=_INDEXES,
-                required=False,
-                widget=forms.RadioSelect,
-                initial="",
-            )
-
-    @staticmethod
-    def name_of(code: str) -> str:
-        return f"heard-{code}"
-
-    def species_fields(self) -> Iterator[forms.BoundField]:
-        return (self[self.name_of(code)] for code in self.codes)
+        super().__init__(*data, species=species, initial={"number": number})
 
     @property
     def named(self) -> dict[str, int | None]:
-        given = {code: self.cleaned_data.get(self.name_of(code)) for code in self.codes}
-        return {code: int(index) for code, index in given.items() if index}
+        return {code: int(index) for code, index in self.chosen.items()}
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}

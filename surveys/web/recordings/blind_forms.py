@@ -2,29 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
 from django.utils.translation import gettext_lazy
 
-from accounts.form_errors import Form
 from surveys.language import gettext
 from surveys.models import Species
+from surveys.web.recordings.heard_forms import INDEXES, HeardForm
 
 NOT_SURE = "?"
-_INDEXES = (
-    ("", gettext_lazy("Not heard")),
-    ("1", "1"),
-    ("2", "2"),
-    ("3", "3"),
-    (NOT_SURE, NOT_SURE),
-)
 
 
-class BlindAnswerForm(Form):
+class BlindAnswerForm(HeardForm):
     """A field for each species of the checklist, by its code, then the note and two buttons."""
 
+    indexes = (*INDEXES, (NOT_SURE, NOT_SURE))
     note = forms.CharField(label=gettext_lazy("Note"), required=False, max_length=300)
     nothing = forms.BooleanField(
         label=gettext_lazy("I listened to all of it, and none of these species is calling"),
@@ -36,33 +30,14 @@ class BlindAnswerForm(Form):
     )
 
     def __init__(self, *args: Any, species: Sequence[Species], **options: Any) -> None:
-        super().__init__(*args, **options)
-        self.codes = [one.code for one in species]
-        for one in species:
-            self.fields[self.name_of(one.code)] = forms.ChoiceField(
-                label=one.name,
-                choices=_INDEXES,
-                required=False,
-                widget=forms.RadioSelect,
-                initial="",
-            )
+        super().__init__(*args, species=species, **options)
         self.order_fields([*map(self.name_of, self.codes), "nothing", "unusable", "note"])
-
-    @staticmethod
-    def name_of(code: str) -> str:
-        return f"heard-{code}"
-
-    def species_fields(self) -> Iterator[forms.BoundField]:
-        return (self[self.name_of(code)] for code in self.codes)
 
     @property
     def heard(self) -> dict[str, int | None]:
         """Of a valid form: the index by code, None where not sure."""
-        given = {code: self.cleaned_data.get(self.name_of(code)) for code in self.codes}
         return {
-            code: None if index == NOT_SURE else int(index)
-            for code, index in given.items()
-            if index
+            code: None if index == NOT_SURE else int(index) for code, index in self.chosen.items()
         }
 
     def clean(self) -> dict[str, Any]:
