@@ -314,7 +314,7 @@ def phone(
     elif phone_options.get("new"):
         launch = partial(browser.new_context, **options)
     else:
-        launch, close = partial(kept_phones.take, browser, "phone", **options), KeptPhones.lay_down
+        launch, close = partial(kept_phones.take, browser, "phone", **options), kept_phones.lay_down
     made = Phone(launch, server_clock, disk)
     yield made
     made.close(close)

@@ -7,9 +7,11 @@ and what is permitted are of one test.
 from collections.abc import Sequence
 from typing import Any
 
-from playwright.sync_api import Browser, BrowserContext
+from playwright.sync_api import Browser, BrowserContext, Page
+from playwright.sync_api import TimeoutError as PlaywrightTimeout
 
 _FORGOTTEN = "cookies,indexeddb,local_storage"
+_CLOSED_WITHIN_MS = 20_000
 
 
 class KeptPhones:
@@ -39,13 +41,26 @@ class KeptPhones:
         context.set_offline(False)
         return context
 
-    @staticmethod
-    def lay_down(context: BrowserContext) -> None:
-        """No page goes on talking to the server; the browser stays."""
+    def lay_down(self, context: BrowserContext) -> None:
+        """No page goes on talking to the server; the browser stays.
+
+        Rarely, Chromium does not close a page that it was told to close. Then the next test gets a
+        new phone, or every one that takes this phone would wait for that page."""
         context.unroute_all()
-        for page in context.pages:
-            page.close()
+        closed = [_closes(page) for page in context.pages]
+        if not all(closed):
+            self._contexts = {at: kept for at, kept in self._contexts.items() if kept != context}
 
     def close(self) -> None:
         for context in self._contexts.values():
             context.close()
+
+
+def _closes(page: Page) -> bool:
+    """Whether the page is gone in time: `close` alone would wait for ever."""
+    try:
+        with page.expect_event("close", timeout=_CLOSED_WITHIN_MS):
+            page.close(run_before_unload=True)
+    except PlaywrightTimeout:
+        return False
+    return True

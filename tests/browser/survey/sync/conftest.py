@@ -13,7 +13,6 @@ from tests.browser.conftest import (
     FLAGS,
     PHONE,
 )
-from tests.browser.survey.kept import KeptPhones
 from tests.browser.survey.sync.handset import SCRIPTS, Handset
 from tests.browser.survey.sync.wire import Wire
 from tests.support.builders import make_checklist
@@ -80,7 +79,7 @@ def open_phone(browser, wire, tmp_path, kept_phones) -> Iterator[Callable[..., H
         else:
             name = f"wire {len(opened)}"
             launch = partial(kept_phones.take, browser, name, scripts=SCRIPTS, **options)
-            close = KeptPhones.lay_down
+            close = kept_phones.lay_down
         handset = Handset(launch, close=close, member=member, server=wire.url, folder=folder)
         opened.append(handset)
         return handset
