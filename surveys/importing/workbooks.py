@@ -7,9 +7,10 @@ import datetime as dt
 import io
 import zipfile
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from decimal import Decimal
 from itertools import islice
+from typing import Any
 from xml.etree.ElementTree import ParseError
 
 from openpyxl import Workbook, load_workbook
@@ -33,6 +34,8 @@ MOST_BYTES_OF_ARCHIVE_UNPACKED = 600 * 1024 * 1024
 # The last row of a sheet in OOXML programs (ECMA-376 leaves the number to them).
 LAST_ROW = 1_048_576
 _LOOKED_AT = 30
+# Notes, and lists of what codes mean, are narrower than any table that is imported.
+_FEWEST_COLUMNS = 3
 # Spreadsheet programs keep a time of day as a date-time on their day 0.
 _DAY_ZERO = (dt.date(1899, 12, 30), dt.date(1899, 12, 31), dt.date(1900, 1, 1))
 # What openpyxl and what it builds on raise for files that are cut off or made by hand.
@@ -97,7 +100,7 @@ def _first_filled_sheet(
     names = [sheet.title for sheet in workbook.worksheets]
     chosen = [sheet for sheet in workbook.worksheets if sheet.title == layout.sheet]
     refusals = []
-    for sheet in chosen or workbook.worksheets:
+    for sheet in chosen or _wide_ones(workbook.worksheets):
         others = ", ".join(f"“{name}”" for name in names if name != sheet.title)
         notices: list[Notice] = []
         if others:
@@ -119,6 +122,21 @@ def _first_filled_sheet(
         return
     said = [one for one in refusals if not isinstance(one, EmptySheetError)]
     raise (said or [EmptySheetError()])[0]
+
+
+def _wide_ones(sheets: Sequence[Any]) -> Sequence[Any]:
+    """Without those that look like notes, unless all do."""
+    wide = [sheet for sheet in sheets if _width(sheet) >= _FEWEST_COLUMNS]
+    return wide or sheets
+
+
+def _width(sheet: Any) -> int:
+    """How many cells the fullest of its first lines fills; what is damaged is told later."""
+    try:
+        first = list(islice(_lines(sheet), _LOOKED_AT))
+    except RefusedError:
+        return MOST_COLUMNS
+    return max((sum(map(bool, texts)) for _, texts in first), default=0)
 
 
 def _lines(sheet) -> Iterator[Line]:

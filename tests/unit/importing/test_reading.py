@@ -96,6 +96,19 @@ def test_the_first_sheet_with_rows_is_taken_and_said(first):
     assert "Sheet 3" in table.notices[0]
 
 
+_LINES_OF_NOTES = [["Typed from the binders."], ["A blank: nobody noted it."]]
+_LEGEND = [["Code", "Species"], ["SP", "Spring peeper"], ["WF", "Wood frog"]]
+
+
+@pytest.mark.parametrize("first", [_LINES_OF_NOTES, _LEGEND])
+def test_a_sheet_too_narrow_for_visits_gives_way_unless_it_is_chosen(first):
+    content = workbook(first, [["Route", "Date", "Stop"], ["R1", "2012-04-15", 1]])
+    table = read_table(content)
+    assert table.headers == ("Route", "Date", "Stop")
+    assert table.sheets == ("Sheet 2", "Sheet 1")
+    assert read_table(content, Layout(sheet="Sheet 1")).headers == tuple(first[0])
+
+
 def test_where_no_sheet_is_a_table_the_first_one_says_why():
     with pytest.raises(UnreadableFileError, match="Row 4 has more cells"):
         read_table(workbook(_NOTES, [["Also typed"]], _NOTES))
