@@ -24,6 +24,8 @@ from surveys.protocol.seasons import season_year
 from surveys.protocol.values import MonthDay
 
 YEARS_AHEAD = 2
+# By then every survey of the night is over, and a coordinator plans the next one.
+_MORNING = dt.time(6)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,6 +38,12 @@ class RouteAssignments:
 
 def today_of(program: Program) -> dt.date:
     return timezone.now().astimezone(ZoneInfo(program.time_zone)).date()
+
+
+def tonight_of(program: Program) -> dt.date:
+    """The night that goes on, or the next one: what a form offers that asks for a night."""
+    local = timezone.now().astimezone(ZoneInfo(program.time_zone))
+    return local.date() - (dt.timedelta(days=1) if local.time() < _MORNING else dt.timedelta(0))
 
 
 def current_season_year(program: Program, today: dt.date | None = None) -> int:

@@ -29,7 +29,6 @@ from surveys.protocol.weather import (
 
 _METERS_PER_FOOT = float(METERS_PER_FOOT)
 _METERS_PER_MILE = float(METERS_PER_MILE)
-_ONE_MINUTE = dt.timedelta(minutes=1)
 
 
 def half_up(value: float, places: int = 0) -> str:
@@ -42,12 +41,6 @@ def number(digits: str) -> str:
     """Digits with a decimal point, with the decimal mark of the reader's language."""
     # The translation of this number shows the mark.
     return digits.replace(".", gettext("0.5")[1])
-
-
-def full_minute(instant: dt.datetime) -> dt.datetime:
-    """The first full minute that is not before the instant."""
-    later = instant + _ONE_MINUTE - dt.timedelta(microseconds=1)
-    return later.replace(second=0, microsecond=0)
 
 
 def duration(length: dt.timedelta) -> str:

@@ -194,10 +194,16 @@ def _listed(visit: Visit) -> list[Species]:
 
 
 def _stops(visit: Visit, visited: Collection[int]) -> list[Stop]:
-    """The stops of the route on that night, and any other that has a period."""
+    """The stops of the route on that night, and any other that has a period. Of a stop that moved
+    there is one place: where the observer listened."""
     candidates = Stop.objects.filter(Q(pk__in=visited) | Q(route=visit.route_id))
     in_use = {stop.pk for stop in stops_in_use(candidates, visit.night)}
-    shown = (stop for stop in candidates if stop.pk in in_use or stop.pk in visited)
+    former = {stop.number for stop in candidates if stop.pk in visited and stop.pk not in in_use}
+    shown = (
+        stop
+        for stop in candidates
+        if stop.pk in visited or (stop.pk in in_use and stop.number not in former)
+    )
     return sorted(shown, key=lambda stop: (stop.number, stop.active_from))
 
 

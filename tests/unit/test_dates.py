@@ -5,7 +5,6 @@ import pytest
 from surveys import dates
 from surveys.dates import AMERICAN, ClockStyle, DateError, DateOrder, DateStyle, read_date
 from surveys.protocol.nights import parse_clock
-from surveys.protocol.words import full_minute
 from tests.support.date_cases import CLOCK_STYLES, CLOCKS, DAYS, ORDERS
 
 EVENING = dt.datetime(2024, 4, 16, 2, 14, 9, tzinfo=dt.UTC)
@@ -47,21 +46,12 @@ def test_an_instant_has_its_day_and_time_in_the_zone_of_the_program():
     with dates.using(DateStyle(time_zone="America/Chicago")):
         assert dates.day(EVENING) == "15 April 2024"
         assert dates.clock(EVENING) == "21:14"
+        assert dates.clock(EVENING.replace(second=59)) == "21:14"
         assert dates.moment(EVENING) == "15 Apr 2024, 21:14"
         assert dates.moment(EVENING, seconds=True) == "15 Apr 2024, 21:14:09"
     with dates.using(AMERICAN):
         assert dates.moment(EVENING) == "Apr 16, 2024, 2:14\u00a0am"
         assert dates.clock(EVENING, "America/Chicago") == "9:14\u00a0pm"
-
-
-@pytest.mark.parametrize(
-    ("seconds", "down", "up"),
-    [(0, "21:14", "21:14"), (1, "21:14", "21:15"), (59, "21:14", "21:15")],
-)
-def test_clock_and_the_next_full_minute(seconds, down, up):
-    instant = EVENING.replace(second=seconds)
-    assert dates.clock(instant, "America/Chicago") == down
-    assert dates.clock(full_minute(instant), "America/Chicago") == up
 
 
 @pytest.mark.parametrize(

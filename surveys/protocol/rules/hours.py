@@ -11,7 +11,6 @@ from surveys.protocol.rules.reading import listened, stops_by_number
 from surveys.protocol.rules.rule import Breach, rule
 from surveys.protocol.sentences.sentence import LEAVE_IT, Sentence
 from surveys.protocol.values import Case, Severity, Where
-from surveys.protocol.words import full_minute
 
 _CHECK_TIME = _("Check the time.")
 
@@ -66,13 +65,10 @@ def after_last_hour(case: Case) -> Iterator[Breach]:
         if latest is None or period.finished_at is None:
             continue
         if period.finished_at > latest:
+            end, allowed = params.clocks(period.finished_at, latest)
             yield Breach(
                 where=Where(stop=period.stop, field="finished_at"),
-                params={
-                    "stop": period.stop,
-                    "end": params.clock(full_minute(period.finished_at)),
-                    "latest": params.clock(latest),
-                },
+                params={"stop": period.stop, "end": end, "latest": allowed},
             )
 
 

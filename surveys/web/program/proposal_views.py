@@ -12,7 +12,7 @@ from accounts.form_errors import Form
 from surveys.language import gettext, said, said_of
 from surveys.models import Program, ProtocolVersion, Stop
 from surveys.programs import stop_proposals as verbs
-from surveys.programs.assignments import today_of
+from surveys.programs.assignments import today_of, tonight_of
 from surveys.programs.places import places_of, point_of
 from surveys.programs.protocols import version_on
 from surveys.programs.routes import route_of
@@ -43,7 +43,7 @@ class ProposalForm(Form):
         initial = {
             "spacing": spacing,
             "most": most,
-            "first_night": today_of(program),
+            "first_night": tonight_of(program),
         }
         super().__init__(data, initial=initial)
         in_miles = program.distance_unit == DistanceUnit.MILES.value

@@ -207,8 +207,8 @@ class CloseStopForm(Form):
         help_text=gettext_lazy("Such as: no longer a safe place to park."),
     )
 
-    def __init__(self, *args: object, today: dt.date, **options: object) -> None:
-        super().__init__(*args, initial={"last_night": today}, **options)
+    def __init__(self, *args: object, tonight: dt.date, **options: object) -> None:
+        super().__init__(*args, initial={"last_night": tonight}, **options)
 
 
 class CorrectPlaceForm(SeenForm, PlaceForm):
@@ -238,6 +238,6 @@ class MoveStopForm(HabitatForm, PlaceForm):
     )
     field_order = ("first_night", "reason", "name", "latitude", "longitude")
 
-    def __init__(self, *args: object, stop: Stop, today: dt.date, **options: object) -> None:
-        initial = _facts_of(stop) | {"first_night": today, "notes": ""}
+    def __init__(self, *args: object, stop: Stop, tonight: dt.date, **options: object) -> None:
+        initial = _facts_of(stop) | {"first_night": tonight, "notes": ""}
         super().__init__(*args, initial=initial, **options)

@@ -15,7 +15,7 @@ from surveys.dates import day
 from surveys.language import said
 from surveys.models import Stop
 from surveys.programs import stops as verbs
-from surveys.programs.assignments import today_of
+from surveys.programs.assignments import tonight_of
 from surveys.programs.place_corrections import correct_place
 from surveys.programs.routes import route_of
 from surveys.web.forms.refusals import run_verb
@@ -60,7 +60,7 @@ def _page_of(request: ProgramRequest, template: str, stop: Stop, form: Form) -> 
 def add(request: ProgramRequest, route: int) -> HttpResponse:
     program = request.membership.program
     shown = route_of(program, route)
-    initial = {"number": verbs.next_number(shown), "active_from": today_of(program)}
+    initial = {"number": verbs.next_number(shown), "active_from": tonight_of(program)}
     form = StopForm(request.POST if request.method == "POST" else None, initial=initial)
     if request.method == "POST" and form.is_valid():
         stop = run_verb(
@@ -113,7 +113,7 @@ def close(request: ProgramRequest, stop: int) -> HttpResponse:
     program = request.membership.program
     shown = verbs.stop_of(program, stop)
     form = CloseStopForm(
-        request.POST if request.method == "POST" else None, today=today_of(program)
+        request.POST if request.method == "POST" else None, tonight=tonight_of(program)
     )
     if request.method == "POST" and form.is_valid():
         closed = run_verb(form, verbs.close_stop, request.membership, shown.pk, **form.cleaned_data)
@@ -155,7 +155,7 @@ def move(request: ProgramRequest, stop: int) -> HttpResponse:
     program = request.membership.program
     shown = verbs.stop_of(program, stop)
     form = MoveStopForm(
-        request.POST if request.method == "POST" else None, stop=shown, today=today_of(program)
+        request.POST if request.method == "POST" else None, stop=shown, tonight=tonight_of(program)
     )
     if request.method == "POST" and form.is_valid():
         moved = run_verb(

@@ -173,6 +173,7 @@ def test_a_night_without_a_network_and_a_killed_phone(phone, observer, route, ta
     me.book |= {"end.beaufort": "2", "end.sky": "partly_cloudy", "night": NIGHT}
     me.book |= {"temperature_unit": "C", "rain_unit": "mm"}
     page.get_by_role("button", name="Submit the visit").click()
+    page.get_by_text("Stops surveyed: 9 of 10. Skipped: 1.").wait_for()
     page.get_by_role("button", name="Yes, submit").click()
     page.get_by_text("No signal. Everything is saved on this phone").wait_for()
     assert Visit.objects.count() == 0

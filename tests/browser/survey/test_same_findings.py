@@ -1,5 +1,5 @@
 """Random sheets judged twice, by the phone on the packet that it took along and by the server on
-its rows: the same findings, in the same words and order.
+its rows: the same findings, in the same words and order, and as many stops.
 
 SHEETS=2000 draws more of them."""
 
@@ -16,8 +16,9 @@ from accounts.models import Membership
 from surveys import dates
 from surveys.models import ChecklistEntry, Route, Visit
 from surveys.protocol.plain import to_plain
+from surveys.protocol.values import PeriodStatus
 from surveys.visits.drafts import start_visit
-from surveys.visits.judging import judge_sheet
+from surveys.visits.judging import judge_sheet, read_and_judge
 from surveys.visits.sheet.reading_rules import READING_RULES
 from surveys.web.survey.packets import route_packet
 from tests.support.any_sheet import AnySheet
@@ -76,7 +77,7 @@ STRICT = {
 }
 LOOSE = {"latest_end_after_sunset_min": 240, "stops_in_order": False, "interruption": "restart"}
 ON_THE_PHONE = """async ([base, slug, packet, now, sheets]) => {
-  const [clock, store, { keepPacket, openVisit }, { judgeModel }] = await Promise.all(
+  const [clock, store, { keepPacket, openVisit }, { countStops, judgeModel }] = await Promise.all(
     ["clock", "store", "model", "findings"].map((name) => import(`${base}/${name}.js`)),
   );
   clock.setClock(() => now);
@@ -86,7 +87,7 @@ ON_THE_PHONE = """async ([base, slug, packet, now, sheets]) => {
   for (const { cells, ...visit } of sheets) {
     await store.addVisit(visit, cells);
     if (!(await openVisit(visit.id, () => false, {}))) throw new Error("not on the phone");
-    found.push(judgeModel());
+    found.push([judgeModel(), countStops()]);
   }
   return found;
 }"""
@@ -161,9 +162,11 @@ def test_phone_and_server_find_the_same(blank, live_server, limits, nights, trai
     records = [record for record, _ in sheets]
     answers = blank.evaluate(ON_THE_PHONE, [base, slug, packet, now.timestamp() * 1000, records])
     wrong, codes = [], set()
-    for (record, visit), found in zip(sheets, answers, strict=True):
+    for (record, visit), (found, counts) in zip(sheets, answers, strict=True):
         phone = [{key: one[key] for key in KEYS} for one in found]
-        expected = server_findings(visit, record["cells"], now)
+        visit.cells = record["cells"]
+        assert counts == server_counts(visit, now), record
+        expected = server_findings(visit, now)
         if expected != phone:
             only = [("phone", one) for one in phone if one not in expected]
             only += [("server", one) for one in expected if one not in phone]
@@ -200,8 +203,20 @@ def draft_of(
     return record, visit
 
 
-def server_findings(visit: Visit, cells: dict[str, str], now: dt.datetime) -> list[dict[str, Any]]:
-    visit.cells = cells
+def server_counts(visit: Visit, now: dt.datetime) -> dict[str, int]:
+    judged = read_and_judge(visit, now)
+    stops = judged.background.stops
+    at_stops = [period for period in judged.reading.visit.periods if period.stop in stops]
+    skipped = sum(period.status is PeriodStatus.SKIPPED for period in at_stops)
+    return {
+        "stops": len(stops),
+        "surveyed": len(at_stops) - skipped,
+        "skipped": skipped,
+        "blank": len(stops) - len(at_stops),
+    }
+
+
+def server_findings(visit: Visit, now: dt.datetime) -> list[dict[str, Any]]:
     with dates.using(visit.route.program.date_style):
         findings = judge_sheet(visit, now)
     told = [

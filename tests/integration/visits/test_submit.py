@@ -21,6 +21,7 @@ from surveys.models import (
     Visit,
     VisitState,
 )
+from surveys.seasons.visits import visit_grid
 from surveys.visits.drafts import clear_stop, save_cells
 from surveys.visits.exceptions import (
     NotYours,
@@ -266,6 +267,8 @@ def test_stops_that_changed_meanwhile_stay_where_they_were_surveyed(
     visit = make_submitted(observer, route, carried_stops=taken)
     assert set(visit.periods.values_list("stop_id", flat=True)) == set(taken.values())
     assert changed_stops(visit) == {closed.pk: "", moved.pk: "replaced"}
+    # The new place of the stop that moved is no further stop of the visit.
+    assert {row.stop.pk for row in visit_grid(visit).rows} == set(taken.values())
     with pytest.raises(QueriesOpen):
         accept(coordinator, visit.pk, revision=visit.revision)
     for finding in visit.findings.filter(severity="query"):

@@ -9,6 +9,7 @@ import pytest
 from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 
 from accounts.joining_links import make_link
 from accounts.models import Role
@@ -422,6 +423,21 @@ class TestStops:
         assert [stop.number for stop in closed] == [1, 2]
         shown = page.get(url("program_route", program, route=route.pk)).content.decode()
         assert "No safe place to park." in shown
+
+    @pytest.mark.parametrize(
+        ("local", "night"),
+        [("23:00", "2024-04-15"), ("02:00", "2024-04-14"), ("09:00", "2024-04-15")],
+    )
+    def test_the_night_that_is_offered(self, program, page, route, monkeypatch, local, night):
+        """At 2 in the morning it is that of the evening before, in the morning the next one."""
+        now = dt.datetime.fromisoformat(f"2024-04-15T{local}-05:00")
+        monkeypatch.setattr(timezone, "now", lambda: now)
+        first = route.stops.first()
+        for name, field in (("close", "last_night"), ("move", "first_night")):
+            form = page.get(url(f"program_stop_{name}", program, stop=first.pk)).context["form"]
+            assert form[field].value() == dt.date.fromisoformat(night)
+        form = page.get(url("program_stop_add", program, route=route.pk)).context["form"]
+        assert form["active_from"].value() == dt.date.fromisoformat(night)
 
 
 def posted(response):

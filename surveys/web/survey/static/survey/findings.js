@@ -43,17 +43,37 @@ function surroundings() {
   };
 }
 
-/** Findings of the phone on the cells as they stand, or as they would with the texts `assumed`. */
-export function judgeModel(assumed = {}) {
+/** The case that the rules judge, what the server derived for it, and what cannot be read. */
+function readModel(cells) {
   const { visit, route, version, tonight, packet } = model;
-  const cells = new Map([...model.cells, ...Object.entries(assumed)]);
   const listed = new Set(tonight?.species ?? packet.species.map(({ code }) => code));
   const checklist = packet.species.filter(({ code }) => listed.has(code));
   const asked = { ...route, stops: judgedStops(packet, visit, cells), own_fields: ownFields() };
   const own = packet.own_fields ?? [];
   const about = { visit, route: asked, protocol: version.protocol, tonight, checklist, own };
-  const [record, derived, problems] = readSheet(cells, about);
-  record.names = packet.others ?? [];
+  return readSheet(cells, about);
+}
+
+/** How many stops the visit has, by the stops that review counts: one that was closed meanwhile is among
+    them only if it has entries. */
+export function countStops() {
+  const [{ visit, route }] = readModel(model.cells);
+  const numbers = new Set(route.stops.map(({ number }) => number));
+  const periods = visit.periods.filter(({ stop }) => numbers.has(stop));
+  const skipped = periods.filter(({ status }) => status === "skipped").length;
+  return {
+    stops: numbers.size,
+    surveyed: periods.length - skipped,
+    skipped,
+    blank: numbers.size - periods.length,
+  };
+}
+
+/** Findings of the phone on the cells as they stand, or as they would with the texts `assumed`. */
+export function judgeModel(assumed = {}) {
+  const cells = new Map([...model.cells, ...Object.entries(assumed)]);
+  const [record, derived, problems] = readModel(cells);
+  record.names = model.packet.others ?? [];
   const reader = readerOf(record);
   // A cell that cannot be read is not also reported as empty.
   const unread = problems.filter(({ severity }) => severity === "refuse").map(cellOf);

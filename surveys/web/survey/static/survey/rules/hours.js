@@ -1,6 +1,6 @@
 // Rules on the hours of the night: dusk, the last hour, a sun that does not set.
 import { breach, instant, listened } from "./case.js";
-import { clock, fullMinute } from "./params.js";
+import { clock, clocks } from "./params.js";
 
 export function beforeDusk(record, { hours }) {
   const offset = record.protocol.earliest_start_after_sunset;
@@ -25,12 +25,8 @@ export function afterLastHour(record, { hours }) {
   return listened(record).flatMap((period) => {
     const [latest, finished] = [instant(hours[period.stop]?.latest_end), instant(period.finished_at)];
     if (latest === null || finished === null || finished <= latest) return [];
-    return [
-      breach(
-        { stop: period.stop, field: "finished_at" },
-        { stop: period.stop, end: clock(fullMinute(finished)), latest: clock(latest) },
-      ),
-    ];
+    const [end, allowed] = clocks(finished, latest);
+    return [breach({ stop: period.stop, field: "finished_at" }, { stop: period.stop, end, latest: allowed })];
   });
 }
 

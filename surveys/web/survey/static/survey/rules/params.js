@@ -12,8 +12,6 @@ export function clocks(first, second) {
   const kind = share ? "clock_with_seconds" : "clock";
   return [first, second].map((one) => ({ [kind]: isoInstant(one) }));
 }
-/** The first full minute that is not before the instant. */
-export const fullMinute = (instant) => Math.ceil(instant / MINUTE) * MINUTE;
 export const duration = (seconds) => ({ duration_s: Math.trunc(seconds) });
 /** To the next full second, so that a short pause is never told as none. */
 export const pause = (seconds) => ({ duration_s: Math.ceil(Math.round(seconds * 1000) / 1000) });

@@ -65,7 +65,10 @@ export function screen(app, number) {
   }
 
   watchIfAllowed();
-  const title = gettext("Stop {number} of {model}", { number: here.stop.number, model: model.stops.length });
+  const title = gettext("Stop {number} of {model}", {
+    number: here.stop.number,
+    model: model.stops.at(-1).number,
+  });
   const node = stopNode(here, panel, sections);
   const reveal = (aim) => revealAt(node, here.stop.number, sections.later, aim);
   return { title, node, dock: dock.dock, tick, update: refresh, reveal, leave: rest };

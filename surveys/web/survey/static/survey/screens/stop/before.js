@@ -8,13 +8,16 @@ import { positionCells } from "./arrivals.js";
 const MAY_BEGIN = ["away", "waiting", "ready"];
 const STALE_MS = 3_000;
 
+/** Of a clock time of a finding, with seconds or without. */
+const instantOf = (param) => Date.parse(Object.values(param)[0]);
+
 /** Rule to a short sentence; where there is none, the rule's own. */
 const SHORT = {
   "outside-window": () => gettext("Tonight is outside every survey window."),
   "before-dusk": ({ params }, { zone }) =>
-    gettext("Not before {clock}", { clock: clock(Date.parse(params.earliest.clock), zone) }),
+    gettext("Not before {clock}", { clock: clock(instantOf(params.earliest), zone) }),
   "after-last-hour": ({ params }, { zone }) =>
-    gettext("The last hour here ends at {clock}.", { clock: clock(Date.parse(params.latest.clock), zone) }),
+    gettext("The last hour here ends at {clock}.", { clock: clock(instantOf(params.latest), zone) }),
   "far-from-stop": ({ params }) =>
     gettext("You are {distance} from the stop.", {
       distance: distance(params.distance.distance_m, model.route.distance_unit),

@@ -1,8 +1,8 @@
 // What is asked before a visit is submitted or thrown away.
 import { gettext, ngettext } from "../../language.js";
 import { button, question, h } from "../../dom.js";
-import { allFindings } from "../../findings.js";
-import { model, note, stopText } from "../../model.js";
+import { allFindings, countStops } from "../../findings.js";
+import { model, note } from "../../model.js";
 import { forgetVisit } from "../../soundstore.js";
 
 export const AFTER_SUBMIT = gettext(
@@ -15,13 +15,9 @@ const GONE = [
 const NEEDS_SIGNAL = gettext("No signal: you need signal to delete a draft that is on the server.");
 
 export function askToSubmit(app) {
-  const { stops } = model;
+  const { blank, ...counts } = countStops();
   const findings = allFindings();
   const isRefused = findings.some(({ severity }) => severity === "refuse");
-  const skipped = stops.filter(({ number }) => stopText(number)("status") === "skipped").length;
-  const left = stops.filter(
-    ({ number }) => !stopText(number)("status") && !stopText(number)("started_at"),
-  ).length;
   const remarks = findings.length
     ? ngettext(
         "Protocol check: {number} entry to look at. The coordinator sees it too.",
@@ -40,13 +36,11 @@ export function askToSubmit(app) {
       "p",
       null,
       gettext("Stops surveyed: {surveyed} of {stops}. Skipped: {skipped}. {found}", {
-        surveyed: stops.length - left - skipped,
-        stops: stops.length,
-        skipped,
+        ...counts,
         found: remarks,
       }),
     ),
-    left ? h("p", null, gettext("A blank stop counts as not surveyed, not as silent.")) : null,
+    blank ? h("p", null, gettext("A blank stop counts as not surveyed, not as silent.")) : null,
     isRefused ? h("p", null, gettext("Fix the entries marked “Must fix” first.")) : null,
     h("p", { class: "small" }, AFTER_SUBMIT),
     button(gettext("Yes, submit"), submit, { kind: "primary large block" }),
