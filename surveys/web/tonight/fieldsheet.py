@@ -1,5 +1,5 @@
-"""The printable sheet for a night without a phone, letter or A4: a page to fill in, and one with
-the cautions and where each stop is."""
+"""The printable sheet for a night without a phone, letter or A4: a page to fill in, and on its back
+the codes, the cautions and where each stop is."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
@@ -28,7 +28,7 @@ from surveys.visits.tonight import RouteTonight
 PAPERS = {"letter": gettext_lazy("Letter"), "a4": "A4"}
 _SIZES_MM = {"letter": (279.4, 215.9), "a4": (297.0, 210.0)}
 _MARGINS_MM = (7, 10)
-# A page to fill in and one for safety. What takes one or two more is printed smaller; a long route
+# A page to fill in and its back. What takes one or two more is printed smaller; a long route
 # takes its pages.
 _PAGES, _MOST_SHRUNK = 2, 4
 _SCALES = (1, 0.9, 0.8, 0.7)
