@@ -13,7 +13,7 @@ from accounts.models import Membership
 from surveys.models import Visit
 from surveys.visits import verbs
 from surveys.visits.exceptions import NotYours, VisitError
-from surveys.visits.queue import QueueFilters, without_findings
+from surveys.visits.queue import QueueFilters, without_questions
 
 # So many are accepted in one transaction: some seconds.
 MOST_AT_ONCE = 200
@@ -27,13 +27,13 @@ class Accepted:
 
 
 @transaction.atomic
-def accept_without_findings(member: Membership, revisions: Mapping[uuid.UUID, int]) -> Accepted:
-    """Accept visits without findings, each as in `verbs.accept`, at the revision that was shown.
+def accept_without_questions(member: Membership, revisions: Mapping[uuid.UUID, int]) -> Accepted:
+    """Accept visits without questions, each as in `verbs.accept`, at the revision that was shown.
 
-    A visit that is no longer as it was shown is left, and so is one with findings.
+    A visit that is no longer as it was shown is left, and so is one with a question.
     """
     require(member, Permission.REVIEW)
-    plain = without_findings(member, QueueFilters()).filter(pk__in=list(revisions))
+    plain = without_questions(member, QueueFilters()).filter(pk__in=list(revisions))
     accepted = set()
     for visit_id in plain.values_list("pk", flat=True)[:MOST_AT_ONCE]:
         try:

@@ -120,10 +120,10 @@ def queue(member: Membership, filters: QueueFilters) -> QuerySet[Visit]:
     )
 
 
-def without_findings(member: Membership, filters: QueueFilters) -> QuerySet[Visit]:
-    """Waiting visits in which no rule found anything and that do not stand out, oldest first.
-    Those that a colleague has claimed are theirs."""
-    found = StoredFinding.objects.filter(visit=OuterRef("pk"))
+def without_questions(member: Membership, filters: QueueFilters) -> QuerySet[Visit]:
+    """Waiting visits in which no rule found more than a note and that do not stand out, oldest
+    first. Those that a colleague has claimed are theirs."""
+    found = StoredFinding.objects.filter(visit=OuterRef("pk")).exclude(severity=Severity.NOTE.value)
     return (
         _scored(_matching(member, filters))
         .filter(~Exists(found), state=VisitState.SUBMITTED, oddness__score=0)

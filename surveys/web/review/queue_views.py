@@ -1,10 +1,11 @@
-"""Review: the queue, claims, and accepting all visits without findings at once."""
+"""Review: the queue, claims, and accepting all visits without questions at once."""
 
 from __future__ import annotations
 
 import uuid
 
 from django.contrib import messages
+from django.db.models import Prefetch
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -15,10 +16,10 @@ from accounts.access import Permission, ProgramRequest, needs
 from surveys.dates import day
 from surveys.keyset import page_of
 from surveys.language import gettext, said, said_of
-from surveys.models import Visit, VisitState
+from surveys.models import StoredFinding, Visit, VisitState
 from surveys.protocol.words import listed
 from surveys.visits import claims
-from surveys.visits.accepting import MOST_AT_ONCE, accept_without_findings
+from surveys.visits.accepting import MOST_AT_ONCE, accept_without_questions
 from surveys.visits.coming_back import tell_withdrawn
 from surveys.visits.oddness import compare_waiting, told_reasons, waits_for_comparison
 from surveys.visits.queue import (
@@ -28,7 +29,7 @@ from surveys.visits.queue import (
     choices,
     queue,
     state_counts,
-    without_findings,
+    without_questions,
 )
 from surveys.web.numbers import whole_number
 from surveys.web.program.to_do import missing_for_the_first_visit
@@ -62,7 +63,7 @@ def review(request: ProgramRequest) -> HttpResponse:
             "uncompared": waits and waits_for_comparison(member),
             "order": _order_in_words(filters.ordered_by, filters.state),
             "to_do": missing_for_the_first_visit(member) if not any(counts.values()) else [],
-            "without_findings": without_findings(member, filters).count() if waits else 0,
+            "without_questions": without_questions(member, filters).count() if waits else 0,
             "query": filter_query(request),
             "tabs": [
                 {
@@ -151,14 +152,14 @@ def _posted_ids(request: ProgramRequest) -> list[uuid.UUID]:
 @require_http_methods(["GET", "POST"])
 @needs(Permission.REVIEW)
 def accept_many(request: ProgramRequest) -> HttpResponse:
-    """Look at the list of visits without findings, then accept them in one go."""
+    """Look at the list of visits without questions, then accept them in one go."""
     if request.method == "GET":
-        visits = without_findings(request.membership, filters_of(request))
+        visits = without_questions(request.membership, filters_of(request))
         return render(
             request,
             "review/accept_many.html",
             {
-                "visits": visits[:MOST_AT_ONCE],
+                "visits": visits.prefetch_related(_notes())[:MOST_AT_ONCE],
                 "total": visits.count(),
                 "query": filter_query(request),
                 "queue_url": queue_url(request),
@@ -166,13 +167,19 @@ def accept_many(request: ProgramRequest) -> HttpResponse:
         )
     # What stands out beside a visit that came meanwhile is not accepted unseen.
     compare_waiting(request.membership)
-    done = accept_without_findings(request.membership, _posted_revisions(request))
+    done = accept_without_questions(request.membership, _posted_revisions(request))
     if done.accepted:
         told = said_of("{number} visit accepted.", "{number} visits accepted.", done.accepted)
         messages.success(request, told)
     if done.left:
         messages.warning(request, _left_in_words(done.left))
     return redirect(queue_url(request))
+
+
+def _notes() -> Prefetch:
+    """What rules noted of visits without questions, so that the messages cost no query each."""
+    findings = StoredFinding.objects.select_related("visit__route__program", "species")
+    return Prefetch("findings", findings, to_attr="notes_of_rules")
 
 
 def _posted_revisions(request: ProgramRequest) -> dict[uuid.UUID, int]:
