@@ -85,6 +85,10 @@ def bring_in_review_and_publish(
     publish(desk, hand, archive, make)
     note("Publication")
     assert published(desk) == archive.told()
+    nights = {(row["route"], row["night"]) for row in table(desk, "visits")}
+    assert nights == {(night.code, night.date.isoformat()) for night in archive.visits}
+    credited = Visit.objects.values_list("route__code", "night", "observer__name")
+    assert set(credited) == {(one.code, one.date, one.observer) for one in archive.visits}
     assert hand.clicks <= MOST_CLICKS
     assert time.monotonic() - begun + hand.seconds < MOST_MINUTES * 60
 

@@ -43,6 +43,10 @@ class Night:
     minutes: int
     heard: Mapping[int, Mapping[str, int | None]]
 
+    @property
+    def code(self) -> str:
+        return f"R{self.route:02}"
+
 
 @dataclass(kw_only=True)
 class Told:

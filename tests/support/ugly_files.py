@@ -82,7 +82,7 @@ def _species_by_tabs(archive: Archive, nights: Sequence[Night]) -> UglyFile:
     misspelled = {"Spring peeper": "Spring peper", "Wood frog": "Wod frogg"}
     lines = [["Where", "When", "Who", "Point", "Start", "End", "Heard", "How much"]]
     for night in nights:
-        head = [f"R{night.route:02}", f"{night.date:%B} {night.date.day}, {night.date.year}"]
+        head = [night.code, f"{night.date:%B} {night.date.day}, {night.date.year}"]
         for stop, calls in night.heard.items():
             begun = _minutes_after_nine(stop)
             clocks = [_clock12(begun), _clock12(begun + night.minutes)]
@@ -145,7 +145,7 @@ def _semicolons(archive: Archive, nights: Sequence[Night]) -> UglyFile:
     )
     for night in nights:
         celsius = f"{(night.fahrenheit - 32) / 1.8:.1f}".replace(".", ",")
-        head = [f"R{night.route:02}", f"{night.date:%d.%m.%Y}", night.observer]
+        head = [night.code, f"{night.date:%d.%m.%Y}", night.observer]
         for stop, calls in night.heard.items():
             indices = [
                 "4" if (night, stop, name) == three else _written(index)
@@ -174,7 +174,7 @@ def _whole_visits(archive: Archive, nights: Sequence[Night]) -> UglyFile:
     for night in nights:
         calls = [index or None for stop in stops for index in night.heard[stop].values()]
         weather = [night.fahrenheit, night.beaufort]
-        sheet.append([f"R{night.route:02}", night.date, night.observer, *weather, *calls])
+        sheet.append([night.code, night.date, night.observer, *weather, *calls])
     return UglyFile(name="one line a night.xlsx", content=_saved(book), rows=sheet.max_row - 1)
 
 
@@ -191,7 +191,7 @@ def _filled_down(archive: Archive, nights: Sequence[Night]) -> UglyFile:
     sheet = book.active
     sheet.append(["Route", "Date", "Observer", "Stop", "Species", "Call index"])
     for night in nights:
-        head = [f"R{night.route:02}", night.date, night.observer]
+        head = [night.code, night.date, night.observer]
         for stop, calls in night.heard.items():
             heard = [(former.get(name, name), index) for name, index in calls.items() if index]
             for number, (name, index) in enumerate(heard or [("none", None)]):
