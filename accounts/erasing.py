@@ -13,6 +13,7 @@ from django.http import Http404
 
 from accounts.access import Permission, require
 from accounts.models import AccessToken, Invitation, Membership, Person, Role, SecurityAct
+from accounts.past_observers import forget_merged
 from surveys.language import gettext, said
 from surveys.models import CheckIn, CheckInContact, PracticeAnswer
 
@@ -41,6 +42,7 @@ def erase(member: Membership, membership_id: int) -> str:
     person.set_unusable_password()
     person.save()
     person.memberships.update(active=False, trained_on=None, trained_until=None, exact_places=False)
+    forget_merged(person.memberships.all())
     for one in person.memberships.all():
         one.absences.all().delete()
         one.help_offers.all().delete()

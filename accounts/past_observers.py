@@ -8,12 +8,15 @@ visits.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from typing import Any
 
+import pghistory
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Count, ProtectedError, Q, QuerySet
 from django.http import Http404
 from django.utils import timezone
+from pghistory.models import Context
 
 from accounts.access import Permission, require
 from accounts.models import Membership, Person, Role
@@ -21,6 +24,8 @@ from surveys.language import gettext, said
 from surveys.models import Program, ReviewStep, Source, Step, Visit
 
 LONGEST_NAME = 120
+# In the context of the history.
+_MERGED, _INTO = "merged", "merged_into"
 _BATCH = 1000
 
 
@@ -84,7 +89,7 @@ def merge(member: Membership, membership_id: int, *, into: int) -> int:
     number = _credit(_visits_of(member.program, merged.person), kept.person, by=member.person)
     _stand_in(member.program, merged.person, kept.person)
     try:
-        merged.person.delete()
+        _delete(merged.person, into=kept)
     except ProtectedError:
         raise ValidationError(
             gettext("This person once had an account and was erased. Their visits stay theirs.")
@@ -115,7 +120,33 @@ def take_over(program: Program, past: Person, person: Person) -> None:
         return
     _credit(_visits_of(program, past), person, by=person)
     _stand_in(program, past, person)
-    past.delete()
+    _delete(past, into=program.memberships.filter(person=person).first())
+
+
+def _delete(past: Person, *, into: Membership | None) -> None:
+    """The history keeps who was merged into whom, until the latter is erased."""
+    told = {} if into is None else {_MERGED: past.name, _INTO: into.pk}
+    with pghistory.context(**told):
+        past.delete()
+
+
+def merged_in_words(program_id: int, metadata: Mapping[str, Any]) -> str:
+    """Of the context of a change; empty where it merged nobody."""
+    name, into = metadata.get(_MERGED), metadata.get(_INTO)
+    if not name:
+        return ""
+    kept = Membership.objects.filter(program=program_id, pk=into).select_related("person").first()
+    if kept is None:
+        return str(name)
+    return said("{name}, merged into {other}", name=name, other=kept.person.name)
+
+
+def forget_merged(members: Iterable[Membership]) -> None:
+    """The names of those who were merged into these."""
+    contexts = Context.objects.filter(metadata__merged_into__in=[member.pk for member in members])
+    for context in contexts:
+        del context.metadata[_MERGED]
+        context.save(update_fields=["metadata"])
 
 
 def check_past_observer(program: Program, membership_id: int) -> Person:

@@ -21,12 +21,14 @@ from pghistory.models import Context
 from accounts.access import Permission, require
 from accounts.edit_conflicts import Difference, differences
 from accounts.models import Membership, Person
+from accounts.past_observers import merged_in_words
 from surveys.dates import day
-from surveys.language import said
+from surveys.language import gettext, said
 from surveys.models import ReviewStep, Step, Visit
+from surveys.programs.history_groups import changes_together
 from surveys.programs.history_kinds import BY_CODE, KINDS, Kind
 
-VISITS = "visits"
+VISITS, PEOPLE = "visits", "people"
 KIND_LABELS = {kind.code: kind.label for kind in KINDS} | {VISITS: gettext_lazy("Visits")}
 ACTS = {
     "insert": gettext_lazy("Added"),
@@ -216,7 +218,9 @@ def _entries(member: Membership, units: list[_Unit]) -> Iterator[Entry]:
         by = people.get(users.get(unit.context))
         if unit.number == 1:
             event, before = single[unit.place.source, unit.place.last]
-            yield _single_entry(unit, kind, by, event, before)
+            context = contexts.get(unit.context)
+            merged = merged_in_words(member.program_id, context.metadata if context else {})
+            yield _single_entry(unit, kind, by, event, before, merged=merged)
         else:
             yield _group_entry(member, unit, kind, by)
 
@@ -242,9 +246,19 @@ def _single_events(units: Iterable[_Unit]) -> dict[tuple[int, int], tuple[Model,
 
 
 def _single_entry(
-    unit: _Unit, kind: Kind, by: Person | None, event: Model, before: Model | None
+    unit: _Unit,
+    kind: Kind,
+    by: Person | None,
+    event: Model,
+    before: Model | None,
+    *,
+    merged: str,
 ) -> Entry:
+    """`merged` names a person who was merged into another, and who is gone since."""
     changes: tuple[Difference, ...] = ()
+    name = kind.name_of(event)
+    if not name:
+        name = (kind.code == PEOPLE and merged) or gettext("no longer known")
     if unit.label == "update" and before is not None:
         changes = differences(kind.facts_of(before), kind.facts_of(event))
     return Entry(
@@ -253,7 +267,7 @@ def _single_entry(
         act=unit.label,
         by=by,
         number=1,
-        things=(kind.name_of(event),),
+        things=(name,),
         changes=changes,
         event=event.pk,
         thing=event.pgh_obj_id,
@@ -271,6 +285,7 @@ def _group_entry(member: Membership, unit: _Unit, kind: Kind, by: Person | None)
         by=by,
         number=unit.number,
         things=tuple(kind.name_of(event) for event in events.order_by("pk")[:NAMED]),
+        changes=changes_together(kind, events) if unit.label == "update" else (),
     )
 
 

@@ -7,10 +7,13 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import Http404
 from django.utils import timezone
+from pghistory.models import Context
 
+from accounts.erasing import erase
 from accounts.models import Role
+from accounts.past_observers import add_past_observers, merge
 from accounts.people import change_role
-from surveys.models import Assignment, Route, Step
+from surveys.models import Assignment, Route, Step, Stop
 from surveys.programs.assignments import assign, unassign
 from surveys.programs.history import KIND_LABELS, HistoryFilters, Place, act_in_words, history
 from surveys.programs.routes import save_route
@@ -182,3 +185,32 @@ def test_rights_are_not_undone_and_events_of_others_are_not_found(act, coordinat
 def test_what_is_no_place_is_the_beginning():
     for text in ("", "x", "2024-01-01~1~1", "2024-01-01T00:00:00+00:00~1~-1", "~~", "é~1~1"):
         assert Place.read(text) is None
+
+
+def test_what_changed_in_many_things_is_told_once_for_all(act, coordinator, route):
+    """One day for all stops, another county for each, a road for one."""
+    stops = list(route.stops.order_by("number"))
+    for number, stop in enumerate(stops):
+        stop.active_from = dt.date(2012, 4, 16)
+        stop.county = f"County {number}"
+    stops[0].road = "Mill Road"
+    act(lambda member: Stop.objects.bulk_update(stops, ["active_from", "county", "road"]))
+    entry = latest(coordinator, kind="stops")[0]
+    assert (entry.act, entry.number) == ("update", 8)
+    assert [(one.label, one.before, one.now) for one in entry.changes] == [
+        ("Nearest road", "blank", "Mill Road"),
+        ("County", "blank", "County 0 and 7 others"),
+        ("First night", "1 January 2000", "16 April 2012"),
+    ]
+
+
+def test_who_was_merged_into_whom_is_told_until_they_are_erased(act, coordinator, program):
+    add_past_observers(coordinator, ["R. Alder", "Rowan Alder"])
+    short, whole = program.memberships.filter(person__email=None).order_by("pk")
+    act(merge, short.pk, into=whole.pk)
+    deleted = latest(coordinator, kind="people")[0]
+    assert (deleted.act, deleted.things) == ("delete", ("R. Alder, merged into Rowan Alder",))
+    act(erase, whole.pk)
+    told = [entry.things for entry in latest(coordinator, kind="people") if entry.act == "delete"]
+    assert told == [("no longer known",)]
+    assert not Context.objects.filter(metadata__icontains="Alder").exists()
