@@ -221,16 +221,17 @@ def species_catalog(species: Mapping[str, models.Species]) -> dict[str, str]:
 
     Where two species share one, a code takes precedence over a name, and a current name over a
     synonym. A synonym of several species, which were split, leads to the joint entry of exactly
-    these, if there is one, and otherwise to none of them: somebody has to say which it was.
+    these, or to the joint entry that was split and has the name, too. Otherwise it leads to none
+    of them: somebody has to say which it was.
     """
     names = {synonym.casefold(): row.code for row in species.values() for synonym in row.synonyms}
     shared = shared_synonyms(species.values())
-    joint = _joint_entries(species) if shared else {}
+    members = _members_of_joint_entries(species) if shared else {}
     for name, rows in shared.items():
         del names[name]
-        code = joint.get(frozenset(row.pk for row in rows))
-        if code is not None:
-            names[name] = code
+        joint = _joint_entry_of({row.code for row in rows}, members)
+        if joint is not None:
+            names[name] = joint
     # A species of its own goes before one that a later catalog calls the same.
     for row in sorted(species.values(), key=lambda row: row.program_id is not None):
         names.update((name.casefold(), row.code) for name in (row.common_name, *row.names.values()))
@@ -256,14 +257,23 @@ def split_names(species: Iterable[models.Species]) -> dict[str, list[str]]:
     }
 
 
-def _joint_entries(species: Mapping[str, models.Species]) -> dict[frozenset[int], str]:
-    """Codes of joint entries by the keys of their members."""
-    members: dict[int, set[int]] = defaultdict(set)
-    codes = {row.pk: row.code for row in species.values() if row.is_complex}
-    pairs = models.JointMember.objects.filter(joint__in=codes)
-    for joint, member in pairs.values_list("joint_id", "member_id"):
-        members[joint].add(member)
-    return {frozenset(keys): codes[joint] for joint, keys in members.items()}
+def _members_of_joint_entries(species: Mapping[str, models.Species]) -> dict[str, set[str]]:
+    """Codes of the members by the code of their joint entry."""
+    members: dict[str, set[str]] = defaultdict(set)
+    joint = [row.pk for row in species.values() if row.is_complex]
+    pairs = models.JointMember.objects.filter(joint__in=joint)
+    for code, member in pairs.values_list("joint__code", "member__code"):
+        members[code].add(member)
+    return members
+
+
+def _joint_entry_of(codes: set[str], members: Mapping[str, set[str]]) -> str | None:
+    """The joint entry that species of the same former name stand for."""
+    for joint, of_joint in members.items():
+        others = codes - {joint}
+        if others == of_joint or (joint in codes and others <= of_joint):
+            return joint
+    return None
 
 
 def training_records(program_id: int) -> tuple[TrainingRecord, ...]:

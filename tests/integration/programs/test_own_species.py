@@ -180,6 +180,32 @@ def test_a_name_that_several_species_had_leads_to_their_joint_entry_or_to_none(
     assert catalog_of(program)["rappia vaga"] == joint.code
 
 
+@pytest.mark.parametrize("had_it", [("borealis",), ("borealis", "australis")])
+def test_the_former_name_of_what_was_split_stays_with_it(coordinator, program, reed, had_it):
+    """Also where the parts have the name, as taxonomies list it."""
+    former = "Rappia lacustris"
+    parts = [
+        add_own_species(
+            coordinator,
+            Names(
+                scientific_name=f"Hyperolius {name}",
+                common_name=name,
+                synonyms=(former,) if name in had_it else (),
+            ),
+            LISTING,
+        ).species
+        for name in ("borealis", "australis")
+    ]
+    assert former.casefold() not in catalog_of(program)
+    split = replace(REED, members=frozenset(part.code for part in parts))
+    change_own_species(coordinator, reed.code, split)
+    assert catalog_of(program)[former.casefold()] == reed.code
+    # One more species of that name: which was it?
+    other = Names(scientific_name="Afrixalus vagus", common_name="Other", synonyms=(former,))
+    add_own_species(coordinator, other, LISTING)
+    assert former.casefold() not in catalog_of(program)
+
+
 def test_two_people_and_history(coordinator, reed):
     seen = Seen(facts=names_facts(reed), at=dt.datetime.now(dt.UTC))
     change_own_species(coordinator, reed.code, replace(REED, note="at dusk"))
