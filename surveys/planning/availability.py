@@ -15,6 +15,7 @@ from surveys import dates
 from surveys.language import gettext, said
 from surveys.models import Absence, HelpOffer
 from surveys.programs.assignments import today_of
+from surveys.programs.cover import SURVEYING_ROLES
 
 LONGEST = dt.timedelta(days=366)
 
@@ -22,6 +23,18 @@ LONGEST = dt.timedelta(days=366)
 def absences_ahead(member: Membership) -> QuerySet[Absence]:
     """Those that are not over, the earliest first."""
     return member.absences.filter(last__gte=today_of(member.program))
+
+
+def all_absences_ahead(member: Membership) -> QuerySet[Absence]:
+    """Those of everybody who surveys, for coordinators; the earliest first."""
+    require(member, Permission.MANAGE)
+    ahead = Absence.objects.filter(
+        member__program=member.program,
+        member__active=True,
+        member__role__in=SURVEYING_ROLES,
+        last__gte=today_of(member.program),
+    )
+    return ahead.select_related("member__person").order_by("first", "member__person__name", "pk")
 
 
 @transaction.atomic

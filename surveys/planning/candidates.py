@@ -12,19 +12,20 @@ from accounts.training import Validity, validity_on
 from surveys.models import HelpOffer, Program, Route
 from surveys.planning.nearness import meters_to_route
 from surveys.programs.assignments import observers_of
-from surveys.programs.cover import SeasonPlan, Window, can_go, covers
+from surveys.programs.cover import Away, SeasonPlan, Window, can_go, covers
 
 
 @dataclass(frozen=True, kw_only=True)
 class Candidate:
     """`meters` from the nearest stop that they know, None where they know none; `routes`: how many
     they have this season; `validity`: of the test on the first night left of the windows;
-    `has_route`: assigned to it in all the windows already."""
+    `away`: whenever they cannot go; `has_route`: assigned to it in all the windows already."""
 
     member: Membership
     meters: float | None
     validity: Validity
     can_go: bool
+    away: Sequence[Away]
     offer: HelpOffer | None
     routes: int
     has_route: bool
@@ -67,6 +68,7 @@ def candidates(
                 can_go(plan.away.get(member.pk, ()), window.opens, window.closes, today)
                 for window in windows
             ),
+            away=plan.away.get(member.pk, ()),
             offer=offers.get(member.pk),
             routes=busy[member.pk],
             has_route=member.pk in on_route,

@@ -158,8 +158,8 @@ def _sign(row: FreeRow, stop: Stop) -> dict[str, Any]:
         "properties": {
             "kind": "stop",
             "number": row.number,
-            "name": route.name,
-            "lines": [str(route), *(window.name for window in row.free.windows)],
+            "title": str(route),
+            "lines": [window.name for window in row.free.windows],
             "url": f"#route-{route.pk}",
             "link": said("To {route} in the list", route=route.code),
         },

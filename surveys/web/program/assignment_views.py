@@ -12,6 +12,7 @@ from accounts.access import (
     needs,
 )
 from surveys.language import gettext, said
+from surveys.planning.availability import all_absences_ahead
 from surveys.planning.requests import open_requests
 from surveys.programs import assignments as verbs
 from surveys.seasons.coverage import coverage
@@ -96,6 +97,7 @@ def assignments_page(
             (one, with_test(one.member, today), _answer_form(one.pk, answering))
             for one in open_requests(program)
         ],
+        "absences": all_absences_ahead(request.membership),
         "unassigned": sum(not row.assignments for row in routes),
     }
     return render(request, "program/assignments.html", context)

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from accounts.models import Membership
 from accounts.training import Validity, validity_in_words, validity_on
+from surveys import dates
 from surveys.language import gettext, said, said_of
 from surveys.models import Program
 from surveys.planning.candidates import Candidate
-from surveys.programs.cover import Assigned
+from surveys.programs.cover import Assigned, Away, Window
 from surveys.programs.versions import units_of
 from surveys.protocol.words import distance
 from surveys.seasons.coverage import CoverageCell, CoverageRow, CoverageTable
@@ -52,7 +53,7 @@ def plan_rows(table: CoverageTable, today: dt.date, *, only_gaps: bool) -> list[
         PlanRow(
             row=row,
             cells=tuple(
-                (name, cell, names_of(cell, today) if cell is not None else ())
+                (name, cell, names_of(cell, today, table.plan.away) if cell else ())
                 for name, cell in zip(table.windows, row.cells, strict=True)
             ),
         )
@@ -61,8 +62,10 @@ def plan_rows(table: CoverageTable, today: dt.date, *, only_gaps: bool) -> list[
     ]
 
 
-def names_of(cell: CoverageCell, today: dt.date) -> tuple[Name, ...]:
-    """Who will go, who is assigned and cannot, who has left."""
+def names_of(
+    cell: CoverageCell, today: dt.date, away: Mapping[int, Sequence[Away]]
+) -> tuple[Name, ...]:
+    """Who will go, who is assigned and cannot, who has left. `away` by the id of the membership."""
     cover = cell.cover
     night = max(today, cell.window.opens)
     going = tuple(
@@ -70,6 +73,7 @@ def names_of(cell: CoverageCell, today: dt.date) -> tuple[Name, ...]:
             goer.member,
             night,
             said("for {name}", name=goer.instead_of.person.name) if goer.instead_of else "",
+            nights_away(away.get(goer.member.pk, ()), [cell.window], today),
         )
         for goer in cover.going
     )
@@ -84,10 +88,21 @@ def names_of(cell: CoverageCell, today: dt.date) -> tuple[Name, ...]:
     return (*going, *away, *left)
 
 
-def with_test(member: Membership, night: dt.date, part: str = "") -> Name:
+def nights_away(away: Sequence[Away], windows: Sequence[Window], today: dt.date) -> str:
+    """The nights left in the windows on which somebody cannot go; empty if there are none."""
+    left = [(max(one.opens, today), one.closes) for one in windows]
+    spans = [
+        dates.span(one.first, one.last)
+        for one in away
+        if any(one.first <= closes and one.last >= opens for opens, closes in left)
+    ]
+    return said("cannot go {nights}", nights=gettext(", ").join(spans)) if spans else ""
+
+
+def with_test(member: Membership, night: dt.date, *parts: str) -> Name:
     """A name with whether the member's call-identification test holds on a night."""
     is_valid = validity_on(member, night) is Validity.VALID
-    words = [part, validity_in_words(member, night)]
+    words = [*parts, validity_in_words(member, night)]
     return Name(
         name=member.person.name,
         beside="; ".join(word for word in words if word),
@@ -105,20 +120,28 @@ def parts_of(assigned: Sequence[Assigned], window: str) -> list[tuple[Assigned, 
 
 
 def candidate_rows(
-    program: Program, found: Sequence[Candidate], night: dt.date
+    program: Program, found: Sequence[Candidate], windows: Sequence[Window], today: dt.date
 ) -> list[CandidateRow]:
+    """Who could go in some windows that are not over."""
     unit = units_of(program).distance
+    night = max(today, min((one.opens for one in windows), default=today))
     return [
         CandidateRow(
             candidate=one,
             test=with_test(one.member, night),
             distance=_distance(one, unit),
             routes=said_of("{number} route", "{number} routes", one.routes),
-            can_go=gettext("can go") if one.can_go else gettext("cannot go"),
+            can_go=_can_go(one, windows, today),
             offer=_offer(one),
         )
         for one in found
     ]
+
+
+def _can_go(one: Candidate, windows: Sequence[Window], today: dt.date) -> str:
+    if not one.can_go:
+        return gettext("cannot go")
+    return nights_away(one.away, windows, today) or gettext("can go")
 
 
 def _distance(one: Candidate, unit: object) -> str:

@@ -44,7 +44,6 @@ def route_plan(request: ProgramRequest, route: int) -> HttpResponse:
             return redirect(f"{request.path}?{request.GET.urlencode()}")
     plan = SeasonPlan(program, year, today)
     asked = [window] if window else [one for one in due if one.closes >= today]
-    night = max(today, min((one.opens for one in asked), default=today))
     cells = _cells(shown, year)
     context = {
         "section": "assignments",
@@ -54,7 +53,11 @@ def route_plan(request: ProgramRequest, route: int) -> HttpResponse:
         "window": window,
         "windows": _segments(due, year, window),
         "cells": [
-            (cell, names_of(cell, today), parts_of(plan.of_route(route), cell.window.name))
+            (
+                cell,
+                names_of(cell, today, plan.away),
+                parts_of(plan.of_route(route), cell.window.name),
+            )
             for cell in cells
             if window is None or cell.window == window
         ],
@@ -67,7 +70,9 @@ def route_plan(request: ProgramRequest, route: int) -> HttpResponse:
             ),
             None,
         ),
-        "rows": candidate_rows(program, candidates(program, shown, asked, plan, today), night),
+        "rows": candidate_rows(
+            program, candidates(program, shown, asked, plan, today), asked, today
+        ),
     }
     return render(request, "program/route_plan.html", context)
 

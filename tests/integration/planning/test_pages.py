@@ -1,5 +1,7 @@
 """The pages of the plan: what they show, what a refusal says, and that nothing typed is lost."""
 
+import datetime as dt
+
 import pytest
 from django.core import mail
 from django.urls import reverse
@@ -7,7 +9,7 @@ from lxml import html
 
 from accounts.models import Membership
 from surveys.models import Absence, Assignment, HelpOffer, RouteRequest, Substitute
-from surveys.planning import requests
+from surveys.planning import availability, requests
 from tests.support.season_plan import TODAY
 
 pytestmark = pytest.mark.django_db
@@ -42,6 +44,8 @@ def test_an_observer_plans_the_season(plan, client_for):
     page = text_of(client.get(url(plan, "free_routes")))
     assert "R2 Alder Fen" in page
     assert "R1 Heron Slough" not in page
+    (sign,) = client.get(url(plan, "free_routes")).context["map"]["features"]
+    assert sign["properties"]["title"] == "R2 Alder Fen"
     asked = client.post(
         url(plan, "free_route", plan.far.pk),
         {"window": "June", "note": "I live there."},
@@ -90,6 +94,25 @@ def test_the_plan_names_gaps_tests_and_who_left(plan, coordinator, client_for):
     assert "No gaps: someone is assigned in every window that is still ahead." in covered
     assert "All routes" in covered
     assert "There are no routes yet" not in covered
+
+
+def test_coordinators_see_on_which_nights_observers_cannot_go(plan, coordinator, client_for):
+    """Also where enough nights of the window are left."""
+    first, last = dt.date(2025, 6, 1), dt.date(2025, 6, 12)
+    availability.add_absence(plan.ann, first=first, last=last, note="Harvest")
+    availability.add_absence(plan.ann, first=TODAY, last=dt.date(2025, 4, 24))
+    client = client_for(coordinator)
+    page = text_of(client.get(url(plan, "program_assignments")))
+    assert "Ann from 1 June 2025 to 12 June 2025 Harvest" in page
+    # Each in the cell of its window.
+    assert page.count("cannot go 1 June to 12 June") == 1
+    assert page.count("cannot go 20 April to 24 April") == 1
+    address = url(plan, "program_route_plan", plan.far.pk, season=2025, window="June")
+    assert text_of(client.get(address)).count("cannot go 1 June to 12 June") == 1
+    address = url(plan, "program_route_plan", plan.far.pk, season=2025, window="April")
+    assert text_of(client.get(address)).count("cannot go") == 1
+    Membership.objects.filter(pk=plan.ann.pk).update(active=False)
+    assert "Harvest" not in text_of(client.get(url(plan, "program_assignments")))
 
 
 def choices_for(client, address, member):

@@ -58,7 +58,9 @@ function titleOf(properties) {
   return gettext("{what}, {heard}", { what, heard });
 }
 
-function subjectOf({ kind, number, name }) {
+/** A sign with a `title` is no stop, such as that of a route with its number in a list. */
+function subjectOf({ kind, number, name, title }) {
+  if (title) return title;
   if (kind !== "stop") return name ?? gettext("Route");
   return name ? gettext("Stop {number}: {name}", { number, name }) : gettext("Stop {number}", { number });
 }
