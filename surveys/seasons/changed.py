@@ -10,19 +10,22 @@ from surveys.models import Program, Species
 from surveys.seasons.query import fetch
 from surveys.seasons.route_years import route_years, routes_of
 
-# Silent: heard in so many of so many season years before in which the route was listened on.
+# Silent: heard in so many of so many season years before in which the route was listened on, in the
+# survey windows in which it was listened on this season.
 YEARS_BEFORE = 5
 ENOUGH_YEARS = 2
 
 _HEARD = """
-SELECT DISTINCT route_id, species_id, season_year
-FROM counted_written
-WHERE program_id = %(program)s AND season_year <= %(year)s AND call_index IS NOT NULL
+SELECT DISTINCT w.route_id, w.species_id, w.season_year, v."window"
+FROM counted_written w
+JOIN counted_visit v ON v.id = w.visit_id
+WHERE w.program_id = %(program)s AND w.season_year <= %(year)s AND w.call_index IS NOT NULL
 """
 _LISTENED = """
-SELECT DISTINCT route_id, season_year
-FROM counted_period
-WHERE program_id = %(program)s AND season_year <= %(year)s
+SELECT DISTINCT p.route_id, p.season_year, v."window"
+FROM counted_period p
+JOIN counted_visit v ON v.id = p.visit_id
+WHERE p.program_id = %(program)s AND p.season_year <= %(year)s
 """
 # Listed that year and silent throughout: no record, and none that makes it missing everywhere.
 _SILENT = """
@@ -34,6 +37,8 @@ HAVING max(call_index) = 0
 """
 
 Pair = tuple[int, int]
+# A season year and a window; blank: the nights outside the windows.
+Time = tuple[int, str]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,39 +62,45 @@ class Changed:
 def silent_pairs(
     year: int,
     silent: Collection[Pair],
-    heard: Mapping[Pair, Collection[int]],
-    listened: Mapping[int, Collection[int]],
+    heard: Mapping[Pair, Collection[Time]],
+    listened: Mapping[int, Collection[Time]],
 ) -> dict[Pair, tuple[int, ...]]:
     """Routes and species that are silent this year, with the years before in which they were
-    heard: at least two of the last five on which the route was listened on."""
+    heard: at least two of the last five on which the route was listened on. Only the windows of
+    this year are looked at: in fall nobody misses the species of spring."""
     found = {}
     for pair in silent:
-        before = sorted(one for one in listened.get(pair[0], ()) if one < year)[-YEARS_BEFORE:]
-        years = tuple(one for one in before if one in heard.get(pair, ()))
+        on_route = listened.get(pair[0], ())
+        windows = {window for one, window in on_route if one == year}
+        before = {one for one, window in on_route if one < year and window in windows}
+        calls = {one for one, window in heard.get(pair, ()) if window in windows}
+        years = tuple(one for one in sorted(before)[-YEARS_BEFORE:] if one in calls)
         if len(years) >= ENOUGH_YEARS:
             found[pair] = years
     return found
 
 
 def new_pairs(
-    year: int, heard: Mapping[Pair, Collection[int]], listened: Mapping[int, Collection[int]]
+    year: int, heard: Mapping[Pair, Collection[Time]], listened: Mapping[int, Collection[Time]]
 ) -> list[Pair]:
     """Heard this year on a route for the first time, after a year in which it was listened on."""
     return [
         pair
-        for pair, years in heard.items()
-        if set(years) == {year} and any(one < year for one in listened.get(pair[0], ()))
+        for pair, times in heard.items()
+        if {one for one, _ in times} == {year}
+        and any(one < year for one, _ in listened.get(pair[0], ()))
     ]
 
 
 def what_changed(program: Program, year: int, *, region: str | None = None) -> Changed:
     parameters = {"program": program.pk, "year": year}
-    heard: dict[Pair, set[int]] = {}
+    heard: dict[Pair, set[Time]] = {}
     for row in fetch(_HEARD, parameters):
-        heard.setdefault((row.route_id, row.species_id), set()).add(row.season_year)
-    listened: dict[int, set[int]] = {}
+        pair = (row.route_id, row.species_id)
+        heard.setdefault(pair, set()).add((row.season_year, row.window))
+    listened: dict[int, set[Time]] = {}
     for row in fetch(_LISTENED, parameters):
-        listened.setdefault(row.route_id, set()).add(row.season_year)
+        listened.setdefault(row.route_id, set()).add((row.season_year, row.window))
     silent = {(row.route_id, row.species_id) for row in fetch(_SILENT, parameters)}
     routes = {route.pk: route for route in routes_of(program, region=region)}
     fell_silent = silent_pairs(year, silent, heard, listened)

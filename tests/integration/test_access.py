@@ -183,6 +183,7 @@ TABLE = """
     web:season_coverage_csv              GET     in    none  no    ok    ok
     web:season_map                       GET     in    none  no    ok    ok
     web:season_visits                    GET     in    none  no    ok    ok
+    web:season_visits_csv                GET     in    none  no    ok    ok
     web:trends                           GET     in    none  ok    ok    ok
     web:trends_csv                       GET     in    none  ok    ok    ok
     web:trends_dictionary                GET     in    none  ok    ok    ok

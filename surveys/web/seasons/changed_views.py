@@ -9,15 +9,18 @@ from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
 from accounts.access import Permission, ProgramRequest, needs
+from accounts.edit_conflicts import yes_or_no
 from surveys.language import gettext
+from surveys.models import VisitState
 from surveys.publishing.formats import yearly_csv as csv
 from surveys.seasons.changed import Changed, what_changed
 from surveys.seasons.coverage import Coverage, coverage
 from surveys.seasons.route_years import RouteYear, route_years
+from surveys.visits.coming_back import tell_withdrawn
 from surveys.web.csv_file import csv_file
 from surveys.web.seasons.forms import CoverageFilter, SeasonsFilter
 from surveys.web.seasons.tabs import csv_url, tabs
-from surveys.web.seasons.views import COVERAGE
+from surveys.web.seasons.views import COVERAGE, names_on_routes, visits_asked_for
 
 
 @require_GET
@@ -115,7 +118,9 @@ def season_coverage_csv(request: ProgramRequest) -> HttpResponse:
         gettext("To"),
         gettext("State"),
         gettext("Visits"),
+        gettext("Observers"),
     )
+    names = names_on_routes(table)
     rows = (
         (
             row.code,
@@ -125,12 +130,48 @@ def season_coverage_csv(request: ProgramRequest) -> HttpResponse:
             cell.window.closes.isoformat(),
             words[cell.coverage],
             cell.visits,
+            names.get(row.route_id, ""),
         )
         for row in table.rows
         for cell in row.cells
         if cell
     )
     return _file(request, f"coverage-{table.season_year}", head, rows)
+
+
+@require_GET
+@needs(Permission.READ_SEASONS)
+def season_visits_csv(request: ProgramRequest) -> HttpResponse:
+    """All visits under the filters, latest first."""
+    _, visits = visits_asked_for(request)
+    head = (
+        gettext("Night"),
+        gettext("Route"),
+        gettext("Season"),
+        gettext("Survey window"),
+        gettext("Observer"),
+        gettext("Highest call index"),
+        gettext("Stops with calls"),
+        gettext("Stops surveyed"),
+        gettext("State"),
+        gettext("Excluded from trends"),
+    )
+    rows = (
+        (
+            visit.night.isoformat(),
+            visit.route.code,
+            visit.season_year,
+            visit.window,
+            visit.observer.name,
+            (visit.highest_index or 0) if visit.stops_listened else "",
+            visit.stops_detected or 0,
+            visit.stops_listened or 0,
+            gettext("Withdrawn") if visit.is_withdrawn else visit.get_state_display(),
+            yes_or_no(visit.state == VisitState.ACCEPTED and not visit.counts_in_trends),
+        )
+        for visit in tell_withdrawn(visits)
+    )
+    return _file(request, "visits", head, rows)
 
 
 def _file(

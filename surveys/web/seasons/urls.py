@@ -14,4 +14,5 @@ urlpatterns = [
     path(AT + "coverage/table.csv", changed.season_coverage_csv, name="season_coverage_csv"),
     path(AT + "map/", seasons.season_map, name="season_map"),
     path(AT + "visits/", seasons.season_visits, name="season_visits"),
+    path(AT + "visits/table.csv", changed.season_visits_csv, name="season_visits_csv"),
 ]

@@ -6,6 +6,7 @@ from urllib.parse import urlencode
 
 from django.conf import settings
 from django.core.paginator import Paginator
+from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -20,7 +21,7 @@ from accounts.access import (
 from accounts.models import Membership
 from surveys.dates import short_month_day
 from surveys.language import gettext, gettext_noop, said
-from surveys.models import Program
+from surveys.models import Program, Visit
 from surveys.programs.cover import covers
 from surveys.seasons.coverage import (
     Coverage,
@@ -243,16 +244,8 @@ def counts_by_index(stops: Iterable) -> list[tuple[int, int]]:
 def season_visits(request: ProgramRequest) -> HttpResponse:
     """The visits behind a cell, latest first."""
     program = request.membership.program
-    form = VisitsFilter(request.GET, program=program)
-    filters = form.filters
+    form, visits = visits_asked_for(request)
     route_code = form.cleaned_data.get("route") or None
-    window = form.cleaned_data.get("window") or None
-    visits = visits_of(
-        visible_visits(request.membership),
-        route_code=route_code,
-        window=window,
-        **filters.narrowing(),
-    )
     page = Paginator(visits, VISITS_PER_PAGE).get_page(request.GET.get("page"))
     tell_withdrawn(page.object_list)
     return render(
@@ -260,11 +253,25 @@ def season_visits(request: ProgramRequest) -> HttpResponse:
         "seasons/visits.html",
         {
             "form": form,
-            "filters": filters,
+            "filters": form.filters,
             "route": routes_of(program).filter(code=route_code).first() if route_code else None,
             "route_code": route_code,
-            "window": window,
+            "window": form.cleaned_data.get("window") or None,
             "may_review": may(request.membership, Permission.REVIEW),
             "page_obj": page,
+            "csv_url": csv_url(request, "season_visits_csv"),
         },
     )
+
+
+def visits_asked_for(request: ProgramRequest) -> tuple[VisitsFilter, QuerySet[Visit]]:
+    """The filters of a request, and the visits under them that its member may read."""
+    form = VisitsFilter(request.GET, program=request.membership.program)
+    filters = form.filters
+    visits = visits_of(
+        visible_visits(request.membership),
+        route_code=form.cleaned_data.get("route") or None,
+        window=form.cleaned_data.get("window") or None,
+        **filters.narrowing(),
+    )
+    return form, visits

@@ -142,13 +142,26 @@ def test_tables_as_files(program, route, page):
     assert whole.content.decode().splitlines()[1] == "R07,'=1+1,2024,2,3,2,3,1,1,1"
     assert "attachment" in whole["Content-Disposition"]
     coverage = page(url("season_coverage_csv", program, year="2024")).content.decode()
-    assert coverage.splitlines()[1].endswith(",Done,1")
+    assert coverage.splitlines()[1].endswith(",Done,1,")
+
+
+def test_visits_behind_a_number_as_a_file(program, route, observer, page):
+    shown = page(url("season_visits", program, since="2024", until="2024"))
+    (link,) = re.findall(r'href="([^"]+visits/table.csv[^"]*)"', shown.content.decode())
+    rows = page(link.replace("&amp;", "&")).content.decode().splitlines()
+    assert rows[0].startswith("Night,Route,Season,Survey window,Observer,Highest call index,")
+    assert len(rows) == 1 + shown.context["page_obj"].paginator.count
+    assert observer.person.name in rows[1]
+    none = page(url("season_visits_csv", program, since="2023", until="2023"))
+    assert none.content.decode().splitlines() == rows[:1]
 
 
 def test_coverage_names_who_surveys(program, observer, route, page):
     Assignment.objects.create(route=route, observer=observer.person, season_year=2024)
     named = page(url("season_coverage", program, year="2024")).content.decode()
     assert observer.person.name in table_rows_of(named)
+    csv = page(url("season_coverage_csv", program, year="2024")).content.decode()
+    assert csv.splitlines()[1].endswith(f",{observer.person.name}")
     other = page(url("season_coverage", program, year="2023")).content.decode()
     assert observer.person.name not in table_rows_of(other)
 
