@@ -30,6 +30,15 @@ class GroupForm(Form):
         self.fields["region"].choices = [("", gettext("All regions")), *((n, n) for n in names)]
 
 
+def is_first(words: Words, group: LetterGroup) -> bool:
+    """Whether these are the words with which a letter to the group begins."""
+    first = first_words(group)
+    return (words.subject.strip(), words.text.strip()) == (
+        first.subject.strip(),
+        first.text.strip(),
+    )
+
+
 class LetterForm(Form):
     key = forms.UUIDField(widget=forms.HiddenInput)
     chosen = forms.TypedMultipleChoiceField(
@@ -50,8 +59,15 @@ class LetterForm(Form):
         widget=forms.Textarea(attrs={"rows": 12}),
     )
 
-    def __init__(self, data: Any, group: LetterGroup, readers: Sequence[Reader]) -> None:
-        words = first_words(group)
+    def __init__(
+        self,
+        data: Any,
+        group: LetterGroup,
+        readers: Sequence[Reader],
+        written: Words | None = None,
+    ) -> None:
+        """Begins with the words that were `written` for another group, if there are any."""
+        words = written or first_words(group)
         initial = {
             "key": uuid.uuid4(),
             "chosen": [reader.member.pk for reader in readers],

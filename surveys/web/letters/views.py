@@ -19,7 +19,7 @@ from surveys.reminders.groups import Readers, readers_of
 from surveys.reminders.texts import Words
 from surveys.runs.mail_hours import end_of_quiet
 from surveys.web.forms.refusals import add_refusal, run_verb
-from surveys.web.letters.forms import GroupForm, LetterForm
+from surveys.web.letters.forms import GroupForm, LetterForm, is_first
 
 # Letters of the last years are in the database; the page shows the latest.
 SHOWN = 100
@@ -44,18 +44,18 @@ def letter(request: ProgramRequest, letter: int) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
 def write(request: ProgramRequest) -> HttpResponse:
-    """The group stands in the address. The first post shows what its readers would get; only the
+    """The address names the group to begin with. A post shows what its readers would get; only the
     button under that sends."""
     program = request.membership.program
-    group_form = GroupForm(_asked(request.GET), program)
+    group_form = GroupForm(_asked(request), program)
     if not group_form.is_valid():
         context = {"section": "reminders", "group_form": group_form}
         return render(request, "letters/write.html", context, status=400)
     group, region = group_form.cleaned_data["group"], group_form.cleaned_data["region"]
     readers = readers_of(program, group, region, today_of(program))
-    form = LetterForm(request.POST if request.method == "POST" else None, group, readers.reached)
+    form = _letter_form(request, group, region, readers)
     shown = None
-    if request.method == "POST" and form.is_valid():
+    if form.is_valid():
         if "send" in request.POST:
             sent = run_verb(form, _send, request, group, region, form)
             if sent is not None:
@@ -71,6 +71,8 @@ def write(request: ProgramRequest) -> HttpResponse:
             "section": "reminders",
             "group_form": group_form,
             "form": form,
+            "group": group.value,
+            "region": region,
             "rows": _rows(form, readers),
             "left_out": readers.left_out,
             "shown": shown,
@@ -83,9 +85,30 @@ def write(request: ProgramRequest) -> HttpResponse:
     )
 
 
-def _asked(query: QueryDict) -> QueryDict | dict[str, str]:
+def _asked(request: ProgramRequest) -> QueryDict | dict[str, str]:
     """Without a group the page begins with those who are overdue."""
-    return query if "group" in query else {"group": LetterGroup.OVERDUE.value}
+    for query in (request.POST, request.GET):
+        if "group" in query:
+            return query
+    return {"group": LetterGroup.OVERDUE.value}
+
+
+def _letter_form(
+    request: ProgramRequest, group: LetterGroup, region: str, readers: Readers
+) -> LetterForm:
+    """What was posted; of another group than the page showed only its words, so that nothing is
+    sent to people whom nobody has looked at."""
+    posted = request.POST
+    if request.method != "POST":
+        return LetterForm(None, group, readers.reached)
+    before = posted.get("shown_group", group.value)
+    is_shown = (before, posted.get("shown_region", region)) == (group.value, region)
+    if is_shown and "choose" not in posted:
+        return LetterForm(posted, group, readers.reached)
+    text = posted.get("text", "").replace("\r\n", "\n")
+    words = Words(subject=posted.get("subject", ""), text=text)
+    is_own = before not in LetterGroup.values or not is_first(words, LetterGroup(before))
+    return LetterForm(None, group, readers.reached, words if is_own else None)
 
 
 def _send(request: ProgramRequest, group: LetterGroup, region: str, form: LetterForm) -> int:

@@ -212,6 +212,32 @@ def test_the_history_says_who_wrote_to_whom(members, coordinator, client_for):
     assert client_for(other).get(theirs).status_code == 404
 
 
+def test_another_group_keeps_what_was_written(members, coordinator, client_for):
+    client = client_for(coordinator)
+    url = f"/{coordinator.program.slug}/program/emails/write?group=observers"
+    overdue = {"group": LetterGroup.OVERDUE.value, "region": "North"}
+    shown = {"shown_group": LetterGroup.OBSERVERS.value, "shown_region": ""}
+    chosen = {"key": uuid.uuid4(), "chosen": [members["Ann"].pk, members["Cy"].pk]}
+    written = {"subject": "Workshop", "text": "Hello {name},\r\nsee you on Friday."}
+    # Whatever is pressed: nobody has looked at those of the other group yet.
+    for pressed in ({"choose": "1"}, {"send": "1"}, {}):
+        page = client.post(url, overdue | shown | chosen | written | pressed)
+        form = page.context["form"]
+        assert form["subject"].value() == "Workshop"
+        assert form["text"].value() == "Hello {name},\nsee you on Friday."
+        assert (page.context["group"], page.context["region"]) == ("overdue", "North")
+        assert page.context["shown"] is None
+    assert not GroupLetter.objects.exists()
+    # Words that nobody has changed are those of the group.
+    first = first_words(LetterGroup.OVERDUE)
+    back = {"group": "observers", "shown_group": "overdue", "shown_region": "North"}
+    page = client.post(
+        url, back | chosen | {"subject": first.subject, "text": first.text, "choose": "1"}
+    )
+    words = first_words(LetterGroup.OBSERVERS)
+    assert page.context["form"]["text"].value() == words.text
+
+
 def test_first_words_of_groups_by_routes_are_sent_as_they_are_others_are_written_first(program):
     for group in LetterGroup:
         words = first_words(group)
