@@ -7,7 +7,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from accounts.access import Permission, ProgramRequest, needs
+from accounts.access import Permission, ProgramRequest, may, needs
 from surveys.language import gettext, said
 from surveys.reminders import calendars as verbs
 from surveys.reminders.icalendar_file import calendar_file
@@ -28,7 +28,8 @@ def calendar(request: ProgramRequest) -> HttpResponse:
         return redirect("web:calendar", program=member.program.slug)
     link = verbs.link_of(member)
     url = verbs.calendar_url(link, request.build_absolute_uri("/")) if link else ""
-    return render(request, "calendars/calendar.html", {"url": url})
+    context = {"url": url, "is_of_program": may(member, Permission.MANAGE)}
+    return render(request, "calendars/calendar.html", context)
 
 
 @login_not_required

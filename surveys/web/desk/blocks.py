@@ -126,7 +126,7 @@ def drafts(desk: Desk) -> Block:
         head=(gettext("Route"), gettext("Night"), gettext("Observer"), gettext("State")),
         rows=[
             (
-                text(visit.route),
+                text(visit.route, desk.url("visit", visit.pk)),
                 night(visit.night),
                 person(visit.observer),
                 text(gettext("Withdrawn") if visit.is_withdrawn else visit.get_state_display()),

@@ -150,6 +150,8 @@ def test_drafts_recordings_and_failures_are_on_it(
     page = client.get(f"/{program.slug}/desk/").content.decode()
     assert f"/review/{visit.pk}/#recording-{recording.pk}" in page
     assert f"/{program.slug}/program/status" in page
+    assert f'href="/{program.slug}/visits/{draft.pk}/"' in page
+    assert client.get(f"/{program.slug}/visits/{draft.pk}/").status_code == 200
 
 
 def test_nothing_of_another_program_is_on_it(program, route, observer, client_for, today):
