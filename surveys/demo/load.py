@@ -10,6 +10,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from accounts.models import Invitation, Membership, Role, hash_token, new_token
+from surveys.demo.beginning import begin_history
 from surveys.demo.catalog import load_species
 from surveys.demo.dice import dice
 from surveys.demo.removal import remove_program
@@ -42,8 +43,8 @@ def load_demo(
     """Load both programs in one transaction.
 
     A program that is there already stays untouched, unless `fresh` asks for it to be
-    replaced. Triggers do not fire: the demo has no history before it is loaded. Its fits are
-    left to the worker.
+    replaced. Triggers do not fire: its history begins with the set-up as it was loaded. Its fits
+    are left to the worker.
     """
     truths, places, people = read_truths(), read_places(), read_people()
     loaded = []
@@ -61,6 +62,7 @@ def load_demo(
                 report(f"Making {truth.name} …")
                 story = make_story(truths, places, people, truth, scale)
                 setting, rows = _write_story(story, truths, people, scale)
+            begin_history(setting.program)
             mark_program(setting.program.pk)
             refit_trends(setting.program.pk, after_s=0)
             loaded.append(

@@ -27,8 +27,10 @@ from surveys.models import (
     Publication,
     Recording,
     RecordingState,
+    Route,
     Settlement,
     Species,
+    Stop,
     StoredFinding,
     Submission,
     Visit,
@@ -36,6 +38,7 @@ from surveys.models import (
     VisitState,
 )
 from surveys.programs.area import draw_area
+from surveys.programs.history import HistoryFilters, history
 from surveys.protocol.values import Severity
 from surveys.visits.counting import count_in_trends
 from surveys.visits.finding import where_of
@@ -215,6 +218,22 @@ def test_roles(demo):
         roles = Membership.objects.filter(program__slug=slug, active=True)
         assert roles.filter(role=Role.COORDINATOR, person__email="coordinator@example.org").exists()
         assert roles.filter(role=Role.PARTNER).count() == 1
+
+
+def test_a_change_of_the_set_up_tells_from_what(demo):
+    coordinator = Membership.objects.filter(role=Role.COORDINATOR).order_by("pk").first()
+    route, stop = (
+        model.objects.filter(**{scope: coordinator.program}).first()
+        for model, scope in ((Route, "program"), (Stop, "route__program"))
+    )
+    for kind, thing in (("routes", route), ("stops", stop)):
+        before = thing.name
+        thing.name = "Somewhere else"
+        thing.save()
+        entries, _ = history(coordinator, HistoryFilters(kind=kind), size=2)
+        assert [(one.before, one.now) for one in entries[0].changes] == [(before, "Somewhere else")]
+        assert entries[1].act == "insert"
+        assert entries[1].number > 1
 
 
 def test_every_row_of_a_program_is_taken_out_with_it():
