@@ -83,6 +83,8 @@ def _read_state(name: str, path: Path, size: int, version: str) -> MapFile:
     try:
         with opened_archive(path) as archive:
             head, metadata = archive.header(), archive.metadata()
+        if head["tile_data_offset"] + head["tile_data_length"] > size:
+            raise EOFError
     except OSError as error:
         raise BadMapFile(f'"{path}" cannot be read: {error.strerror}.') from error
     except (MagicNumberNotFound, SpecVersionUnsupported, ValueError, EOFError) as error:

@@ -49,6 +49,12 @@ def test_a_route_lies_in_its_county_by_day_and_by_night(
         wait_for_pixels(page, "--map-land", 100_000)
         wait_for_pixels(page, "--map-road", 300)
     assert {url.split("/")[2] for url in asked} == {page.url.split("/")[2]}
+    page.set_viewport_size({"width": 390, "height": 844})
+    scale, credits_ = (
+        page.locator(f".leaflet-control-{name}").first.bounding_box()
+        for name in ("scale", "attribution")
+    )
+    assert credits_["x"] > scale["x"] + scale["width"]
     assert faults_in_every_look(page) == []
 
 

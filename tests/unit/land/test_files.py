@@ -56,8 +56,10 @@ def areas_in(tile: bytes, level: int, x: int, y: int) -> Counter:
     return found
 
 
-def archive(tile_type=TileType.MVT, compression=Compression.GZIP, about=None) -> bytes:
-    """A PMTiles file without tiles."""
+def archive(
+    tile_type=TileType.MVT, compression=Compression.GZIP, about=None, tile_bytes=0
+) -> bytes:
+    """A PMTiles file without its tiles, which would take `tile_bytes` after the rest."""
     packed = gzip.compress(json.dumps(about or {}).encode())
     numbers = (
         "root_offset root_length leaf_directory_offset leaf_directory_length tile_data_offset "
@@ -68,6 +70,8 @@ def archive(tile_type=TileType.MVT, compression=Compression.GZIP, about=None) ->
     head = dict.fromkeys(numbers.split(), 0) | {
         "metadata_offset": 127,
         "metadata_length": len(packed),
+        "tile_data_offset": 127 + len(packed),
+        "tile_data_length": tile_bytes,
         "clustered": False,
         "internal_compression": Compression.GZIP,
         "tile_compression": compression,
@@ -84,10 +88,19 @@ def archive(tile_type=TileType.MVT, compression=Compression.GZIP, about=None) ->
         (b"PK\x03\x04" + bytes(200), "is not a whole PMTiles file of version 3"),
         (b"PMTiles\x02" + bytes(200), "is not a whole PMTiles file of version 3"),
         (archive()[:140], "is not a whole PMTiles file of version 3"),
+        (archive(tile_bytes=1), "is not a whole PMTiles file of version 3"),
         (archive(TileType.PNG), "has no vector tiles"),
         (archive(compression=Compression.ZSTD), "has no vector tiles"),
     ],
-    ids=["empty", "another format", "an older version", "cut off", "pictures", "packed otherwise"],
+    ids=[
+        "empty",
+        "another format",
+        "an older version",
+        "cut off in its head",
+        "cut off in its tiles",
+        "pictures",
+        "packed otherwise",
+    ],
 )
 def test_a_file_that_cannot_be_drawn_is_refused_and_leaves_maps_as_they_are(
     content, why, tmp_path, settings
