@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import secrets
 import uuid
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
@@ -19,8 +20,8 @@ from surveys.language import gettext
 from surveys.learning.bank import Bank, bank_of
 from surveys.models import PracticeAnswer, PracticeHeard, Species
 from surveys.protocol.nights import night_of
-from surveys.sound.questions import Question, Tally, draw_practice
-from surveys.sound.scoring import compare
+from surveys.sound.questions import Question, Tally, draw_practice, tallied
+from surveys.sound.scoring import Heard, compare
 from surveys.visits.exceptions import NotYours
 from surveys.visits.tonight import calling_species, listed_species
 
@@ -75,9 +76,15 @@ def unsigned(member: Membership, token: str) -> Asked:
 
 
 @transaction.atomic
-def answer(member: Membership, asked: Asked, named: Mapping[str, int | None]) -> PracticeAnswer:
+def answer(
+    member: Membership,
+    asked: Asked,
+    named: Mapping[str, int | None],
+    *,
+    at: dt.datetime | None = None,
+) -> PracticeAnswer:
     """Store which species the learner named, with the index where it was asked. An answer that is
-    sent twice stays as it was the first time."""
+    sent twice stays as it was the first time. `at` is when it was given, if not now."""
     require(member, Permission.READ_SEASONS)
     stored, is_new = PracticeAnswer.objects.get_or_create(
         pk=asked.id,
@@ -85,6 +92,7 @@ def answer(member: Membership, asked: Asked, named: Mapping[str, int | None]) ->
             "program": member.program,
             "person": member.person,
             "question": asked.question.plain(),
+            "answered_at": at or timezone.now(),
         },
     )
     if is_new:
@@ -132,27 +140,17 @@ def tallies_of(member: Membership) -> dict[str, Tally]:
     by_answer: dict[uuid.UUID, list[PracticeHeard]] = defaultdict(list)
     for row in PracticeHeard.objects.filter(answer__in=latest).select_related("species"):
         by_answer[row.answer_id].append(row)
-    right: Counter[str] = Counter()
-    wrong: Counter[str] = Counter()
-    instead: dict[str, Counter[str]] = defaultdict(Counter)
-    for rows in by_answer.values():
-        false = [row.species.code for row in rows if not row.was_there]
-        for row in rows:
-            code = row.species.code
-            (right if is_right(row) else wrong)[code] += 1
-            if not row.was_named:
-                instead[code].update(false)
-    return {
-        code: Tally(right=right[code], wrong=wrong[code], named_instead=dict(instead[code]))
-        for code in right.keys() | wrong.keys()
-    }
+    return tallied([heard_of(row) for row in rows] for rows in by_answer.values())
 
 
-def is_right(row: PracticeHeard) -> bool:
-    """Named and there; with the right index, where it was asked and is known."""
-    both = row.was_there and row.was_named
-    return both and (
-        None in (row.index_there, row.index_named) or row.index_there == row.index_named
+def heard_of(row: PracticeHeard) -> Heard:
+    """The row as a plain value."""
+    return Heard(
+        species=row.species.code,
+        was_there=row.was_there,
+        was_named=row.was_named,
+        index_there=row.index_there,
+        index_named=row.index_named,
     )
 
 

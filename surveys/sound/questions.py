@@ -1,22 +1,29 @@
 """Questions about calls: which ones are drawn, for practice and for a test.
 
-Everything comes from a seed, so that a question can be asked again as it was.
+Everything comes from a seed, so that a question can be asked again as it was. On the phone
+`web/survey/static/survey/practice/questions.js` draws the same for practice.
 """
 
 from __future__ import annotations
 
-import random
-from collections.abc import Mapping, Sequence
+import math
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from enum import StrEnum
 from typing import Any
 
 from surveys.sound.calls import COLDEST, WARMEST, call_of
+from surveys.sound.chance import Chance
+from surveys.sound.scoring import Heard, is_right
 from surveys.sound.synthesis import BACKGROUNDS, Scene
 
 # Answers to choose from, beside which species calls.
 CHOICES = 4
-_DISTANCES = (10.0, 25.0, 60.0)
+# Of which of these: one that calls for certain, two more, and the others to choose from.
+MOST_VOICES, MOST_CHOICES = 3, CHOICES + 1
+# Meters to the nearest male.
+DISTANCES = (10.0, 25.0, 60.0)
 # Where one recording is to be had, half of the questions that it fits play it.
 _RECORDED_SHARE = 0.5
 # In a test, one place in so many is silent: who always names something is wrong there.
@@ -71,7 +78,7 @@ class Question:
     voices: tuple[Voice, ...]
     choices: tuple[str, ...]
     celsius: float
-    distance: float = _DISTANCES[0]
+    distance: float = DISTANCES[0]
     behind: str = ""
     recording: str = ""
     seed: int = 1
@@ -116,6 +123,23 @@ class Question:
         return {voice.made_as: _plain(voice.made_as) for voice in self.voices if voice.made_as}
 
 
+def tallied(answers: Iterable[Sequence[Heard]]) -> dict[str, Tally]:
+    """What a learner knows and confuses, by species, from the rows of each answer in practice."""
+    right: Counter[str] = Counter()
+    wrong: Counter[str] = Counter()
+    instead: dict[str, Counter[str]] = defaultdict(Counter)
+    for rows in answers:
+        false = [row.species for row in rows if not row.was_there]
+        for row in rows:
+            (right if is_right(row) else wrong)[row.species] += 1
+            if not row.was_named:
+                instead[row.species].update(false)
+    return {
+        code: Tally(right=right[code], wrong=wrong[code], named_instead=dict(instead[code]))
+        for code in right.keys() | wrong.keys()
+    }
+
+
 def draw_practice(
     candidates: Sequence[Candidate], tallies: Mapping[str, Tally], *, seed: int
 ) -> Question:
@@ -129,11 +153,9 @@ def draw_practice(
     """
     if not candidates:
         raise ValueError("nothing to ask")
-    chance = random.Random(seed)  # noqa: S311 - nothing is kept secret by it
+    chance = Chance(seed)
     known = {one.species: tallies.get(one.species, Tally()) for one in candidates}
-    drawn = {
-        code: chance.betavariate(tally.right + 1, tally.wrong + 1) for code, tally in known.items()
-    }
+    drawn = {code: chance.beta(tally.right, tally.wrong) for code, tally in known.items()}
     asked = min(candidates, key=lambda one: drawn[one.species])
     kind = _practice_kind(asked, candidates, chance)
     others = _likely_mistakes(asked, candidates, known[asked.species], chance)
@@ -162,8 +184,8 @@ def draw_test(candidates: Sequence[Candidate], *, number: int, seed: int) -> lis
     silent_places = number // SILENT_ONE_IN
     if not candidates or number < fewest_questions(len(candidates)):
         raise ValueError("fewer questions than species")
-    chance = random.Random(seed)  # noqa: S311 - nothing is kept secret by it
-    silent = set(chance.sample(range(number), silent_places))
+    chance = Chance(seed)
+    silent = set(chance.shuffled(range(number))[:silent_places])
     pack: list[Candidate] = []
     questions = []
     for place in range(number):
@@ -185,9 +207,7 @@ def fewest_questions(species: int) -> int:
     return number
 
 
-def _practice_kind(
-    asked: Candidate, candidates: Sequence[Candidate], chance: random.Random
-) -> Kind:
+def _practice_kind(asked: Candidate, candidates: Sequence[Candidate], chance: Chance) -> Kind:
     kinds = []
     if len(candidates) > 1:
         kinds += [Kind.WHICH_ONE] * 2
@@ -199,24 +219,22 @@ def _practice_kind(
 
 
 def _likely_mistakes(
-    asked: Candidate, candidates: Sequence[Candidate], tally: Tally, chance: random.Random
+    asked: Candidate, candidates: Sequence[Candidate], tally: Tally, chance: Chance
 ) -> list[Candidate]:
     """The other species: first what the learner named instead, then look-alikes, then any."""
-    others = [one for one in candidates if one.species != asked.species]
-    chance.shuffle(others)
     return sorted(
-        others,
+        chance.shuffled(one for one in candidates if one.species != asked.species),
         key=lambda one: (-tally.named_instead.get(one.species, 0), one.species not in asked.alike),
     )
 
 
 def _from_pack(
-    pack: list[Candidate], candidates: Sequence[Candidate], chance: random.Random
+    pack: list[Candidate], candidates: Sequence[Candidate], chance: Chance
 ) -> list[Candidate]:
     """The next species, taken from the pack; a new one is shuffled where it is used up."""
     wanted = min(chance.choice(_SPECIES_AT_ONCE), len(candidates))
     if not pack:
-        pack += chance.sample(list(candidates), len(candidates))
+        pack += chance.shuffled(candidates)
     first = pack.pop()
     drawn = [first]
     # A species that has only recordings is asked alone: a recording is of one place.
@@ -225,8 +243,8 @@ def _from_pack(
     return drawn
 
 
-def _recording_of(asked: Candidate, chance: random.Random) -> str:
-    if not asked.recordings or (asked.voices and chance.random() >= _RECORDED_SHARE):
+def _recording_of(asked: Candidate, chance: Chance) -> str:
+    if not asked.recordings or (asked.voices and chance.next() >= _RECORDED_SHARE):
         return ""
     return chance.choice(asked.recordings)
 
@@ -236,7 +254,7 @@ def _question(
     voices: Sequence[Candidate],
     choices: Sequence[Candidate],
     recording: str,
-    chance: random.Random,
+    chance: Chance,
 ) -> Question:
     heard = (
         [Voice(species=voices[0].species)]
@@ -253,25 +271,26 @@ def _question(
     # What calls first must not stand first.
     shown = [one.species for one in choices]
     if kind is not Kind.AS_AT_A_STOP:
-        chance.shuffle(shown)
+        shown = chance.shuffled(shown)
     behind = chance.choice(("", "", *BACKGROUNDS))
     return Question(
         kind=kind,
         voices=tuple(heard),
         choices=tuple(shown),
         celsius=_temperature(heard, chance),
-        distance=chance.choice(_DISTANCES),
+        distance=chance.choice(DISTANCES),
         behind=behind if heard else chance.choice(BACKGROUNDS),
         recording=recording,
-        seed=chance.randrange(1, 2**31),
+        seed=1 + chance.whole(2**31 - 1),
     )
 
 
-def _temperature(voices: Sequence[Voice], chance: random.Random) -> float:
+def _temperature(voices: Sequence[Voice], chance: Chance) -> float:
     """Near those at which the calls are known, in whole °C."""
     known = [call.at_celsius for one in voices if (call := call_of(one.made_as)) is not None]
-    middle = sum(known) / len(known) if known else chance.uniform(10, 20)
-    return float(round(min(max(middle + chance.uniform(-3, 3), COLDEST), WARMEST)))
+    middle = sum(known) / len(known) if known else chance.between(10, 20)
+    near = min(max(middle + chance.between(-3, 3), COLDEST), WARMEST)
+    return float(math.floor(near + 0.5))
 
 
 def _plain(code: str) -> dict[str, Any]:

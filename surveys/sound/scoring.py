@@ -75,17 +75,26 @@ def compare(there: Mapping[str, int | None], named: Mapping[str, int | None]) ->
     ]
 
 
+def is_right(row: Heard) -> bool:
+    """In practice: named and there; with the right index, where it was asked and is known."""
+    return (
+        row.was_there
+        and row.was_named
+        and (None in (row.index_there, row.index_named) or row.index_there == row.index_named)
+    )
+
+
 def score(rows: Iterable[Heard]) -> Score:
     """The rows of all questions of a try."""
     by_species: dict[str, list[bool]] = defaultdict(list)
     indexes: list[bool] = []
     missed = false = 0
     for row in rows:
-        is_right = row.was_there and row.was_named
-        by_species[row.species].append(is_right)
+        both = row.was_there and row.was_named
+        by_species[row.species].append(both)
         missed += row.was_there and not row.was_named
         false += row.was_named and not row.was_there
-        if is_right and row.index_there is not None and row.index_named is not None:
+        if both and row.index_there is not None and row.index_named is not None:
             indexes.append(row.index_there == row.index_named)
     return Score(
         overall=_count([right for found in by_species.values() for right in found]),

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surveys.sound.calls import tempo
+from surveys.sound.chance import Chance
 
 Samples = NDArray[np.float64]
 
@@ -37,7 +38,6 @@ _LOUDEST = 0.8
 _BACKGROUND = 0.22
 # A filter has forgotten what came before once it weighs less than this.
 _FORGOTTEN = 1e-7
-_GOLDEN = 0x9E3779B9
 _USUAL: Mapping[str, Any] = {
     "second_hz": 0.0,
     "second_share": 0.0,
@@ -69,7 +69,7 @@ class Scene:
 def samples_of(scene: Scene) -> Samples:
     """Samples from −1 to 1, at RATE_HZ."""
     samples = np.zeros(_rounded(scene.seconds * RATE_HZ))
-    chance = _Chance(scene.seed)
+    chance = Chance(scene.seed)
     for call, index in scene.voices:
         _add_males(samples, call, index, scene, chance)
     if scene.behind:
@@ -91,7 +91,7 @@ def wave_file(samples: Samples) -> bytes:
 
 
 def _add_males(
-    samples: Samples, call: Mapping[str, Any], index: int, scene: Scene, chance: _Chance
+    samples: Samples, call: Mapping[str, Any], index: int, scene: Scene, chance: Chance
 ) -> None:
     males = MALES[index]
     is_alone = males == 1
@@ -164,20 +164,20 @@ def _below(sound: Samples, pitch: float) -> Samples:
     return passed
 
 
-def _wind(size: int, chance: _Chance) -> Samples:
+def _wind(size: int, chance: Chance) -> Samples:
     """Low noise that comes and goes."""
     swell = 1 + 0.6 * np.sin(2 * math.pi * 0.23 * np.arange(size) / RATE_HZ)
     return _below(chance.noise(size), 350) * swell
 
 
-def _rain(size: int, chance: _Chance) -> Samples:
+def _rain(size: int, chance: Chance) -> Samples:
     """High noise, and drops."""
     drops, noise = chance.take(2 * size).reshape(size, 2).T
     white: Samples = np.where(drops < 0.002, 6.0, 1.0) * (2 * noise - 1)
     return white - _below(white, 900)
 
 
-def _road(size: int, chance: _Chance) -> Samples:
+def _road(size: int, chance: Chance) -> Samples:
     """A car that passes."""
     away = ((np.arange(size) - size / 2) / (2.5 * RATE_HZ)) ** 2
     passed: Samples = _below(chance.noise(size), 700) * (0.15 + 1 / (1 + away))
@@ -186,32 +186,6 @@ def _road(size: int, chance: _Chance) -> Samples:
 
 _BEHIND = {"wind": _wind, "rain": _rain, "road": _road}
 BACKGROUNDS = tuple(_BEHIND)
-
-
-class _Chance:
-    """Numbers by chance, the same for a seed: a generator of 32 bits with a golden-ratio step."""
-
-    def __init__(self, seed: int) -> None:
-        self._state = seed % 2**32
-
-    def take(self, number: int) -> Samples:
-        steps = np.arange(1, number + 1, dtype=np.uint64) * _GOLDEN + self._state
-        state = (steps % 2**32).astype(np.uint32)
-        self._state = (self._state + number * _GOLDEN) % 2**32
-        mixed = (state ^ (state >> 16)) * np.uint32(0x21F0AAAD)
-        mixed = (mixed ^ (mixed >> 15)) * np.uint32(0x735A2D97)
-        taken: Samples = (mixed ^ (mixed >> 15)) / 2.0**32
-        return taken
-
-    def next(self) -> float:
-        return float(self.take(1)[0])
-
-    def noise(self, number: int) -> Samples:
-        return 2 * self.take(number) - 1
-
-    def normal(self) -> float:
-        """The sum of twelve uniform numbers has nearly a normal distribution of spread 1."""
-        return float(np.sum(self.take(12))) - 6
 
 
 def _add_at(sound: Samples, one: Samples, first: int) -> None:

@@ -420,6 +420,7 @@ TABLE = """
     api:records_water                    GET     in    none  ok    ok    ok
     api:visits                           GET     in    none  no    ok    ok
     api:check_in                         PUT     in    none  no    ok    ok
+    api:practice_answer                  PUT     in    none  no    ok    ok
     api:visit                            GET     in    none  no    ok    ok
     api:visit                            PUT     in    none  no    ok    none
     api:visit                            PATCH   in    none  no    ok    none
@@ -650,6 +651,7 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
             "recording_id": recording.pk,
             "reference_id": reference.pk,
             "answer_id": practised.pk,
+            "practice_answer_id": uuid.UUID(int=16),
             "try_id": taken.pk,
             "number": 1,
             "confirmation": confirmation.pk,

@@ -66,6 +66,7 @@ def references_for_phones(member: Membership, codes: Collection[str]) -> list[di
 def _for_phone(member: Membership, reference: ReferenceCall) -> dict[str, Any]:
     where = {"program": member.program.slug, "reference_id": reference.pk}
     return {
+        "id": str(reference.pk),
         "species": reference.species.code,
         "url": reverse("web:reference_sound", kwargs=where),
         "bytes": reference.bytes,

@@ -6,16 +6,26 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from decimal import Decimal
 
+from django.utils.translation import gettext_lazy
+
 from accounts.models import Membership
 from surveys.language import gettext, said
 from surveys.learning.bank import heard_as
-from surveys.learning.practice import is_right, tallies_of
+from surveys.learning.practice import heard_of, tallies_of
 from surveys.models import LookAlikes, PracticeAnswer, PracticeHeard, Program, Species
 from surveys.programs.versions import units_of
 from surveys.protocol.weather import show_temperature
+from surveys.protocol.words import distance, listed
 from surveys.sound.calls import call_of
 from surveys.sound.questions import Kind, Question
+from surveys.sound.scoring import is_right
 from surveys.web.calls.shown import CALLERS, call_words
+
+_NOISES = {
+    "wind": gettext_lazy("wind"),
+    "rain": gettext_lazy("rain"),
+    "road": gettext_lazy("a passing car"),
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,6 +42,7 @@ class ToldSpecies:
 class Feedback:
     is_right: bool
     sentence: str
+    played: str
     told: list[ToldSpecies]
 
 
@@ -51,11 +62,12 @@ def temperature_of(program: Program, question: Question) -> str:
 def feedback_of(answer: PracticeAnswer) -> Feedback:
     question = Question.from_plain(answer.question)
     rows = sorted(answer.heard.all(), key=lambda row: (not row.was_there, row.species.name))
-    is_all_right = all(map(is_right, rows))
+    is_all_right = all(is_right(heard_of(row)) for row in rows)
     made = {voice.species: voice.made_as for voice in question.voices}
     return Feedback(
         is_right=is_all_right,
         sentence=_sentence(question, rows, is_all_right=is_all_right),
+        played=_played_words(answer.program, question, rows),
         told=[
             ToldSpecies(
                 species=row.species,
@@ -98,6 +110,29 @@ def _sentence(question: Question, rows: Iterable[PracticeHeard], *, is_all_right
     return gettext("Not this time. Listen again with the words below.")
 
 
+def _played_words(program: Program, question: Question, rows: Iterable[PracticeHeard]) -> str:
+    """Which species called with which index, how far away, and what else was to be heard."""
+    names = {row.species.code: row.species.name for row in rows}
+    if question.recording:
+        return said("A recording of {species}.", species=names[question.voices[0].species])
+    called = [
+        said(
+            "{species} (call index {index})",
+            species=names[voice.species],
+            index=voice.index,
+        )
+        for voice in question.voices
+    ]
+    away = distance(question.distance, units_of(program).distance)
+    words = [
+        said("You heard {species}.", species=listed(called)),
+        said("Nearest male: {distance}.", distance=away),
+    ]
+    if question.behind:
+        words.append(said("Other noise: {noise}.", noise=str(_NOISES[question.behind])))
+    return " ".join(words)
+
+
 def _verdict(question: Question, row: PracticeHeard) -> str:
     if not row.was_there:
         return gettext("You named it. It did not call.")
@@ -106,7 +141,7 @@ def _verdict(question: Question, row: PracticeHeard) -> str:
     if question.kind is not Kind.WHICH_INDEX:
         return gettext("It called, and you named it.")
     words = dict(CALLERS)
-    if is_right(row):
+    if is_right(heard_of(row)):
         return str(words[str(row.index_there)])
     return said(
         "It was: {there}. You chose: {named}.",

@@ -27,7 +27,7 @@ OFFLINE_WORKER = Path(__file__).parent / "offline.js"
 PICTURES = ("web/icons.svg", "web/mark.svg")
 _FOLDER = "survey"
 # Modules of other screens that the survey uses.
-_SHARED = ("calls/page.js", "calls/player.js", "calls/synthesis.js")
+_SHARED = ("calls/chance.js", "calls/page.js", "calls/player.js", "calls/synthesis.js")
 # Entry points of the first screen; they are preloaded with all that they import.
 _FIRST = (f"{_FOLDER}/app.js", f"{_FOLDER}/screens/home.js")
 _IMPORT = re.compile(r"""^(?:import|export)\b[^"';]*["'](\.{1,2}/[^"']+)["']""", re.MULTILINE)

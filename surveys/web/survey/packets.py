@@ -13,6 +13,7 @@ from django.forms import model_to_dict
 
 from accounts.models import Membership
 from surveys.check_ins.contacts import usable_contacts
+from surveys.learning.phone import practice_for_phones
 from surveys.models import (
     CallIndex,
     ChecklistEntry,
@@ -97,6 +98,7 @@ def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, A
     nights = _nights(member, route, tonight, stops, entries, versions)
     used = {night["version"] for night in nights.values()}
     look_alikes = _look_alikes(entries)
+    references = references_for_phones(member, set(_heard_codes(entries, look_alikes)))
     return {
         "made_at": to_plain(now),
         "tonight": tonight.isoformat(),
@@ -120,7 +122,10 @@ def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, A
         "others": _others(program, entries),
         "look_alikes": look_alikes,
         "calls": calls_for_phones(_heard_codes(entries, look_alikes)),
-        "references": references_for_phones(member, set(_heard_codes(entries, look_alikes))),
+        "references": references,
+        "practice": practice_for_phones(
+            member, [entry.species for entry in entries], {one["id"] for one in references}
+        ),
         "own_fields": [_own_field(field) for field in program.own_fields.order_by("order", "pk")],
         "nights": nights,
         "surveyed": _surveyed(route, tonight),

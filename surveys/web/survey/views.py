@@ -73,6 +73,9 @@ def shell(request: ProgramRequest) -> HttpResponse:
                 "visits": reverse("api:visits", kwargs={"program": slug}),
                 "check_ins": f"{reverse('api:program', kwargs={'program': slug})}check-ins/",
                 "contacts": _url("check_in", slug),
+                "practice_answers": (
+                    f"{reverse('api:program', kwargs={'program': slug})}practice-answers/"
+                ),
                 "recordings": reverse("api:recordings", kwargs={"program": slug}),
                 "sounds": _recordings_url(slug),
             },

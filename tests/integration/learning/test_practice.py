@@ -177,9 +177,18 @@ class TestPages:
                 ],
             ),
             (
-                {"kind": Kind.WHICH_OF_THESE, "there": ((PEEPER, 1), (TOAD, 2))},
+                {
+                    "kind": Kind.WHICH_OF_THESE,
+                    "there": ((PEEPER, 1), (TOAD, 2)),
+                    "distance": 60.0,
+                    "behind": "road",
+                },
                 [TOAD],
-                ["Partly right."],
+                [
+                    "Partly right.",
+                    "You heard Spring peeper (call index 1) and American toad (call index 2).",
+                    "Nearest male: 60 m. Other noise: a passing car.",
+                ],
             ),
             (
                 {"kind": Kind.WHICH_INDEX, "choices": (PEEPER,)},
@@ -217,6 +226,7 @@ class TestPages:
         assert b"".join(sound.streaming_content) == kept.audio.read()
         told = client.post(url(observer), {"question": token, "answer": PEEPER}, follow=True)
         assert "recorded" in words(told)
+        assert "A recording of Spring peeper." in words(told)
         assert "Air temperature" not in words(told)
 
     def test_without_a_call_it_says_so(self, client_for, observer, catalog, program):

@@ -14,7 +14,7 @@ pytestmark = pytest.mark.django_db(transaction=True)
 PEEPER = "pseudacris-crucifer"
 # What packets and visits have come to hold since, by where it stands; `*` is each of them there.
 ADDED_TO_PACKETS = (
-    "companions contacts program.emergency_number program.emergency_contact route.region "
+    "companions contacts practice program.emergency_number program.emergency_contact route.region "
     "route.rain_unit route.stops.*.id route.stops.*.road route.stops.*.county land look_alikes "
     "own_fields surveyed nights.*.season_year nights.*.qualified nights.*.hours nights.*.closed "
     "species.*.note species.*.members"

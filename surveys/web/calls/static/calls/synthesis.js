@@ -1,12 +1,13 @@
 // Calls made by computer: males of a species, near and far, with wind, rain or a road behind them.
 // Nothing but numbers goes in and samples come out, so that this runs anywhere, without a network.
+import { chanceOf } from "./chance.js";
 
 export const RATE_HZ = 22_050;
 // As in surveys/sound/calls.py, which a test compares.
 const TEMPO_PER_DEGREE = 0.055;
 const TEMPO_CELSIUS = 20;
-const COLDEST = 5;
-const WARMEST = 32;
+export const COLDEST = 5;
+export const WARMEST = 32;
 // How males differ: shares of their pitch and of their tempo.
 const PITCH_SPREAD = 0.035;
 const TEMPO_SPREAD = 0.05;
@@ -37,7 +38,7 @@ export const tempo = (celsius, atCelsius) =>
  */
 export function scene({ voices, celsius = null, seconds = 10, distance = NEAR_M, behind = "", seed = 1 }) {
   const samples = new Float32Array(Math.round(seconds * RATE_HZ));
-  const random = randomNumbers(seed);
+  const random = chanceOf(seed);
   for (const { call, index } of voices) addMales(samples, { call, index, celsius, distance }, random);
   if (behind) addBackground(samples, behind, random);
   return leveled(samples);
@@ -125,8 +126,11 @@ function heardFrom(sound, meters) {
   });
 }
 
+const NOISES = { wind, rain, road };
+export const BACKGROUNDS = Object.keys(NOISES);
+
 function addBackground(samples, behind, random) {
-  const made = { wind, rain, road }[behind](samples.length, random);
+  const made = NOISES[behind](samples.length, random);
   const power = made.reduce((sum, sample) => sum + sample * sample, 0) / made.length;
   const gain = BACKGROUND / Math.sqrt(power);
   for (let i = 0; i < samples.length; i++) samples[i] += gain * made[i];
@@ -175,21 +179,4 @@ function leveled(samples) {
   let most = 0;
   for (const sample of samples) most = Math.max(most, Math.abs(sample));
   return most > 0 ? samples.map((sample) => (LOUDEST * sample) / most) : samples;
-}
-
-/** Numbers by chance, the same for a seed: a generator of 32 bits with a golden-ratio step. */
-function randomNumbers(seed) {
-  let state = seed >>> 0;
-  const next = () => {
-    state = (state + 0x9e3779b9) >>> 0;
-    let mixed = state ^ (state >>> 16);
-    mixed = Math.imul(mixed, 0x21f0aaad);
-    mixed ^= mixed >>> 15;
-    mixed = Math.imul(mixed, 0x735a2d97);
-    return ((mixed ^ (mixed >>> 15)) >>> 0) / 2 ** 32;
-  };
-  const noise = () => 2 * next() - 1;
-  // The sum of twelve uniform numbers has nearly a normal distribution of spread 1.
-  const normal = () => Array.from({ length: 12 }, next).reduce((sum, one) => sum + one, -6);
-  return { next, noise, normal };
 }

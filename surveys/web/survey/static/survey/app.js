@@ -17,8 +17,16 @@ const screens = {
   stop: () => import("./screens/stop.js"),
   summary: () => import("./screens/summary.js"),
   guide: () => import("./screens/guide.js"),
+  practice: () => import("./screens/practice.js"),
 };
-const BACK = { route: () => ["home"], guide: (page) => (page ? ["guide"] : ["home"]) };
+// These are of no visit, and play calls: the visit under way is open beside them, so that they are quiet
+// while somebody waits or listens.
+const BESIDE = ["guide", "practice"];
+const BACK = {
+  route: () => ["home"],
+  guide: (page) => (page ? ["guide"] : ["home"]),
+  practice: () => ["home"],
+};
 const where = () => window.location.hash.replace(/^#\//, "").split("/").filter(Boolean);
 // The disk answers while the screen is fetched.
 const packets = store.getAll("packets");
@@ -53,7 +61,8 @@ let bar = null;
 let nights = {};
 const leap = leaps();
 
-/** `home`, `route/<visit>`, `stop/<visit>/<number>`, `summary/<visit>`, `guide/<page>/<heading>`. */
+/** `home`, `route/<visit>`, `stop/<visit>/<number>`, `summary/<visit>`, `guide/<page>/<heading>`,
+    `practice`. */
 function go(...parts) {
   closeDialogs();
   const hash = `#/${parts.join("/")}`;
@@ -80,7 +89,9 @@ async function show() {
   const [name, id, number] = where();
   if (!screens[name]) return go("home");
   const coming = screens[name]();
-  const isOfVisit = name !== "guide" && id;
+  const isBeside = BESIDE.includes(name);
+  const isOfVisit = !isBeside && id;
+  if (isBeside) await model.openUnderWay(overtaken, app.config);
   const open =
     !isOfVisit || model.model.visit?.id === id || (await model.openVisit(id, overtaken, app.config));
   if (overtaken()) return undefined;
@@ -91,7 +102,7 @@ async function show() {
   const { screen } = await coming;
   if (overtaken()) return undefined;
   // Where to begin the next time is a comfort only.
-  if (name !== "guide") store.setSetting("here", window.location.hash).catch(() => {});
+  if (!isBeside) store.setSetting("here", window.location.hash).catch(() => {});
   shown?.leave?.();
   const next = await screen(app, isOfVisit ? Number(number) : number, id);
   if (overtaken()) return undefined;
@@ -275,6 +286,7 @@ async function rest() {
   sync.onStatus(({ kind }) => ["idle", "other-person"].includes(kind) && sounds.soon());
   sounds.soon();
   update();
+  (await import("./practice/answers.js")).start(app.config);
   app.comingBack = await import("./screens/returntime.js");
   await app.comingBack.start(app.config, update);
   app.safe = (await navigator.storage?.persisted?.()) ?? false;

@@ -59,6 +59,19 @@ export async function openVisit(id, overtaken, config) {
   return true;
 }
 
+/** Where no visit is open, open the one of tonight with a stop that was begun and not finished. */
+export async function openUnderWay(overtaken, config) {
+  if (model.visit) return;
+  const visits = (await store.getAll("visits")).filter((visit) => visit.slug === config.slug);
+  for (const { id } of visits.filter(store.isOfTonight)) {
+    const typed = new Map((await store.cellsOf(id)).map((cell) => [cell.address, cell.text]));
+    const isBegun = ([address, text]) =>
+      text && /\.(arrived|started)_at$/.test(address) && !typed.get(address.replace(/\w+$/, "finished_at"));
+    if (overtaken()) return;
+    if ([...typed].some(isBegun)) await openVisit(id, overtaken, config);
+  }
+}
+
 function readAgainst(packet) {
   const { visit, cells } = model;
   Object.assign(model, {

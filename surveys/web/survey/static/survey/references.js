@@ -27,6 +27,14 @@ export async function keepReferences({ slug, references = [] }) {
   return { number, bytes };
 }
 
+/** The ids of those of `references` that are on the phone. */
+export async function keptReferences(slug, references = []) {
+  if (!references.length || !localStorage.getItem(ANY)) return new Set();
+  const cache = await globalThis.caches?.open(NAME + slug);
+  const paths = new Set(((await cache?.keys()) ?? []).map(({ url }) => new URL(url).pathname));
+  return new Set(references.filter(({ url }) => paths.has(url)).map(({ id }) => id));
+}
+
 /** The sound of one, from the phone or else from the server; null where neither has it. */
 export async function soundOf(slug, url) {
   const kept = await globalThis.caches?.match(url, { cacheName: NAME + slug });

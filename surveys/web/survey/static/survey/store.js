@@ -48,9 +48,17 @@ const THREE_DAYS_MS = 259_200_000;
 export const isOfTonight = ({ night, state }) =>
   EDITABLE.includes(state) && now() < Date.parse(night) + THREE_DAYS_MS;
 
-/** Routes go from this phone, but for those of visits that `inUse` says are gone on with. */
+/** How the names of settings begin that hold practice with calls: program and person follow. */
+export const PRACTICE = "practice/";
+
+/** Routes go from this phone, but for those of visits that `inUse` says are gone on with. What somebody
+    confuses goes, too; answers that are not sent stay. */
 export function forgetPlaces(inUse = () => false) {
-  return transact(["packets", "visits"], "readwrite", async (t) => {
+  return transact(["packets", "visits", "settings"], "readwrite", async (t) => {
+    const settings = t.objectStore("settings");
+    for (const { name, value } of await answered(settings.getAll()))
+      if (name.startsWith(PRACTICE) && value)
+        settings.put({ name, value: { ...value, tallies: {}, at: "" } });
     const packets = t.objectStore("packets");
     const visits = await answered(t.objectStore("visits").getAll());
     const kept = new Set(visits.filter(inUse).map(({ packet }) => packet));
@@ -67,6 +75,14 @@ export async function setting(name, otherwise) {
 }
 
 export const setSetting = (name, value) => put("settings", { name, value });
+
+/** What `make` makes of a setting, which another tab may change at the same time. */
+export const changeSetting = (name, make) =>
+  transact(["settings"], "readwrite", async (t) => {
+    const settings = t.objectStore("settings");
+    const before = (await answered(settings.get(name)))?.value;
+    return answered(settings.put({ name, value: make(before) }));
+  });
 
 export const cellsOf = (id) =>
   transact(["cells"], "readonly", (t) => answered(t.objectStore("cells").getAll(ofVisit(id))));

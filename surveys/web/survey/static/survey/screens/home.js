@@ -44,6 +44,7 @@ export async function screen(app) {
     thrownAwayBox(app, await thrownAway(slug)),
     routes(app, packets),
     h("a", { class: "btn btn--block", href: "#/guide" }, icon("guide"), gettext("Guide, cautions and codes")),
+    h("a", { class: "btn btn--block", href: "#/practice" }, icon("ear"), gettext("Practice calls")),
     keeping.node,
     settings,
     document.getElementById("cautions").content.cloneNode(true),
