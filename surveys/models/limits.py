@@ -12,10 +12,12 @@ from surveys.protocol.limits.limit import Kind, Limit
 from surveys.protocol.limits.table import LIMITS, LIMITS_BY_NAME
 
 
-def limit_field(name: str) -> models.Field:
-    """The column of a limit. One that may be unset is null: there is no such limit."""
+def limit_field(name: str, **more: object) -> models.Field:
+    """The column of a limit. One that may be unset is null: there is no such limit. `more` are
+    options of the field: a column that is added later needs a `db_default`."""
     limit = LIMITS_BY_NAME[name]
     options = {"null": True, "blank": True} if limit.may_be_unset else {}
+    options |= more
     default = limit.to_column(limit.default)
     if isinstance(default, dict):
         options |= {"default": dict, "blank": True}

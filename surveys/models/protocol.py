@@ -17,6 +17,7 @@ from surveys.models.limits import (
     limit_field,
 )
 from surveys.models.program import Program
+from surveys.protocol.values import WithoutTest
 
 FROZEN_MESSAGE = "This protocol version is in use by visits and can no longer change."
 
@@ -77,6 +78,7 @@ class ProtocolVersion(models.Model):
     min_stop_spacing_m = limit_field("min_stop_spacing_m")
     min_days_between_visits = limit_field("min_days_between_visits")
     training_needed = limit_field("training_needed")
+    without_test = limit_field("without_test", db_default=WithoutTest.QUESTION.value)
     max_distance_from_stop_m = limit_field("max_distance_from_stop_m")
     max_drive_kmh = limit_field("max_drive_kmh")
     sky_codes = limit_field("sky_codes")

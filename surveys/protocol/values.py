@@ -100,6 +100,14 @@ class Interruption(StrEnum):
     EXTEND = "extend"
 
 
+class WithoutTest(StrEnum):
+    """What a visit gets where the protocol asks for a call-identification test and the observer has
+    no valid one on record."""
+
+    QUESTION = "question"
+    NOTE = "note"
+
+
 @dataclass(frozen=True, kw_only=True, order=True)
 class MonthDay:
     """A day of the year without a year, such as 1 December."""
@@ -183,6 +191,7 @@ class Protocol:
     max_drive_kmh: float = 100.0
     plausible_temperature_c: tuple[Decimal, Decimal] = (Decimal(-15), Decimal(45))
     training_needed: bool = False
+    without_test: WithoutTest = WithoutTest.QUESTION
     sky_codes: Mapping[str, SkyState] = field(default_factory=dict)
     noise_codes: Mapping[str, NoiseEffect] = field(default_factory=dict)
 

@@ -4,7 +4,7 @@ import datetime as dt
 from decimal import Decimal
 
 from surveys.protocol.limits.limit import Kind
-from surveys.protocol.values import Interruption, NoiseEffect, SkyState
+from surveys.protocol.values import Interruption, NoiseEffect, SkyState, WithoutTest
 
 _VALUES = {
     Kind.LENGTH: (dt.timedelta(minutes=7), "7"),
@@ -25,6 +25,7 @@ _VALUES = {
 
 _BY_NAME = {
     "interruption": (Interruption.EXTEND, "extend"),
+    "without_test": (WithoutTest.NOTE, "note"),
     "loudest_noise": (NoiseEffect.FAINT_LOST, "faint_lost"),
     "sky_codes": ({"1": SkyState.CLEAR, "1b": SkyState.CLEAR}, {"clear": "1, 1b"}),
     "noise_codes": ({"Q": NoiseEffect.QUIET}, {"quiet": "Q"}),

@@ -14,6 +14,7 @@ from surveys.protocol.values import (
     Protocol,
     SeasonWindow,
     TemperatureUnit,
+    WithoutTest,
 )
 from surveys.protocol.weather import (
     BEAUFORT,
@@ -167,7 +168,17 @@ def between_visits(protocol: Protocol, units: Units) -> str | None:
 
 
 def training(protocol: Protocol, units: Units) -> str | None:
-    return gettext("required") if protocol.training_needed else None
+    if not protocol.training_needed:
+        return None
+    if protocol.without_test is WithoutTest.NOTE:
+        return gettext("asked for; a visit without one gets a note")
+    return gettext("required")
+
+
+def without_test(protocol: Protocol, units: Units) -> str | None:
+    if protocol.without_test is WithoutTest.NOTE:
+        return gettext("a visit gets a note")
+    return gettext("a visit gets a question") if protocol.training_needed else None
 
 
 def from_the_stop(protocol: Protocol, units: Units) -> str | None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from surveys.language import gettext_noop as _
 from surveys.protocol.limits import phrases
 from surveys.protocol.limits.limit import Group, Kind, Limit
-from surveys.protocol.values import Interruption
+from surveys.protocol.values import Interruption, WithoutTest
 from surveys.protocol.weather import BEAUFORT, NOISE, SKY
 
 _DAY_S = 24 * 60 * 60
@@ -197,6 +197,20 @@ LIMITS: tuple[Limit, ...] = (
         label=_("Observers must pass a call-identification test"),
         heading=_("Call-identification test"),
         words=phrases.training,
+    ),
+    Limit(
+        name="without_test",
+        kind=Kind.CHOICE,
+        group=Group.STOPS,
+        label=_("Without a valid test on record, a visit gets"),
+        help=_("Only where a test is asked for. A question is for you to resolve."),
+        choices={
+            WithoutTest.QUESTION.value: _("A question"),
+            WithoutTest.NOTE.value: _("A note"),
+        },
+        heading=_("Without a valid test"),
+        words=phrases.without_test,
+        for_coordinators=True,
     ),
     Limit(
         name="max_distance_from_stop_m",

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from surveys.language import gettext_noop as _
 from surveys.protocol.rules.rule import Breach, rule
 from surveys.protocol.sentences.sentence import Sentence
-from surveys.protocol.values import Case, Severity
+from surveys.protocol.values import Case, Severity, WithoutTest
 
 
 @rule(
@@ -27,7 +27,25 @@ from surveys.protocol.values import Case, Severity
     on_phone=True,
 )
 def observer_not_qualified(case: Case) -> Iterator[Breach]:
-    if case.protocol.training_needed and case.surroundings.observer_qualified is False:
+    if case.protocol.without_test is WithoutTest.QUESTION and _has_no_test(case):
+        yield Breach()
+
+
+@rule(
+    "observer-without-test",
+    Severity.NOTE,
+    "A valid call-identification test of the observer is on record, where the protocol notes it.",
+    Sentence(
+        _(
+            "The protocol asks for a passed call-identification test, and none is on record"
+            " for the observer of this visit."
+        ),
+        (_("If you passed it, tell the coordinator the date."), _("The visit counts as it is.")),
+    ),
+    on_phone=True,
+)
+def observer_without_test(case: Case) -> Iterator[Breach]:
+    if case.protocol.without_test is WithoutTest.NOTE and _has_no_test(case):
         yield Breach()
 
 
@@ -47,3 +65,7 @@ def observer_not_qualified(case: Case) -> Iterator[Breach]:
 def training_unknown(case: Case) -> Iterator[Breach]:
     if case.protocol.training_needed and case.surroundings.observer_qualified is None:
         yield Breach()
+
+
+def _has_no_test(case: Case) -> bool:
+    return case.protocol.training_needed and case.surroundings.observer_qualified is False

@@ -75,7 +75,7 @@ def route(program):
 
 
 def training_of(codes):
-    return codes & {"observer-not-qualified", "training-unknown"}
+    return codes & {"observer-not-qualified", "observer-without-test", "training-unknown"}
 
 
 @pytest.mark.parametrize(
@@ -106,6 +106,14 @@ def test_training_of_the_program(program, coordinator, route, findings_of, own, 
     if other:
         make_member(program, trained_on=other[0], trained_until=other[1])
     assert training_of(findings_of(route)) == finding
+
+
+def test_a_program_may_only_note_it(program, coordinator, findings_of):
+    make_checklist(program)
+    version = make_version(program, training_needed=True, without_test="note")
+    make_member(program, trained_on=TRAINED)
+    found = findings_of(make_route(program, version=version, stops=1))
+    assert training_of(found) == {"observer-without-test"}
 
 
 @pytest.mark.parametrize(

@@ -27,6 +27,7 @@ from surveys.protocol.values import (
     TemperatureUnit,
     Visit,
     Weather,
+    WithoutTest,
 )
 
 # The same visits every time, and no limit on a machine that is busy.
@@ -109,6 +110,7 @@ protocols = st.builds(
     max_distance_from_stop_m=maybe() | st.floats(0, 1e5),
     max_drive_kmh=st.floats(1, 200),
     training_needed=st.booleans(),
+    without_test=st.sampled_from(WithoutTest),
     sky_codes=st.dictionaries(own_codes, st.sampled_from(SkyState), max_size=3),
     noise_codes=st.dictionaries(own_codes, st.sampled_from(NoiseEffect), max_size=3),
 )

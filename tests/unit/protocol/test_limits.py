@@ -16,6 +16,7 @@ from surveys.protocol.values import (
     SkyState,
     Temperature,
     TemperatureUnit,
+    WithoutTest,
 )
 
 UNITS = Units(temperature=TemperatureUnit.CELSIUS, distance=DistanceUnit.KILOMETERS)
@@ -102,6 +103,11 @@ def warm(air=None, water=None):
         ({"min_stop_spacing_m": 800}, "Between stops", "at least 800 m"),
         ({"min_days_between_visits": 15}, "Between visits", "at least 15 days"),
         ({"training_needed": True}, "Call-identification test", "required"),
+        (
+            {"training_needed": True, "without_test": WithoutTest.NOTE},
+            "Call-identification test",
+            "asked for; a visit without one gets a note",
+        ),
     ],
 )
 def test_each_limit(limits, name, words):

@@ -24,6 +24,7 @@ from surveys.protocol.values import (
     Protocol,
     SkyState,
     TemperatureUnit,
+    WithoutTest,
 )
 from tests.support.for_each import for_each
 from tests.support.limit_values import another
@@ -158,6 +159,7 @@ def test_whoever_sets_a_limit_reads_it(limit):
         ("sky_codes", {"7": SkyState.SNOW, "W": SkyState.FOG}, METRIC, "7 snow, W fog"),
         ("interruption", Interruption.RESTART, METRIC, "Start over"),
         ("training_needed", True, METRIC, "yes"),
+        ("without_test", WithoutTest.NOTE, METRIC, "A note"),
         ("stops_in_order", False, METRIC, "no"),
         ("min_stop_spacing_m", 800.04, METRIC, "800.0 m"),
         ("min_stop_spacing_m", 800.0, IMPERIAL, "0.5 mi (800.0 m)"),

@@ -19,6 +19,7 @@ const SURROUNDED = [
   "too-soon-after-last-visit",
   "window-visited-before",
   "observer-not-qualified",
+  "observer-without-test",
   "training-unknown",
 ];
 

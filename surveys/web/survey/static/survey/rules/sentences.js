@@ -35,6 +35,11 @@ export const SENTENCES = {
       "The coordinator will decide whether the visit counts.",
     ],
   ],
+  "observer-without-test": [
+    "The protocol asks for a passed call-identification test, and none is on record for the observer" +
+      " of this visit.",
+    ["If you passed it, tell the coordinator the date.", "The visit counts as it is."],
+  ],
   "training-unknown": [
     "The protocol asks for a passed call-identification test, but no tests are on record, so we " +
       "cannot check this.",

@@ -15,6 +15,7 @@ export const RULES = [
   ["too-soon-after-last-visit", "query", night.tooSoonAfterLastVisit],
   ["window-visited-before", "note", night.windowVisitedBefore],
   ["observer-not-qualified", "query", observer.observerNotQualified],
+  ["observer-without-test", "note", observer.observerWithoutTest],
   ["training-unknown", "note", observer.trainingUnknown],
   ["unknown-stop", "refuse", stops.unknownStop],
   ["stop-changed", "query", stops.stopChanged],
