@@ -68,6 +68,12 @@ def made_calls(species: Species) -> tuple[list[MadeCall], list[str]]:
     return made, [one.name for one, call in known if call is None and not one.is_silent]
 
 
+def made_once(species: Iterable[Species]) -> list[MadeCall]:
+    """The calls of several species by name, each once."""
+    found = {call.plain: call for one in species for call in made_calls(one)[0]}
+    return sorted(found.values(), key=lambda call: call.name)
+
+
 def calls_for_phones(codes: Iterable[str]) -> dict[str, dict[str, Any]]:
     """Of those of the species that have a call: what the phone makes it from, and words."""
     known = ((code, call_of(code)) for code in sorted(set(codes)))

@@ -14,6 +14,10 @@ from surveys.protocol.nights import night_of
 from surveys.ranges import serve_file
 from surveys.visits.media.references import MEDIA_TYPE, find_reference, kept_references
 from surveys.web.calls.page import beside, calls_of
+from surveys.web.calls.shown import CALLERS, made_once
+
+# Of the species that a learner hears together.
+MOST_AT_ONCE = 3
 
 
 @require_GET
@@ -29,7 +33,13 @@ def calls(request: ProgramRequest) -> HttpResponse:
     )
     tonight = night_of(timezone.now(), program.time_zone)
     listed = [entry.species for entry in entries_listed(entries, tonight)]
-    return render(request, "calls/calls.html", {"calls": calls_of(member, listed)})
+    context = {
+        "calls": calls_of(member, listed),
+        "made": made_once(listed),
+        "rows": range(1, MOST_AT_ONCE + 1),
+        "callers": CALLERS,
+    }
+    return render(request, "calls/calls.html", context)
 
 
 @require_GET

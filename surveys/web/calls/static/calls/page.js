@@ -38,7 +38,7 @@ function showPlayer(box, form) {
 }
 
 /** What the page asks for. A page without the choice has one male nearby, and a temperature of its own. */
-function wanted(form, celsius) {
+export function wanted(form, celsius) {
   const chosen = (name, usual) => form?.elements[name]?.value || usual;
   const typed = Number.parseFloat(chosen("celsius", celsius));
   return {
