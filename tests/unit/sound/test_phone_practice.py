@@ -119,6 +119,7 @@ def test_phone_and_server_make_the_same_of_an_answer(run):
         ({first: 2}, {second: None}),
         ({first: 2, second: 1}, {second: None, third: None}),
         ({first: None}, {first: None}),
+        ({first: None}, {first: 2}),
         ({second: 3}, {second: 2}),
         ({second: 3}, {second: 3}),
     ]
