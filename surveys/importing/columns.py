@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from surveys.importing.fields import FIELDS, Field, Level, plain, words_of
 from surveys.importing.problems import Problem
 from surveys.importing.table import Table
+from surveys.importing.visit_weather import at_the_start
 from surveys.language import gettext, said
 from surveys.protocol.values import TemperatureUnit, rain_unit_beside
 
@@ -118,7 +119,7 @@ def guess(
     for position, header in enumerate(headers):
         if choices[position] is NOTHING and (code := _near_species(header, catalog)):
             choices[position] = _unused(Choice(species=code), used)
-    return tuple(choices)
+    return at_the_start(table, choices, fields)
 
 
 def near(table: Table, choices: Sequence[Choice], catalog: Mapping[str, str]) -> frozenset[int]:
