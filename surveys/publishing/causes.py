@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from surveys.language import gettext, said_of
 from surveys.protocol.words import listed
-from surveys.publishing.differences import NumberChange, VisitChange
+from surveys.publishing.differences import OBSERVER, NumberChange, VisitChange
 from surveys.publishing.tables import TABLE
 
 
@@ -52,7 +52,10 @@ def grouped_visits(changes: Iterable[VisitChange]) -> list[VisitGroup]:
     groups: dict[str, list[VisitChange]] = defaultdict(list)
     for change in changes:
         steps = dict.fromkeys(str(why.step) for why in change.why)
-        groups[gettext(", then ").join(step.lower() for step in steps)].append(change)
+        cause = gettext(", then ").join(step.lower() for step in steps)
+        if not cause and change.what == (OBSERVER,):
+            cause = gettext("the observer is published under another name")
+        groups[cause].append(change)
     found = [VisitGroup(cause=cause, visits=tuple(rows)) for cause, rows in groups.items()]
     return sorted(found, key=lambda group: (not group.cause, -len(group.visits), group.cause))
 

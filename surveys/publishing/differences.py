@@ -1,7 +1,8 @@
 """What changed between two versions of a publication, from their frozen tables.
 
 Visits are compared by everything the tables hold of them: their own row, their listening periods
-and what was heard. Numbers are compared as they were published.
+and what was heard; not by what follows from other visits, from the checklist or from the place of
+a stop. Numbers are compared as they were published.
 """
 
 from __future__ import annotations
@@ -13,12 +14,14 @@ from dataclasses import dataclass, replace
 
 from django.core.cache import cache
 
-from surveys.language import gettext_noop
+from surveys.language import gettext, gettext_noop
 from surveys.models import (
+    Confirmation,
     Publication,
     ReviewStep,
     Step,
 )
+from surveys.publishing.formats.yearly_csv import unguard
 from surveys.publishing.frozen import Value
 from surveys.publishing.reading import (
     cells_of,
@@ -32,19 +35,28 @@ NUMBERS = ("yearly", "occupancy", "trends")
 CHANGING_STEPS = (Step.CORRECTED, Step.SETTLED, Step.SENT_BACK, Step.ACCEPTED, Step.SET_ASIDE,
            Step.REOPENED)  # fmt: skip
 # The parts of a visit, and the table that holds each.
-PARTS = {"visit": "visits", "stops": "periods", "calls": "calls", "own": "own_values"}
+PARTS = {"visit": "visits", "observer": "visits", "stops": "periods", "calls": "calls",
+         "own": "own_values"}  # fmt: skip
+OBSERVER = gettext_noop("its observer")
 WORDS = {
     "visit": gettext_noop("the visit itself"),
+    "observer": OBSERVER,
     "stops": gettext_noop("its stops"),
     "calls": gettext_noop("what was heard"),
     "own": gettext_noop("its own fields"),
+}
+# Columns of a part that are no part of the visit: they follow from other visits, or from a place.
+_FOLLOWS = {
+    "visit": {"observer", "visit_number", "first_season"},
+    "observer": {*TABLE["visits"].header} - {"visit", "observer"},
+    "stops": {"minutes_after_sunset"},
 }
 _OBSERVER = TABLE["visits"].header.index("observer")
 _SEASON_YEAR = TABLE["visits"].header.index("season_year")
 # What is compared never changes, so neither does what comes of it.
 _KEPT_S = 30 * 24 * 3600
 # To be raised when `Difference` or what goes into it changes.
-_FORM = 4
+_FORM = 5
 Row = tuple[Value, ...]
 
 
@@ -181,20 +193,42 @@ def _parts_of_both(
     older: Publication, newer: Publication, part: str
 ) -> tuple[dict[str, int], dict[str, int]]:
     """The parts of each visit by the columns that both publications have: a column that came with
-    the software is no change of the visit."""
+    the software is no change of the visit. So is a zero of a species that was listed or taken off
+    the checklist since."""
     table = PARTS[part]
-    shared = [name for name in cells_of(older, table)[0] if name in set(cells_of(newer, table)[0])]
-    return _parts(older, part, shared), _parts(newer, part, shared)
+    both = set(cells_of(newer, table)[0]) - _FOLLOWS.get(part, set())
+    shared = [name for name in cells_of(older, table)[0] if name in both]
+    relisted = _relisted(older, newer) if part == "calls" else frozenset()
+    return _parts(older, part, shared, relisted), _parts(newer, part, shared, relisted)
 
 
-def _parts(publication: Publication, part: str, columns: list[str]) -> dict[str, int]:
-    """A checksum of a part of each visit: the sum of those of its rows, whatever their order."""
+def _relisted(older: Publication, newer: Publication) -> frozenset[str]:
+    """Species that the checklists of the two do not have from and until the same night."""
+
+    def listed(publication: Publication) -> set[tuple[Value, ...]]:
+        header, rows = rows_of(publication, "checklist")
+        places = [header.index(name) for name in ("species", "listed_from", "listed_until")]
+        return {tuple(row[place] for place in places) for row in rows}
+
+    return frozenset(str(row[0]) for row in listed(older) ^ listed(newer))
+
+
+def _parts(
+    publication: Publication, part: str, columns: list[str], relisted: frozenset[str]
+) -> dict[str, int]:
+    """A checksum of a part of each visit: the sum of those of its rows, whatever their order.
+    Zeros of the species `relisted` are left out."""
     sums: dict[str, int] = {}
     header, rows = cells_of(publication, PARTS[part])
     places = [header.index(name) for name in columns]
     if part == "calls":
         visit_of = {row[0]: row[1] for row in cells_of(publication, "periods")[1]}
-        keyed = ((visit_of[row[0]], row) for row in rows)
+        species, index = header.index("species"), header.index("call_index")
+        keyed = (
+            (visit_of[row[0]], row)
+            for row in rows
+            if row[index] != "0" or unguard(row[species]) not in relisted
+        )
     elif part in ("stops", "own"):
         keyed = ((row[1], row) for row in rows)
     else:
@@ -267,11 +301,24 @@ def steps_between(
         step__in=CHANGING_STEPS,
         at__gt=since,
     )
+    confirmations = Confirmation.objects.filter(
+        call__period__visit__in=list(visits),
+        call__period__visit__route__program=program_id,
+        at__gt=since,
+    )
     if until is not None:
-        steps = steps.filter(at__lte=until)
+        steps, confirmations = steps.filter(at__lte=until), confirmations.filter(at__lte=until)
     reasons: dict[str, list[Why]] = {}
     for step in steps.select_related("by").order_by("at", "pk"):
         reasons.setdefault(str(step.visit_id), []).append(
             Why(step=step.get_step_display(), at=step.at, by=step.by.name, note=step.told_note)
         )
-    return {visit: tuple(of_visit) for visit, of_visit in reasons.items()}
+    by_ear = confirmations.select_related("by", "call__period").order_by("at", "pk")
+    for one in by_ear:
+        reasons.setdefault(str(one.call.period.visit_id), []).append(
+            Why(step=gettext("Confirmed by ear"), at=one.at, by=one.by.name, note="")
+        )
+    return {
+        visit: tuple(sorted(of_visit, key=lambda why: why.at))
+        for visit, of_visit in reasons.items()
+    }

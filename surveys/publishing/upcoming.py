@@ -1,34 +1,37 @@
 """What a new version would change against the last one, told before it is published.
 
-Visits that come or drop out, and the numbers of the yearly table, are exact. A visit in both is
-told as changed where review did something to it since. Trends are worked out again by the worker,
-so their numbers can only be compared afterwards.
+Visits that come or drop out, and the numbers of the yearly table, are exact. Of those in both,
+visits are told that may differ: review did something to them, a call was confirmed, or their
+observer is published under another name. Trends are worked out again by the worker, so their
+numbers can only be compared afterwards.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from django.core.exceptions import ValidationError
-from django.db.models import QuerySet
 
 from surveys.language import gettext, said, said_of
-from surveys.models import Program, Publication, Visit
+from surveys.models import Program, Publication
 from surveys.protocol.words import listed
 from surveys.publishing import tables
 from surveys.publishing.causes import Visits
 from surveys.publishing.differences import (
+    OBSERVER,
     NumberChange,
     Row,
     VisitChange,
+    Why,
     compared_numbers,
     steps_between,
     with_steps,
 )
-from surveys.publishing.freeze import counted_visits
+from surveys.publishing.freeze import counted_visits, observers
 from surveys.publishing.frozen import read_rows, table_bytes
+from surveys.publishing.people import published_name
 from surveys.publishing.publish import Preview
 from surveys.publishing.reading import rows_of
 from surveys.publishing.yearly import yearly_cells
@@ -71,7 +74,7 @@ def upcoming(program: Program, shown: Preview) -> Upcoming | None:
     previous = shown.previous
     if previous is None or previous.withdrawn:
         return None
-    now = _visits_now(counted_visits(program, shown.season_year))
+    now = _visits_now(program, shown.season_year)
     header, rows = rows_of(previous, "visits")
     places = [header.index(name) for name in ("visit", "route", "night", "season_year", "observer")]
     before = {
@@ -93,9 +96,7 @@ def upcoming(program: Program, shown: Preview) -> Upcoming | None:
         visits=Visits(
             came=_in_order(with_steps((now[key] for key in now.keys() - before.keys()), steps)),
             went=_in_order(with_steps((before[key] for key in before.keys() - now.keys()), steps)),
-            changed=_in_order(
-                with_steps((now[key] for key in now.keys() & before.keys() if key in steps), steps)
-            ),
+            changed=_in_order(with_steps(_may_differ(before, now, steps), steps)),
         ),
         numbers=compared_numbers(
             "yearly",
@@ -112,11 +113,25 @@ def _as_published(shown: Preview) -> Iterator[Row]:
     return read_rows(file.splitlines(keepends=True), tables.YEARLY)
 
 
-def _visits_now(visits: QuerySet[Visit]) -> dict[str, VisitChange]:
-    rows = visits.values_list("pk", "route__code", "night", "season_year", "observer__name")
+def _may_differ(
+    before: Mapping[str, VisitChange],
+    now: Mapping[str, VisitChange],
+    steps: Mapping[str, tuple[Why, ...]],
+) -> Iterator[VisitChange]:
+    for key in now.keys() & before.keys():
+        renamed = now[key].observer != before[key].observer
+        if renamed or key in steps:
+            yield replace(now[key], what=(OBSERVER,) if renamed else ())
+
+
+def _visits_now(program: Program, season_year: int) -> dict[str, VisitChange]:
+    """With their observers as they would be published."""
+    names = {one.pk: published_name(one, program) for one in observers(program, season_year)}
+    visits = counted_visits(program, season_year)
+    rows = visits.values_list("pk", "route__code", "night", "season_year", "observer")
     return {
         str(pk): VisitChange(
-            visit=str(pk), route=route, night=night, season_year=year, observer=observer
+            visit=str(pk), route=route, night=night, season_year=year, observer=names[observer]
         )
         for pk, route, night, year, observer in rows
     }

@@ -18,7 +18,8 @@ from surveys.web.trends.yearly import heading
 SHOWN = 100
 
 
-def visit_groups(visits: Visits) -> list[dict[str, object]]:
+def visit_groups(visits: Visits, *, may_differ: bool = False) -> list[dict[str, object]]:
+    """`may_differ` where those that are told as changed were not compared whole."""
     return [
         {
             "title": title,
@@ -35,7 +36,10 @@ def visit_groups(visits: Visits) -> list[dict[str, object]]:
         for title, rows in (
             (gettext("Added visits"), visits.came),
             (gettext("Removed visits"), visits.went),
-            (gettext("Changed visits"), visits.changed),
+            (
+                gettext("Visits that may change") if may_differ else gettext("Changed visits"),
+                visits.changed,
+            ),
         )
     ]
 

@@ -89,7 +89,7 @@ def _changes(changes: Upcoming | None) -> dict[str, object]:
         return {}
     return {
         "changes": changes,
-        "visit_groups": visit_groups(changes.visits),
+        "visit_groups": visit_groups(changes.visits, may_differ=True),
         "tables": number_tables({"yearly": changes.numbers}, changes.visits),
         "show_steps": True,
     }

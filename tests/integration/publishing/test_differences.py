@@ -10,10 +10,13 @@ from django.urls import reverse
 from django.utils import timezone
 
 from accounts.models import Role
-from surveys.models import CallIndex, PublicationPiece, ReviewStep, Step, Visit
-from surveys.publishing.differences import difference
+from surveys.models import CallIndex, Confirmation, PublicationPiece, ReviewStep, Step, Visit
+from surveys.publishing.causes import grouped_visits
+from surveys.publishing.differences import OBSERVER, difference
 from surveys.publishing.files import text_of
+from surveys.publishing.publish import preview
 from surveys.publishing.reading import rows_of
+from surveys.publishing.upcoming import upcoming
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
@@ -22,8 +25,10 @@ from tests.support.builders import (
     make_route,
 )
 from tests.support.publishing import publish_now
+from tests.support.sounds import keep, sound
 
 pytestmark = pytest.mark.django_db
+ROLES = (Role.COORDINATOR, Role.OBSERVER, Role.OBSERVER)
 
 
 def make_visits(program, observer):
@@ -91,13 +96,11 @@ def test_which_visits_and_why(versions, visits):
     assert [(why.step, why.note) for why in found.went[0].why] == [
         ("Reopened", "It was the wrong road.")
     ]
-    # The visits after the one that went have another number within their season.
-    what = {one.visit: one.what for one in found.changed}
-    assert what[str(louder.pk)] == ("the visit itself", "what was heard")
-    assert {one.visit: [why.step for why in one.why] for one in found.changed} == {
-        str(louder.pk): ["Corrected"],
-        str(visits[2].pk): [],
-    }
+    # The visits after the one that went have another number within their season, no more.
+    assert [(one.visit, one.what) for one in found.changed] == [
+        (str(louder.pk), ("what was heard",))
+    ]
+    assert [why.step for why in found.changed[0].why] == ["Corrected"]
     assert not found.nothing
 
 
@@ -184,7 +187,7 @@ def test_a_visit_without_stops_is_compared_too(db):
 def test_the_tables_are_read_once(versions, django_assert_num_queries):
     """Whoever asks again gets the same, at the price of asking what was done in review."""
     first = difference(*versions)
-    with django_assert_num_queries(2):  # The cache is a table; what was done in review.
+    with django_assert_num_queries(3):  # The cache is a table; review; confirmations.
         assert difference(*versions) == first
 
 
@@ -208,6 +211,44 @@ def test_a_column_that_came_with_the_software_is_no_change_of_a_visit(db):
     header, rows = rows_of(first, "calls")
     assert header[-1] == "far_index"
     assert {row[-1] for row in rows} == {None}
+
+
+def test_a_longer_checklist_and_another_name_do_not_change_what_was_heard(db):
+    program = make_program()
+    coordinator, first_one, second_one = (make_member(program, role) for role in ROLES)
+    *_, last = make_visits(program, first_one)
+    Visit.objects.filter(pk=last.pk).update(observer=second_one.person)
+    before = publish_now(coordinator, 2024)
+    make_checklist(program, "Anaxyrus americanus")
+    second_one.person.named_in_reports = True
+    second_one.person.save()
+    told = upcoming(program, preview(program, 2024)).visits.changed
+    after = publish_now(coordinator, 2024, "A species was forgotten.")
+    found = difference(before, after)
+    assert "Anaxyrus americanus" in {row[1] for row in rows_of(after, "calls")[1]}
+    assert "Checklist" in found.other_tables
+    for changed in (told, found.changed):
+        assert [(one.visit, one.what) for one in changed] == [(str(last.pk), (OBSERVER,))]
+        (group,) = grouped_visits(changed)
+        assert group.cause == "the observer is published under another name"
+
+
+def test_a_call_confirmed_by_ear_is_a_cause(db):
+    coordinator = make_member(make_program(), Role.COORDINATOR)
+    observer = make_member(coordinator.program)
+    *_, last = make_visits(coordinator.program, observer)
+    before = publish_now(coordinator, 2024)
+    call = CallIndex.objects.get(period__visit=last)
+    recording = keep(observer, last, sound(), stop=1, species=call.species.code)
+    Confirmation.objects.create(
+        call=call, recording=recording, by=coordinator.person, at=timezone.now()
+    )
+    told = upcoming(coordinator.program, preview(coordinator.program, 2024)).visits.changed
+    after = publish_now(coordinator, 2024, "Somebody listened again.")
+    for changed in (told, difference(before, after).changed):
+        assert [(one.visit, grouped_visits([one])[0].cause) for one in changed] == [
+            (str(last.pk), "confirmed by ear")
+        ]
 
 
 def _drop_last_column(publication, kind):
