@@ -220,6 +220,8 @@ def _parts(
     Zeros of the species `relisted` are left out."""
     sums: dict[str, int] = {}
     header, rows = cells_of(publication, PARTS[part])
+    if not columns:  # One of the two is from before there was such a table.
+        return sums
     places = [header.index(name) for name in columns]
     if part == "calls":
         visit_of = {row[0]: row[1] for row in cells_of(publication, "periods")[1]}
