@@ -152,3 +152,33 @@ def test_the_tabs_of_a_program_take_one_row_of_a_phone_without_a_script(coordina
     assert tabs.get_by_role("link").count() == len(_SECTIONS) > 9
     tabs.get_by_role("link", name="Assignments").click()
     assert page.url.endswith("/program/assignments")
+
+
+def test_tablets_lose_no_column(coordinator, signed_in):
+    """Twelve seasons, a queue with what stands out, and visits behind a number."""
+    program = coordinator.program
+    route = make_route(program, stops=2, code="R01", name="Pitcherplant Savanna Road")
+    (peeper,) = make_checklist(program, "Pseudacris crucifer")
+    for year in range(2013, 2025):
+        night = dt.date(year, 4, 2)
+        visit = make_accepted_visit(
+            route, coordinator.person, night=night, season_year=year, heard={1: {peeper: 2}}
+        )
+    found = StoredFinding(code="air-temperature-missing", severity="query", message_as_stored="-")
+    found.visit = visit
+    found.save()
+    page = signed_in(coordinator, viewport={"width": 768, "height": 1024})
+    home = f"/{program.slug}"
+    wide = {}
+    for address in (
+        f"{home}/review/?state=accepted",
+        f"{home}/program/people/observers/",
+        f"{home}/seasons/",
+        f"{home}/seasons/?measure=effort",
+        f"{home}/seasons/coverage/?year=2024",
+        f"{home}/seasons/visits/",
+    ):
+        page.goto(address)
+        if too_wide := page.evaluate(WIDE):
+            wide[address] = too_wide
+    assert wide == {}

@@ -126,6 +126,10 @@ def test_what_changed_in_a_season(program, observer, species, page):
         ("R01", toad.name),
     ]
     assert [code for code, _ in changed.gaps] == ["R02"]
+    # Each list is one landmark.
+    labels = re.findall(r'aria-labelledby="([^"]+)"', response.content.decode())
+    assert sorted(labels) == sorted(set(labels))
+    assert {"silent", "new"} <= set(labels)
     (link,) = re.findall(r'href="([^"]+changed/table.csv[^"]*)"', response.content.decode())
     lines = page(link).content.decode().splitlines()
     assert lines[1:] == [
