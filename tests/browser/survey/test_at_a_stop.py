@@ -176,6 +176,19 @@ def test_sounds_and_vibration_can_be_off(phone, at_stop_1, on):
     assert (after["tones"] > before["tones"]) is on
 
 
+# A thumb that was on its way to "I am at the stop" when the phone noticed the arrival.
+PRESS_WHAT_COMES = """() => {
+  window.pressed = false;
+  const look = () => {
+    const main = document.querySelector(".dock .btn--large");
+    if (!main.innerText.includes("Start listening early")) return setTimeout(look, 5);
+    main.click();
+    window.pressed = true;
+  };
+  look();
+}"""
+
+
 def test_arrival_is_noticed_once(phone, take_along, route):
     page = take_along()
     page.get_by_role("button", name="Survey the night of 15 April 2024").click()
@@ -186,13 +199,19 @@ def test_arrival_is_noticed_once(phone, take_along, route):
     phone.context.set_geolocation(here | {"accuracy": 200})
     page.get_by_text("give or take 200").wait_for()
     phase(page, "On the way")
+    page.evaluate(PRESS_WHAT_COMES)
     phone.context.set_geolocation(here)
+    page.wait_for_function("() => window.pressed")
     phase(page, "Quiet wait")
     page.get_by_role("button", name="Undo").click()
     phase(page, "On the way")
     phone.context.set_geolocation(here | {"longitude": place.x + 0.00001})
     page.wait_for_timeout(1_000)
     phase(page, "On the way")
+    page.get_by_role("button", name="I am at the stop").click()
+    phone.pass_time(seconds=2)
+    page.get_by_role("button", name="Start listening early").click()
+    phase(page, "Listening")
 
 
 def test_a_double_tap_does_not_end_the_listening(phone, at_stop_1):

@@ -1,14 +1,23 @@
 // The buttons at the lower edge of a stop, where the thumb is: they move the evening along.
 import { gettext } from "../../language.js";
+import { now } from "../../clock.js";
 import { button, h, setAttribute, setSentences, setText } from "../../dom.js";
+import { model } from "../../model.js";
 import { leaveFor } from "./leaving.js";
 import * as phases from "./phases.js";
 
+const NOTICED_MS = 1_500;
 const LOUD = {
   pause: gettext("Loud event: pause"),
   restart: gettext("Loud event: start over"),
   extend: gettext("Noise: listen longer"),
 };
+
+/** The phone has just noticed the arrival: a thumb on its way to "I am at the stop" must not start to listen. */
+function justNoticed({ stop, standing, times }) {
+  const isToListen = ["waiting", "ready"].includes(standing().phase);
+  return isToListen && model.visit.noticed?.includes(stop.number) && now() - times().arrived < NOTICED_MS;
+}
 
 /** `row` has the readings, `before(phase)` says what to know before one listens. */
 export function stopDock(here, actions, row, before) {
@@ -36,7 +45,7 @@ export function stopDock(here, actions, row, before) {
 
   // A cold hand taps twice: the second tap must not press what the first one brought up.
   function press({ detail }) {
-    if (detail < 2) actions.mainAction[here.standing().phase]();
+    if (detail < 2 && !justNoticed(here)) actions.mainAction[here.standing().phase]();
   }
 
   function draw(phase, action) {
