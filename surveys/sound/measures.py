@@ -7,7 +7,7 @@ wide as a comb of lines, its strongest line says little and only the range is to
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -48,7 +48,9 @@ _FEW_NOTES = 2
 class BandMeasures:
     """A band in Hz; `pitch_hz` is its strongest pitch, `pulse_rate` in pulses a second, `note_s`
     the usual length of a note in seconds. `several`: more than one caller, as far as can be told,
-    so that the wider limits hold."""
+    so that the wider limits hold. `note_count` whole notes were heard; from its first to its last
+    half a note rises by `rise` of its pitch, and nine notes in ten differ in length by no more than
+    `note_spread` of the usual one, both None without notes."""
 
     low_hz: float
     high_hz: float
@@ -56,6 +58,16 @@ class BandMeasures:
     pulse_rate: float | None
     note_s: float | None
     several: bool
+    note_count: int = 0
+    rise: float | None = None
+    note_spread: float | None = None
+
+    @property
+    def pitches(self) -> tuple[float, float]:
+        """Its pitch, or where it has no one pitch, its edges."""
+        if self.pitch_hz is None:
+            return self.low_hz, self.high_hz
+        return self.pitch_hz, self.pitch_hz
 
     @property
     def pitch_error(self) -> float:
@@ -131,6 +143,9 @@ def _measured(samples: Samples, band: Band) -> BandMeasures:
         pulse_rate=_pulse_rate(inside, amplitude, heard, several=several),
         note_s=None if several else _note_length(heard),
         several=several,
+        note_count=sum(note.whole for note in heard),
+        rise=_rise(inside, heard),
+        note_spread=_note_spread(heard),
     )
 
 
@@ -164,6 +179,24 @@ def _rate(inside: Inside, amplitude: Envelope, note: Note, *, several: bool) -> 
 def _note_length(heard: tuple[Note, ...]) -> float | None:
     lengths = [note.seconds for note in heard if note.whole]
     return float(np.median(lengths)) if len(lengths) >= _LEAST_NOTES else None
+
+
+def _rise(inside: Inside, heard: tuple[Note, ...]) -> float | None:
+    """The median over whole notes; below 0 where they fall."""
+    found = []
+    for note in (note for note in heard if note.whole):
+        middle = (note.first + note.last) // 2
+        first = _pitch(inside, replace(note, last=middle))
+        found.append(_pitch(inside, replace(note, first=middle)) / first - 1)
+    return float(np.median(found)) if found else None
+
+
+def _note_spread(heard: tuple[Note, ...]) -> float | None:
+    lengths = [note.seconds for note in heard if note.whole]
+    if not lengths:
+        return None
+    short, middle, long = np.quantile(lengths, (0.05, 0.5, 0.95))
+    return float((long - short) / middle)
 
 
 def _are_several(inside: Inside, heard: tuple[Note, ...]) -> bool:

@@ -121,6 +121,7 @@ TABLE = """
     web:recording_listen                 GET     in    none  no    ok    ok
     web:recording_picture                GET     in    none  no    ok    ok
     web:calls                            GET     in    none  no    ok    ok
+    web:hints                            GET     in    none  no    ok    ok
     web:call                             GET     in    none  no    ok    ok
     web:reference_sound                  GET     in    none  no    ok    ok
     web:reference_picture                GET     in    none  no    ok    ok

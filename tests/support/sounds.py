@@ -149,19 +149,27 @@ def keep(member: Membership, visit: Visit, content: bytes, **other: object) -> R
     return Recording.objects.get(pk=said.id)
 
 
-def make_stored_picture(recording: Recording, **fields: object) -> RecordingPicture:
-    """As the worker leaves one, with one band that was measured."""
-    band = {
+def stored_band(**fields: object) -> dict[str, object]:
+    """A whistle that rises, as measures of it are stored."""
+    return {
         "low_hz": 2840.0,
         "high_hz": 3020.0,
         "pitch_hz": 2953.0,
         "pulse_rate": None,
         "note_s": 0.42,
         "several": False,
+        "note_count": 12,
+        "rise": 0.05,
+        "note_spread": 0.1,
         "pitch_error": 0.02,
         "rate_error": 0.01,
+        **fields,
     }
-    measures = {"begin_s": 20.0, "end_s": 40.0, "bands": [band]}
+
+
+def make_stored_picture(recording: Recording, **fields: object) -> RecordingPicture:
+    """As the worker leaves one, with one band that was measured."""
+    measures = {"begin_s": 20.0, "end_s": 40.0, "bands": [stored_band()]}
     picture = RecordingPicture(
         **{"recording": recording, "seconds": 60.0, "bytes": 9, "measures": measures, **fields}
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections import Counter, defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from django.db.models import CharField, Count, Exists, F, OuterRef, Q, QuerySet, Sum
 from django.db.models.functions import MD5, Cast, Substr
@@ -17,13 +17,20 @@ from surveys.models import (
     BlindListening,
     CallIndex,
     Confirmation,
+    JointMember,
+    Program,
     Recording,
     RecordingKind,
     RecordingState,
     RouteYearCount,
+    Species,
 )
 from surveys.programs.assignments import today_of
 from surveys.visits.confirmable import CONFIRMABLE
+from surveys.visits.media.hints import KnownCalls, band_hints
+from surveys.visits.media.references import air_at
+
+Place = tuple[uuid.UUID, int]
 
 # The share of all recordings that is heard whatever they hold: 3 of 16. Which these are follows
 # from their identifiers, which are random, and from nothing that anyone chooses.
@@ -78,7 +85,8 @@ def in_sample(recordings: QuerySet[Recording]) -> QuerySet[Recording]:
 
 def next_recording(member: Membership) -> Recording | None:
     """What others have begun, then the random share, each from the oldest night on; then what is
-    worth most: species of few routes, observers of whom little is confirmed."""
+    worth most: sheets without what the hint names, species of few routes, observers of whom little
+    is confirmed."""
     waiting = waiting_recordings(member)
     begun = waiting.filter(blind_listening__isnull=False)
     for first in (begun, in_sample(waiting)):
@@ -89,24 +97,27 @@ def next_recording(member: Membership) -> Recording | None:
 
 def _worth_most(member: Membership, waiting: QuerySet[Recording]) -> Recording | None:
     newest = list(
-        waiting.order_by("-visit__night", "pk").annotate(observer=F("visit__observer"))[
-            :MOST_COMPARED
-        ]
+        waiting.order_by("-visit__night", "pk")
+        .annotate(observer=F("visit__observer"))
+        .select_related("visit", "picture")
+        .prefetch_related("visit__periods")[:MOST_COMPARED]
     )
     species = _species_written(newest)
+    unlike = _unlike_the_hint(member.program, newest, species)
     routes = _routes_by_species(
         member.program_id, {pk for found in species.values() for pk in found}
     )
     confirmed = _confirmed_by_observer(member.program_id)
 
-    def worth(recording: Recording) -> tuple[float, int]:
+    def worth(recording: Recording) -> tuple[bool, float, int]:
         known = [routes[pk] for pk in species[recording.visit_id, recording.stop_id]]
-        return (min(known, default=float("inf")), confirmed[recording.observer])
+        fewest = min(known, default=float("inf"))
+        return (recording.pk not in unlike, fewest, confirmed[recording.observer])
 
     return min(newest, key=worth, default=None)
 
 
-def _species_written(recordings: Iterable[Recording]) -> dict[tuple[uuid.UUID, int], set[int]]:
+def _species_written(recordings: Iterable[Recording]) -> dict[Place, set[int]]:
     """Keys of the species with an index at the stop of each recording."""
     found = defaultdict(set)
     calls = CallIndex.objects.filter(
@@ -114,6 +125,36 @@ def _species_written(recordings: Iterable[Recording]) -> dict[tuple[uuid.UUID, i
     ).order_by()
     for visit, stop, species in calls.values_list("period__visit", "period__stop", "species"):
         found[visit, stop].add(species)
+    return found
+
+
+def _unlike_the_hint(
+    program: Program, recordings: Iterable[Recording], written: Mapping[Place, set[int]]
+) -> set[uuid.UUID]:
+    """Recordings whose hint names species of which the sheet has none at that stop."""
+    calls = KnownCalls(program)
+    codes = dict(Species.objects.known_to(program).values_list("code", "pk"))
+    joint = _joint_entries(program)
+    found = set()
+    for recording in recordings:
+        picture = getattr(recording, "picture", None)
+        if picture is None or not picture.measures:
+            continue
+        ranges = calls.on(recording.visit.night)
+        at_stop = written[recording.visit_id, recording.stop_id]
+        for one in band_hints(picture.measures, ranges, air_at(recording)):
+            named = {codes[code] for code in one.hint.species}
+            if named and not at_stop & {pk for each in named for pk in (each, *joint[each])}:
+                found.add(recording.pk)
+    return found
+
+
+def _joint_entries(program: Program) -> dict[int, set[int]]:
+    """By species the joint entries that hold it."""
+    found: dict[int, set[int]] = defaultdict(set)
+    pairs = JointMember.objects.filter(joint__in=Species.objects.known_to(program))
+    for joint, member in pairs.values_list("joint", "member"):
+        found[member].add(joint)
     return found
 
 

@@ -135,6 +135,18 @@ def bring_reference(
     return _keep(member, reference, upload.file, media_type, terms)
 
 
+def air_at(recording: Recording) -> float | None:
+    """The air temperature at the stop of a recording, or at the start of the visit, in °C."""
+    visit = recording.visit
+    at_stop = (
+        period.air_temperature_c
+        for period in visit.periods.all()
+        if recording.stop_id is not None and period.stop_id == recording.stop_id
+    )
+    readings = (*at_stop, visit.start_air_temperature_c)
+    return next((float(air) for air in readings if air is not None), None)
+
+
 @transaction.atomic
 def remove_reference(member: Membership, reference_id: uuid.UUID) -> Species:
     """Delete a reference call with its sound. Raises NotYours."""

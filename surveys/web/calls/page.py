@@ -116,13 +116,5 @@ def to_compare(member: Membership, recording: Recording) -> list[ShownCall]:
     return calls_of(member, [*named.values(), *beside_them])
 
 
-def air_at(recording: Recording) -> float | None:
-    """The air temperature at the stop of a recording, or at the start of the visit, in °C."""
-    visit = recording.visit
-    period = visit.periods.filter(stop=recording.stop_id).first() if recording.stop_id else None
-    readings = (period and period.air_temperature_c, visit.start_air_temperature_c)
-    return next((float(air) for air in readings if air is not None), None)
-
-
 def _members(species: Species) -> list[int]:
     return [member.pk for member in species.members.all()]

@@ -18,7 +18,6 @@ from surveys.visits.exceptions import VisitError
 from surveys.visits.media import references as verbs
 from surveys.visits.media.recording_access import find_recording
 from surveys.web.calls.forms import FileForm, MarkForm, ReferenceForm
-from surveys.web.calls.page import air_at
 
 
 @require_http_methods(["GET", "POST"])
@@ -63,7 +62,7 @@ def mark(request: ProgramRequest, recording_id: UUID) -> HttpResponse:
             member,
             recording.pk,
             species=form.cleaned_data["species"],
-            terms=form.terms(air_at(recording)),
+            terms=form.terms(verbs.air_at(recording)),
             **form.part,
         )
 

@@ -4,6 +4,7 @@ from surveys.web.calls import reference_views, views
 
 urlpatterns = [
     path("<slug:program>/calls/", views.calls, name="calls"),
+    path("<slug:program>/hints/", views.hints, name="hints"),
     path("<slug:program>/calls/<slug:species>/", views.call, name="call"),
     path("<slug:program>/calls/<slug:species>/add", reference_views.bring, name="reference_bring"),
     path(

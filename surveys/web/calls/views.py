@@ -13,6 +13,7 @@ from surveys.programs.in_force import entries_listed
 from surveys.protocol.nights import night_of
 from surveys.ranges import serve_file
 from surveys.visits.media.references import MEDIA_TYPE, find_reference, kept_references
+from surveys.web.calls.hints import hint_rows
 from surveys.web.calls.page import beside, calls_of
 from surveys.web.calls.shown import CALLERS, made_once
 
@@ -40,6 +41,13 @@ def calls(request: ProgramRequest) -> HttpResponse:
         "callers": CALLERS,
     }
     return render(request, "calls/calls.html", context)
+
+
+@require_GET
+@needs(Permission.READ_SEASONS)
+def hints(request: ProgramRequest) -> HttpResponse:
+    """How often the hint was right, by season."""
+    return render(request, "calls/hints.html", {"rows": hint_rows(request.membership)})
 
 
 @require_GET

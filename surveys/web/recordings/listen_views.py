@@ -17,8 +17,10 @@ from surveys.language import gettext, said
 from surveys.models import Recording, RecordingPicture
 from surveys.visits.media.pictures import measured_part
 from surveys.visits.media.recording_access import find_recording
-from surveys.web.calls.page import air_at, to_compare
+from surveys.visits.media.references import air_at
+from surveys.web.calls.page import to_compare
 from surveys.web.recordings.forms import PartForm
+from surveys.web.recordings.hint_words import shown_hints
 
 
 @require_safe
@@ -34,8 +36,12 @@ def recording_listen(request: ProgramRequest, recording_id: UUID) -> HttpRespons
         asked = bool(request.GET)
         form = PartForm(request.GET if asked else None, seconds=picture.seconds)
         context["form"] = form
-        if asked and form.is_valid():
+        if not asked:
+            context["measured"] = picture.measures
+        elif form.is_valid():
             context |= _measured(recording, form.cleaned_data)
+        if "measured" in context:
+            context["hints"] = shown_hints(member, recording, context["measured"])
     if request.htmx:
         return render(request, "recordings/measured.html", context)
     context |= {"heading": _heading(recording), "crumbs": _crumbs(member, recording)}

@@ -23,6 +23,12 @@ def band_words(band: dict[str, Any]) -> str:
     return gettext("; ").join((_pitch(band), _pulses(band), _notes(band)))
 
 
+def hertz(pitch: float) -> str:
+    """`2,950`."""
+    rounded = round(pitch / _ROUNDED_HZ) * _ROUNDED_HZ
+    return number_format(rounded, decimal_pos=0, force_grouping=True)
+
+
 def time_labels(seconds: float) -> list[str]:
     """Five times of a picture, evenly from its beginning to its end: `0:00`, `1:30`. Below a minute
     half a second can be seen: `1.5 s`."""
@@ -41,12 +47,12 @@ def _pitch(band: dict[str, Any]) -> str:
     if band["pitch_hz"] is None:
         return said(
             "Between {low} and {high} Hz, no single pitch",
-            low=_hertz(band["low_hz"]),
-            high=_hertz(band["high_hz"]),
+            low=hertz(band["low_hz"]),
+            high=hertz(band["high_hz"]),
         )
     return said(
         "About {pitch} Hz, ± {error}%",
-        pitch=_hertz(band["pitch_hz"]),
+        pitch=hertz(band["pitch_hz"]),
         error=f"{100 * band['pitch_error']:.0f}",
     )
 
@@ -65,8 +71,3 @@ def _notes(band: dict[str, Any]) -> str:
     if band["note_s"] is None:
         return gettext("note length not measurable")
     return said("notes about {length} s, ± 20%", length=number_format(band["note_s"], 2))
-
-
-def _hertz(pitch: float) -> str:
-    rounded = round(pitch / _ROUNDED_HZ) * _ROUNDED_HZ
-    return number_format(rounded, decimal_pos=0, force_grouping=True)

@@ -14,7 +14,7 @@ from surveys.sound.measures import measure
 from surveys.visits.exceptions import NoRoomLeft, NotYours, RecordingRefused, RecordingTooLarge
 from surveys.visits.media import references as verbs
 from surveys.visits.media.recordings import delete_recording_files_on_commit
-from surveys.web.calls.page import air_at, to_compare
+from surveys.web.calls.page import to_compare
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
@@ -195,4 +195,4 @@ def test_what_a_recording_is_compared_with(coordinator, recording, confirmation,
     (shown,) = to_compare(coordinator, recording)
     assert (shown.species, shown.references) == (peeper, [kept])
     period = recording.visit.periods.get(stop=recording.stop)
-    assert air_at(recording) == (period.air_temperature_c and float(period.air_temperature_c))
+    assert verbs.air_at(recording) == (period.air_temperature_c and float(period.air_temperature_c))
