@@ -38,6 +38,7 @@ from surveys.publishing.frozen import (
     Value,
     write_table,
 )
+from surveys.publishing.hints import hint_cells
 from surveys.publishing.people import confirmer_names, published_name
 from surveys.publishing.places import (
     OPEN,
@@ -106,6 +107,7 @@ def freeze(program: Program, folder: Path, about: About, *, exact: bool = False)
     write_table(folder, tables.OWN_VALUES, _own_values(parameters))
     yearly = yearly_table(program, last_year=about.season_year)
     write_table(folder, tables.YEARLY, yearly_cells(yearly))
+    write_table(folder, tables.HINT_ERRORS, hint_cells(program, about.season_year))
     frozen = Frozen(about=about, folder=folder)
     write_table(folder, tables.OWN_FIELDS, _own_fields(program, frozen))
     _write_places(program, frozen, stops, exact=exact)

@@ -23,6 +23,7 @@ from surveys.publishing.cells import (
     whole,
     yes_no,
 )
+from surveys.publishing.listening_tables import HINT_ERRORS
 from surveys.publishing.result_tables import (
     NULL_RUNS,
     OCCUPANCY,
@@ -384,5 +385,6 @@ TABLES: tuple[Table, ...] = (
     REGIONS, ROUTES, STOPS, CHANGES, PROTOCOLS, CHECKLIST, SEASONS, VISITS, STATION_WEATHER,
     PERIODS, CALLS, SIGHTINGS, OWN_FIELDS, OWN_VALUES, YEARLY, OCCUPANCY, TRENDS, SENSITIVITY,
     NULL_RUNS, WATER, WATER_AND_CALLS, CHANGE_EFFECTS, SIGHTING_SHARES,
+    HINT_ERRORS,
 )  # fmt: skip
 TABLE = {table.name: table for table in TABLES}

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from django.contrib.gis.geos import Point
 
+from accounts.models import Role
 from surveys.fitting.histories import load_periods
 from surveys.models import (
     CallIndex,
@@ -31,15 +32,18 @@ from surveys.trends.from_tables import read_periods
 from surveys.trends.periods import TRACE_OF_RAIN_MM, species_periods
 from surveys.trends.result_tables import yearly_rows
 from surveys.trends.table import YearRow, row_values
+from surveys.visits.blind.answering import answer_blindly
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
+    make_member,
     make_person,
     make_program,
     make_route,
     make_species,
 )
 from tests.support.frozen import HOSTILE, small_frozen, small_program
+from tests.support.sounds import keep, make_stored_picture, sound
 
 pytestmark = pytest.mark.django_db
 
@@ -334,7 +338,19 @@ def test_a_stop_that_was_moved_is_a_new_stop(tmp_path, small):
     assert ("R1_3_20230101", False) in used
 
 
+def hear_again(program):
+    """Two people hear a recording without its sheet."""
+    visit = Visit.objects.filter(route__program=program).first()
+    observer = make_member(program, person=visit.observer)
+    recording = keep(observer, visit, sound(), stop=1, species="pseudacris-crucifer")
+    make_stored_picture(recording)
+    for _ in range(2):
+        listener = make_member(program, Role.COORDINATOR)
+        answer_blindly(listener, recording.pk, heard={"pseudacris-crucifer": 1})
+
+
 def test_keys_and_references_hold(tmp_path, small):
+    hear_again(small)
     frozen = small_frozen(tmp_path, program=small)
     for table in TABLES:
         found = rows(frozen, table.name)

@@ -3,9 +3,12 @@
 import datetime as dt
 
 import pytest
+from scipy.stats import beta
 
 from accounts.models import Role
 from surveys.models import CallingRegion, Confirmation, SeasonMark, Species
+from surveys.publishing.hints import hint_cells
+from surveys.publishing.listening_tables import HINT_ERRORS
 from surveys.sound.hearing_errors import Share
 from surveys.visits import verbs
 from surveys.visits.blind.answering import answer_blindly
@@ -251,6 +254,20 @@ def test_what_is_unlike_the_hint_is_heard_first(coordinator, record, refer, visi
         call = period.calls.create(species=on_sheet, index=1, counts_in_trends=True)
         assert next_recording(coordinator) == oldest
         call.delete()
+
+
+def test_a_publication_tells_how_often_hints_were_right(program, record, refer, heard):
+    assert list(hint_cells(program, 2024)) == []
+    refer()
+    heard(record(), {PEEPER: 2}, {PEEPER: 1})
+    heard(record(), {TOAD: 1}, {TOAD: 1})
+    (cells,) = hint_cells(program, 2024)
+    told = dict(zip(HINT_ERRORS.header, cells, strict=True))
+    low, high = told.pop("wrong_low"), told.pop("wrong_high")
+    assert told == {"season_year": 2024, "recordings": 2, "hinted": 2, "wrong": 1}
+    # One of two by the prior of Jeffreys: quantiles of the beta distribution of 1.5 and 1.5.
+    assert (low, high) == pytest.approx(beta.interval(0.95, 1.5, 1.5), rel=1e-9)
+    assert list(hint_cells(program, 2023)) == []
 
 
 def test_members_see_how_often_hints_were_right(client_for, observer, record, refer, heard):
