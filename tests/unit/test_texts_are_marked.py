@@ -43,6 +43,7 @@ NOT_SHOWN = (
     "surveys/publishing/cells.py",
     "surveys/publishing/wetland_tables.py",
     "surveys/publishing/sighting_tables.py",
+    "surveys/publishing/listening_tables.py",
 )
 PYTHON = [
     path
