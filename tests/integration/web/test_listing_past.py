@@ -62,3 +62,14 @@ def test_after_the_last_visit_nothing_is_asked(client, program):
         client.post(edit, {"sensitivity": "0", "listed_from": night, "seen": seen})
         entry.refresh_from_db()
         assert entry.listed_from.isoformat() == becomes
+
+
+def test_a_visit_on_its_first_night_has_its_zeros_already(client, program):
+    address = reverse("web:program_own_species_add", args=[program.slug])
+    client.post(address, OWN | {"listed_from": f"{NIGHT}", "listened": "on"})
+    entry = program.checklist.get()
+    edit = reverse("web:program_entry", args=[program.slug, entry.pk])
+    seen = client.get(edit).context["form"].seen_text
+    client.post(edit, {"sensitivity": "0", "listed_from": "2024-04-01", "seen": seen})
+    entry.refresh_from_db()
+    assert entry.listed_from == dt.date(2024, 4, 1)

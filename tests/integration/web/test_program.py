@@ -718,6 +718,21 @@ class TestChecklist:
         stale = page.post(address, data | {"species": []})
         assert "while you had this page open" in text_of(stale)
 
+    def test_the_table_asks_before_silence_becomes_zeros(
+        self, program, page, upper_midwest, observer
+    ):
+        make_accepted_visit(make_route(program), observer.person, night=dt.date(2024, 4, 2))
+        address = url("program_checklist_table", program)
+        form = page.get(address).context["form"]
+        data = untouched(form) | {"species": form["species"].value()[:2], "listed_from": ""}
+        data |= seen(page, address)
+        asked = text_of(page.post(address, data))
+        assert "Silence on 1 past visit would become a zero" in asked
+        assert "Observers listened for it on those visits" in asked
+        assert not program.checklist.exists()
+        page.post(address, data | {"listened": "on"})
+        assert program.checklist.count() == 2
+
     def test_no_species_checked(self, program, page, upper_midwest):
         address = url("program_checklist_table", program)
         data = untouched(page.get(address).context["form"]) | {"species": []}
