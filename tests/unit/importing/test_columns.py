@@ -56,6 +56,7 @@ def guessed(header: str, *cells: str, unit: str = "C") -> str:
         ("pseudacris_crucifer", "species:pseudacris-crucifer"),
         ("wood frog (index)", "species:lithobates-sylvaticus"),
         ("Moon phase", "ignore"),
+        ("Mud frog", "ignore"),
     ],
 )
 def test_headers(header, code):
