@@ -32,7 +32,7 @@ from tests.support.ugly_files import LEAVE_OUT, UglyFile, ugly_files
 
 pytestmark = pytest.mark.django_db(transaction=True)
 _AGAIN = "imported before"
-# 12,911 rows took 133 clicks, 379 s of a hand and 241 s of a machine that did much besides.
+# 12,911 rows took 130 clicks, 362 s of a hand and 265 s of a machine that did much besides.
 MOST_CLICKS, MOST_MINUTES = 150, 15
 # Of answers to the problems of one file.
 MOST_ROUNDS = 5
