@@ -7,12 +7,17 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from surveys.sound.calls import Call, tempo
+from surveys.sound.measures import BandMeasures
 
 # Fewer reference calls say too little of how much the males of a species differ.
 LEAST_REFERENCES = 3
 # Males differ by 3.5 % in pitch and 5 % in pulse rate, from memory; a handful of them lie within
 # twice that of the others.
 PITCH_SLACK, RATE_SLACK = 0.08, 0.12
+# Notes last longer in the cold, and longer in some males than in others.
+NOTE_FACTOR = 1.7
+# Of the pitch.
+RISE_SLACK = 0.015
 # The air at the stop is not the air at the frog.
 CELSIUS_SLACK = 3.0
 # Of a pulse rate that rests on memory.
@@ -25,22 +30,30 @@ Limits = tuple[float, float]
 @dataclass(frozen=True, kw_only=True)
 class Sample:
     """A reference call as measured: between what pitches it is strongest, its `pulse_rate` a second
-    or None for whole notes, at `celsius`, None where it is not known."""
+    or None for whole notes, at `celsius`, None where it is not known. `note_s` is the usual length
+    of a note in seconds and `rise` the share of its pitch by which it rises, None where they could
+    not be measured."""
 
     pitch_hz: Limits
     pulse_rate: float | None
     celsius: float | None
+    note_s: float | None = None
+    rise: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
 class CallRange:
     """What is known of a species: its pitch in Hz and its pulse rate a second at 20 °C, None for
-    whole notes. `of_any_rate`: nothing is known of its pulses. `references` is the number of
-    reference calls behind it, 0 where it rests on memory. `listed`: on the checklist."""
+    whole notes. `note_s` and `rise`: how long its notes last and by what share of their pitch they
+    rise, None where that is not known. `of_any_rate`: nothing is known of its pulses. `references`
+    is the number of reference calls behind it, 0 where it rests on memory. `listed`: on the
+    checklist."""
 
     species: str
     pitch_hz: Limits
     pulse_rate: Limits | None
+    note_s: Limits | None = None
+    rise: Limits | None = None
     of_any_rate: bool = False
     references: int = 0
     listed: bool = True
@@ -54,6 +67,17 @@ class CallRange:
             low * tempo(celsius - CELSIUS_SLACK, _USUAL_CELSIUS),
             high * tempo(celsius + CELSIUS_SLACK, _USUAL_CELSIUS),
         )
+
+
+def sample_of(band: BandMeasures, celsius: float | None) -> Sample:
+    """What the clearest band of a reference call says."""
+    return Sample(
+        pitch_hz=band.pitches,
+        pulse_rate=band.pulse_rate,
+        celsius=celsius,
+        note_s=band.note_s,
+        rise=band.rise,
+    )
 
 
 def measured_range(species: str, samples: Sequence[Sample], *, listed: bool) -> CallRange | None:
@@ -79,10 +103,14 @@ def measured_range(species: str, samples: Sequence[Sample], *, listed: bool) -> 
         for one in used
         if one.pulse_rate is not None and one.celsius is not None
     ]
+    lengths = [one.note_s for one in used if one.note_s is not None]
+    rises = [one.rise for one in used if one.rise is not None]
     return CallRange(
         species=species,
         pitch_hz=_widened([edge for one in used for edge in one.pitch_hz], PITCH_SLACK),
         pulse_rate=_widened(rates, RATE_SLACK) if rates else None,
+        note_s=(min(lengths) / NOTE_FACTOR, max(lengths) * NOTE_FACTOR) if lengths else None,
+        rise=(min(rises) - RISE_SLACK, max(rises) + RISE_SLACK) if rises else None,
         references=len(used),
         listed=listed,
     )

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from surveys.sound.call_ranges import CallRange
+from surveys.sound.call_ranges import CallRange, Limits
 from surveys.sound.measures import BandMeasures
 
 # Engines and voices are pulses of one rate in several bands.
@@ -31,6 +31,7 @@ class Silence(StrEnum):
     NO_TEMPERATURE = "no_temperature"
     ENGINE = "engine"
     FEW_WHISTLES = "few_whistles"
+    ENDLESS = "endless"
     NOTHING_FITS = "nothing_fits"
     UNPROVEN = "unproven"
     NOT_LISTED = "not_listed"
@@ -88,6 +89,8 @@ def _hint(band: BandMeasures, known: Sequence[CallRange], celsius: float | None)
         return Hint(silence=Silence.NO_TEMPERATURE)
     if band.pulse_rate is None and not _is_whistle(band):
         return Hint(silence=Silence.FEW_WHISTLES)
+    if band.pulse_rate is not None and not band.note_count:
+        return Hint(silence=Silence.ENDLESS)
     fitting = [one for one in known if _fits(one, band, celsius)]
     strangers = _species(one for one in fitting if not one.listed)
     if strangers:
@@ -108,6 +111,10 @@ def _fits(known: CallRange, band: BandMeasures, celsius: float | None) -> bool:
     lowest, highest = band.pitches
     if lowest < low * (1 - band.pitch_error) or highest > high * (1 + band.pitch_error):
         return False
+    # Where several call at once, notes run into one another.
+    rise = None if band.several else band.rise
+    if _is_outside(known.note_s, band.note_s) or _is_outside(known.rise, rise):
+        return False
     if known.of_any_rate:
         return True
     if band.pulse_rate is None or celsius is None:
@@ -117,6 +124,10 @@ def _fits(known: CallRange, band: BandMeasures, celsius: float | None) -> bool:
         return False
     slowest, fastest = rates[0] * (1 - band.rate_error), rates[1] * (1 + band.rate_error)
     return slowest <= band.pulse_rate <= fastest
+
+
+def _is_outside(limits: Limits | None, value: float | None) -> bool:
+    return limits is not None and value is not None and not limits[0] <= value <= limits[1]
 
 
 def _is_whistle(band: BandMeasures) -> bool:

@@ -12,7 +12,13 @@ from typing import Any
 
 from surveys.models import ChecklistEntry, Program, ReferenceCall, Species
 from surveys.programs.in_force import entries_listed
-from surveys.sound.call_ranges import CallRange, Sample, measured_range, remembered_ranges
+from surveys.sound.call_ranges import (
+    CallRange,
+    Sample,
+    measured_range,
+    remembered_ranges,
+    sample_of,
+)
 from surveys.sound.calls import call_of
 from surveys.sound.hint import Hint, hints
 from surveys.sound.measures import BandMeasures
@@ -108,11 +114,7 @@ class KnownCalls:
 
     def _samples(self, code: str, without: uuid.UUID | None) -> list[Sample]:
         return [
-            Sample(
-                pitch_hz=bands[0].pitches,
-                pulse_rate=bands[0].pulse_rate,
-                celsius=reference.air_celsius,
-            )
+            sample_of(bands[0], reference.air_celsius)
             for reference in self._references[code]
             if without is None or reference.recording_id != without
             for bands in [stored_bands(reference.measures)]

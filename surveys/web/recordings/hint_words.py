@@ -32,6 +32,9 @@ _SILENT = {
     Silence.FEW_WHISTLES: gettext_noop(
         "No hint: a whistle needs {whistles} notes that rise and are alike."
     ),
+    Silence.ENDLESS: gettext_noop(
+        "No hint: it neither begins nor ends in this part, as the trills of many insects."
+    ),
     Silence.NOTHING_FITS: gettext_noop("No hint: no species fits."),
     Silence.UNPROVEN: gettext_noop(
         "No hint: {species} may sound like this too, with fewer than {references} reference calls."

@@ -1,5 +1,7 @@
 """What a hint names, and what keeps it silent."""
 
+from dataclasses import replace
+
 import pytest
 
 from surveys.sound.call_ranges import CallRange, Sample, measured_range, remembered_ranges
@@ -52,6 +54,28 @@ def test_what_pulses_has_no_hint_without_a_temperature():
 def test_a_whistle_needs_many_notes_that_rise_and_are_alike(fields):
     assert hint(band(**fields), PEEPER).silence is Silence.FEW_WHISTLES
     assert hint(band(), PEEPER).species == ("peeper",)
+
+
+def test_pulses_without_beginning_and_end_are_no_call():
+    trill = band(pulse_rate=16.0, note_count=0)
+    assert hint(trill, BOREAL).silence is Silence.ENDLESS
+    assert hint(band(pulse_rate=16.0, note_count=1), BOREAL).species == ("boreal",)
+
+
+def test_notes_last_as_long_as_in_the_reference_calls():
+    short = replace(PEEPER, note_s=(0.1, 0.3))
+    assert hint(band(note_s=0.2), short).species == ("peeper",)
+    for length in (0.05, 0.4):
+        assert hint(band(note_s=length), short).silence is Silence.NOTHING_FITS
+    assert hint(band(note_s=None), short).species == ("peeper",)
+
+
+def test_notes_of_one_caller_rise_as_in_the_reference_calls():
+    rising = replace(BOREAL, rise=(0.03, 0.07))
+    heard = {"pulse_rate": 16.0, "rise": 0.0}
+    assert hint(band(**heard), rising).silence is Silence.NOTHING_FITS
+    assert hint(band(**heard | {"rise": 0.05}), rising).species == ("boreal",)
+    assert hint(band(**heard, several=True), rising).species == ("boreal",)
 
 
 def test_species_that_sound_alike_are_named_together_but_not_too_many():
@@ -119,6 +143,12 @@ def test_a_range_of_reference_calls_is_that_at_twenty_degrees():
     known = measured_range("boreal", samples, listed=True)
     assert known.pulse_rate == pytest.approx((20 * 0.88, 20 * 1.12))
     assert known.pitch_hz == pytest.approx((2700 * 0.92, 2700 * 1.08))
+    assert known.note_s is None
+    longer = [
+        replace(one, note_s=length) for one, length in zip(samples, (1.0, 0.8, None), strict=True)
+    ]
+    lengths = measured_range("boreal", longer, listed=True).note_s
+    assert lengths == pytest.approx((0.8 / 1.7, 1.7))
     # Its pulses could not be measured, or it has no temperature: it says nothing.
     unmeasured = Sample(pitch_hz=(3500, 3500), pulse_rate=None, celsius=10)
     unknown = Sample(pitch_hz=(3500, 3500), pulse_rate=20, celsius=None)

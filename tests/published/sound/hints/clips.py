@@ -22,6 +22,7 @@ from surveys.sound.call_ranges import (
     Sample,
     measured_range,
     remembered_ranges,
+    sample_of,
 )
 from surveys.sound.calls import calls
 from surveys.sound.measures import measure
@@ -273,8 +274,7 @@ def _references(code: str) -> tuple[Sample, ...]:
         seed = _REFERENCE_SEED + int(rng.integers(2**20))
         scene = Scene(voices=[(_male(rng, code), 1)], celsius=celsius, seconds=SECONDS, seed=seed)
         found.extend(
-            Sample(pitch_hz=band.pitches, pulse_rate=band.pulse_rate, celsius=celsius)
-            for band in measure(_wave(samples_of(scene))).bands[:1]
+            sample_of(band, celsius) for band in measure(_wave(samples_of(scene))).bands[:1]
         )
     return tuple(found)
 

@@ -28,6 +28,8 @@ animal stands behind these sounds, so real recordings will do worse. Code of `su
 {code}.
 """
 _PART = 50
+# With other seeds, limits of the hint were set.
+_HELD_OUT = 20261202
 
 
 @dataclass
@@ -53,7 +55,7 @@ def count(name: str, clips: range) -> Counts:
     made = CLASSES[name]
     counts = Counts()
     for number in clips:
-        rng = np.random.default_rng([number, *name.encode()])
+        rng = np.random.default_rng([_HELD_OUT, number, *name.encode()])
         where = program(rng)
         clip = made(rng, where)
         found = hints(measure(clip.wave).bands, where.known(), clip.celsius)
