@@ -32,6 +32,7 @@ class Silence(StrEnum):
     ENGINE = "engine"
     FEW_WHISTLES = "few_whistles"
     ENDLESS = "endless"
+    NOT_COUNTED = "not_counted"
     NOTHING_FITS = "nothing_fits"
     UNPROVEN = "unproven"
     NOT_LISTED = "not_listed"
@@ -66,7 +67,8 @@ def hints(
     Examples
     --------
     >>> band = BandMeasures(
-    ...     low_hz=2500, high_hz=2900, pitch_hz=2700, pulse_rate=18, note_s=0.9, several=False
+    ...     low_hz=2500, high_hz=2900, pitch_hz=2700, pulse_rate=18, note_s=0.9, several=False,
+    ...     note_count=9, rise=0.05, note_spread=0.2,
     ... )
     >>> boreal = CallRange(
     ...     species="boreal", pitch_hz=(2400, 3100), pulse_rate=(20, 27), references=3
@@ -87,6 +89,8 @@ def _hint(band: BandMeasures, known: Sequence[CallRange], celsius: float | None)
         return Hint(silence=Silence.NO_PITCH)
     if band.pulse_rate is not None and celsius is None:
         return Hint(silence=Silence.NO_TEMPERATURE)
+    if band.note_count is None:
+        return Hint(silence=Silence.NOT_COUNTED)
     if band.pulse_rate is None and not _is_whistle(band):
         return Hint(silence=Silence.FEW_WHISTLES)
     if band.pulse_rate is not None and not band.note_count:
@@ -132,7 +136,8 @@ def _is_outside(limits: Limits | None, value: float | None) -> bool:
 
 def _is_whistle(band: BandMeasures) -> bool:
     return (
-        band.note_count >= LEAST_WHISTLES
+        band.note_count is not None
+        and band.note_count >= LEAST_WHISTLES
         and band.rise is not None
         and band.rise >= _LEAST_RISE
         and band.note_spread is not None

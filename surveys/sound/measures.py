@@ -48,7 +48,8 @@ _FEW_NOTES = 2
 class BandMeasures:
     """A band in Hz; `pitch_hz` is its strongest pitch, `pulse_rate` in pulses a second, `note_s`
     the usual length of a note in seconds. `several`: more than one caller, as far as can be told,
-    so that the wider limits hold. `note_count` whole notes were heard; from its first to its last
+    so that the wider limits hold. `note_count` whole notes were heard, None in measures from before
+    they were counted; from its first to its last
     half a note rises by `rise` of its pitch, and nine notes in ten differ in length by no more than
     `note_spread` of the usual one, both None without notes."""
 
@@ -58,7 +59,7 @@ class BandMeasures:
     pulse_rate: float | None
     note_s: float | None
     several: bool
-    note_count: int = 0
+    note_count: int | None = None
     rise: float | None = None
     note_spread: float | None = None
 

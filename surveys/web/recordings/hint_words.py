@@ -35,6 +35,9 @@ _SILENT = {
     Silence.ENDLESS: gettext_noop(
         "No hint: it neither begins nor ends in this part, as the trills of many insects."
     ),
+    Silence.NOT_COUNTED: gettext_noop(
+        "No hint: this was measured before notes were counted. Measure the part again."
+    ),
     Silence.NOTHING_FITS: gettext_noop("No hint: no species fits."),
     Silence.UNPROVEN: gettext_noop(
         "No hint: {species} may sound like this too, with fewer than {references} reference calls."

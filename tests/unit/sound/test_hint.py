@@ -56,6 +56,12 @@ def test_a_whistle_needs_many_notes_that_rise_and_are_alike(fields):
     assert hint(band(), PEEPER).species == ("peeper",)
 
 
+def test_measures_from_before_notes_were_counted_have_no_hint():
+    for rate in (None, 16.0):
+        old = band(pulse_rate=rate, note_count=None, rise=None, note_spread=None)
+        assert hint(old, PEEPER, BOREAL).silence is Silence.NOT_COUNTED
+
+
 def test_pulses_without_beginning_and_end_are_no_call():
     trill = band(pulse_rate=16.0, note_count=0)
     assert hint(trill, BOREAL).silence is Silence.ENDLESS
@@ -144,6 +150,11 @@ def test_a_range_of_reference_calls_is_that_at_twenty_degrees():
     assert known.pulse_rate == pytest.approx((20 * 0.88, 20 * 1.12))
     assert known.pitch_hz == pytest.approx((2700 * 0.92, 2700 * 1.08))
     assert known.note_s is None
+    rising = [
+        replace(one, rise=share) for one, share in zip(samples, (0.02, 0.05, None), strict=True)
+    ]
+    rise = measured_range("boreal", rising, listed=True).rise
+    assert rise == pytest.approx((0.005, 0.065))
     longer = [
         replace(one, note_s=length) for one, length in zip(samples, (1.0, 0.8, None), strict=True)
     ]
