@@ -13,7 +13,7 @@ from django.http import Http404
 
 from accounts.access import Permission, require
 from accounts.models import AccessToken, Invitation, Membership, Person, Role, SecurityAct
-from accounts.past_observers import forget_merged
+from accounts.past_observers import forget_credits, forget_merged
 from surveys.language import gettext, said
 from surveys.models import CheckIn, CheckInContact, PracticeAnswer
 
@@ -34,7 +34,7 @@ def erase(member: Membership, membership_id: int) -> str:
         raise Http404(gettext("There is no such person in this program."))
     person = membership.person
     _check(member, membership, person)
-    email = person.email
+    email, former_name = person.email, person.name
     person.name = said("Observer {number}", number=person.pk)
     person.email = None
     person.is_active = False
@@ -43,6 +43,7 @@ def erase(member: Membership, membership_id: int) -> str:
     person.save()
     person.memberships.update(active=False, trained_on=None, trained_until=None, exact_places=False)
     forget_merged(person.memberships.all())
+    forget_credits(person.memberships.select_related("person"), former_name)
     for one in person.memberships.all():
         one.absences.all().delete()
         one.help_offers.all().delete()

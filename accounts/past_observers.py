@@ -7,10 +7,12 @@ visits.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from typing import Any
 
 import pghistory
+import pgtrigger
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Count, ProtectedError, Q, QuerySet
@@ -20,13 +22,17 @@ from pghistory.models import Context
 
 from accounts.access import Permission, require
 from accounts.models import Membership, Person, Role
-from surveys.language import gettext, said
+from surveys.language import gettext, gettext_noop, said
 from surveys.models import Program, ReviewStep, Source, Step, Visit
 
 LONGEST_NAME = 120
 # In the context of the history.
 _MERGED, _INTO = "merged", "merged_into"
 _BATCH = 1000
+# What the history of a visit says once it is credited to another person.
+_CREDITED = gettext_noop("Observer: {name}, before {before}.")
+_CREDITED_NOTE = re.compile(r"Observer: (?P<name>.+), before (?P<before>.+)\.")
+_STEPS = "surveys.ReviewStep:never_changes"
 
 
 def past_observers_of(member: Membership) -> QuerySet[Membership]:
@@ -149,6 +155,28 @@ def forget_merged(members: Iterable[Membership]) -> None:
         context.save(update_fields=["metadata"])
 
 
+def forget_credits(members: Iterable[Membership], name: str) -> None:
+    """The `name` that these had until now, and those that were merged into them, in what
+    `_credit` wrote: whoever is no longer of the program goes by the new name."""
+    for member in members:
+        steps = ReviewStep.objects.filter(
+            Q(note__contains=name) | Q(visit__observer=member.person_id),
+            visit__route__program=member.program_id,
+            step=Step.CORRECTED,
+        )
+        known = set(_members(member.program).values_list("person__name", flat=True)) - {name}
+        for step in steps:
+            written = _CREDITED_NOTE.fullmatch(step.note)
+            if written is None:
+                continue
+            names = {
+                at: told if told in known else member.person.name
+                for at, told in written.groupdict().items()
+            }
+            with pgtrigger.ignore(_STEPS):
+                ReviewStep.objects.filter(pk=step.pk).update(note=said(_CREDITED, **names))
+
+
 def check_past_observer(program: Program, membership_id: int) -> Person:
     """Whom an invitation is for. Raises Http404, ValidationError."""
     return _of_the_past(_members(program), membership_id).person
@@ -208,7 +236,7 @@ def _credit(visits: QuerySet[Visit], person: Person, *, by: Person) -> int:
                 by=by,
                 at=now,
                 revision=revision,
-                note=said("Observer: {name}, before {before}.", name=person.name, before=before),
+                note=said(_CREDITED, name=person.name, before=before),
             )
             for pk, revision, before in rows
         ],

@@ -9,6 +9,7 @@ from allauth.account.models import EmailAddress
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import Http404
 from django.urls import reverse
+from django.utils import timezone
 
 from accounts import erasing, invitations, people
 from accounts.models import Invitation, Membership, Person, Role
@@ -19,10 +20,16 @@ from accounts.past_observers import (
     past_observers_of,
     rename,
 )
-from surveys.models import Visit
+from surveys.models import ReviewStep, Step, Visit
 from surveys.visits import verbs
 from surveys.visits.exceptions import NoAccount
-from tests.support.builders import make_accepted_visit, make_member, make_program, make_route
+from tests.support.builders import (
+    make_accepted_visit,
+    make_member,
+    make_person,
+    make_program,
+    make_route,
+)
 
 pytestmark = pytest.mark.django_db
 SITE = "https://example.org/"
@@ -174,6 +181,38 @@ def test_an_erased_person_is_a_number(program, coordinator, past, client):
     assert not Invitation.objects.filter(email=email).exists()
     assert Visit.objects.filter(observer=person).count() == 1
     assert not client.login(email=email, password="quiet-water-at-dusk")
+
+
+def test_the_history_of_visits_forgets_an_erased_person_and_who_was_merged_into_them(
+    program, coordinator, past
+):
+    """Free text of a coordinator stays, as what others wrote does, and so do living people."""
+    wren, linden = past["Wren Oakley"], past["Linden Harrow"]
+    alder = make_member(program)
+    make_member(program, person=make_person("Wren Oakley"))  # Somebody else of that name.
+    add_past_observers(coordinator, ["L. Harrow"])
+    between = program.memberships.get(person__name="L. Harrow")
+    handed = wren.person.visits.first()
+    wrote = "Observer: Wren Oakley said so."
+    ReviewStep.objects.create(
+        visit=handed,
+        step=Step.CORRECTED,
+        by=alder.person,
+        at=timezone.now(),
+        revision=1,
+        note=wrote,
+    )
+    hand_over(coordinator, wren.pk, into=alder.pk)
+    of_linden = linden.person.visits.get()
+    merge(coordinator, linden.pk, into=between.pk)
+    merge(coordinator, between.pk, into=wren.pk)
+    number = erasing.erase(coordinator, wren.pk)
+
+    def notes(visit):
+        return [step.note for step in visit.steps.filter(step=Step.CORRECTED)]
+
+    assert notes(of_linden) == [f"Observer: {number}, before {number}."] * 2
+    assert notes(handed) == [wrote, f"Observer: {alder.person.name}, before {number}."]
 
 
 def test_who_cannot_be_erased(program, coordinator):
