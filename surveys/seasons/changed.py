@@ -67,11 +67,14 @@ def silent_pairs(
 ) -> dict[Pair, tuple[int, ...]]:
     """Routes and species that are silent this year, with the years before in which they were
     heard: at least two of the last five on which the route was listened on. Only the windows of
-    this year are looked at: in fall nobody misses the species of spring."""
+    this year are looked at: in fall nobody misses the species of spring. Where none of them has
+    been used before, as after windows were renamed, all are."""
     found = {}
     for pair in silent:
         on_route = listened.get(pair[0], ())
         windows = {window for one, window in on_route if one == year}
+        known = {window for one, window in on_route if one < year}
+        windows = windows if windows & known else known
         before = {one for one, window in on_route if one < year and window in windows}
         calls = {one for one, window in heard.get(pair, ()) if window in windows}
         years = tuple(one for one in sorted(before)[-YEARS_BEFORE:] if one in calls)

@@ -43,6 +43,12 @@ def test_only_windows_of_this_season_are_compared():
     assert silent_pairs(2024, {PAIR}, heard, some) == {PAIR: (2016, 2021)}
 
 
+def test_after_windows_were_renamed_all_are_compared():
+    heard = {PAIR: in_window("May", {2021, 2022})}
+    listened = {1: in_window("May", range(2020, 2024)) | in_window("Window 2", {2024})}
+    assert silent_pairs(2024, {PAIR}, heard, listened) == {PAIR: (2021, 2022)}
+
+
 def test_new_on_a_route_that_was_listened_on_before():
     listened = {1: in_window("May", {2020, 2024}), 2: in_window("May", {2024})}
     heard = {
