@@ -7,7 +7,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from surveys.sound.calls import Call, tempo
-from surveys.sound.measures import BandMeasures
+from surveys.sound.measured import BandMeasures
 
 # Fewer reference calls say too little of how much the males of a species differ.
 LEAST_REFERENCES = 3

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from surveys.sound.call_ranges import CallRange, Limits
-from surveys.sound.measures import BandMeasures
+from surveys.sound.measured import BandMeasures
 
 # Engines and voices are pulses of one rate in several bands.
 _ENGINE_RATE, _SAME_RATE = 55.0, 0.08

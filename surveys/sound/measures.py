@@ -7,11 +7,12 @@ wide as a comb of lines, its strongest line says little and only the range is to
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from surveys.sound.bands import LOWEST_HZ, Band, bands
+from surveys.sound.measured import BandMeasures, Measures
 from surveys.sound.notes import (
     ENVELOPE_HZ,
     Envelope,
@@ -29,8 +30,6 @@ from surveys.sound.waves import RATE_HZ, Samples, Wave
 # What is measured in one piece.
 LONGEST_S = 20.0
 SHORTEST_S = 0.1
-PITCH_ERROR = {"one": 0.02, "several": 0.06}
-RATE_ERROR = {"one": 0.01, "several": 0.08}
 NOTE_ERROR = 0.2
 # Wider than this share of its pitch, a band has no one pitch; a low one may have this many Hz.
 _WIDEST, _WIDEST_HZ = 0.12, 180.0
@@ -42,53 +41,6 @@ _MOST_LEFT = 0.3
 _ONE_PITCH, _ONE_LENGTH = 0.02, 1.25
 _LEAST_NOTES = 3
 _FEW_NOTES = 2
-
-
-@dataclass(frozen=True, kw_only=True)
-class BandMeasures:
-    """A band in Hz; `pitch_hz` is its strongest pitch, `pulse_rate` in pulses a second, `note_s`
-    the usual length of a note in seconds. `several`: more than one caller, as far as can be told,
-    so that the wider limits hold. `note_count` whole notes were heard, None in measures from before
-    they were counted; from its first to its last
-    half a note rises by `rise` of its pitch, and nine notes in ten differ in length by no more than
-    `note_spread` of the usual one, both None without notes."""
-
-    low_hz: float
-    high_hz: float
-    pitch_hz: float | None
-    pulse_rate: float | None
-    note_s: float | None
-    several: bool
-    note_count: int | None = None
-    rise: float | None = None
-    note_spread: float | None = None
-
-    @property
-    def pitches(self) -> tuple[float, float]:
-        """Its pitch, or where it has no one pitch, its edges."""
-        if self.pitch_hz is None:
-            return self.low_hz, self.high_hz
-        return self.pitch_hz, self.pitch_hz
-
-    @property
-    def pitch_error(self) -> float:
-        """Share of the pitch."""
-        return PITCH_ERROR["several" if self.several else "one"]
-
-    @property
-    def rate_error(self) -> float:
-        """Share of the pulse rate."""
-        return RATE_ERROR["several" if self.several else "one"]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Measures:
-    """What was measured from `begin_s` to `end_s`, the clearest band first; none where nothing
-    stands out."""
-
-    begin_s: float
-    end_s: float
-    bands: tuple[BandMeasures, ...]
 
 
 def measure(

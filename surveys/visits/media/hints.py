@@ -21,7 +21,7 @@ from surveys.sound.call_ranges import (
 )
 from surveys.sound.calls import call_of
 from surveys.sound.hint import Hint, hints
-from surveys.sound.measures import BandMeasures
+from surveys.sound.measured import BandMeasures
 from surveys.visits.media.references import kept_references
 
 _FIELDS = tuple(BandMeasures.__dataclass_fields__)

@@ -10,7 +10,8 @@ from surveys.bounded import RefusedError
 from surveys.language import gettext_noop
 from surveys.sound.decoding import MOST_SECONDS, UnreadableError, decode
 from surveys.sound.encoding import encoded
-from surveys.sound.measures import Measures, measure, measure_clearest
+from surveys.sound.measured import Measures
+from surveys.sound.measures import measure, measure_clearest
 from surveys.sound.picture import spectrogram_png, waveform, waveform_png
 from surveys.sound.seekable import seekable_copy
 from surveys.sound.spectrogram import spectrogram

@@ -7,7 +7,8 @@ import pytest
 from surveys.sound.call_ranges import CallRange, Sample, measured_range, remembered_ranges
 from surveys.sound.calls import call_of, tempo
 from surveys.sound.hint import MOST_NAMED, Hint, Silence, hints
-from surveys.sound.measures import BandMeasures, measure
+from surveys.sound.measured import BandMeasures
+from surveys.sound.measures import measure
 from tests.support.callers import Caller, sung
 from tests.support.for_each import for_each
 

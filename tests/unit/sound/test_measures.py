@@ -10,14 +10,8 @@ import numpy as np
 import pytest
 
 from surveys.sound.bands import bands
-from surveys.sound.measures import (
-    LONGEST_S,
-    PITCH_ERROR,
-    RATE_ERROR,
-    Measures,
-    measure,
-    measure_clearest,
-)
+from surveys.sound.measured import PITCH_ERROR, RATE_ERROR, Measures
+from surveys.sound.measures import LONGEST_S, measure, measure_clearest
 from surveys.sound.waves import RATE_HZ, Wave
 from tests.support.callers import Caller, sung
 
