@@ -31,7 +31,11 @@ _MERGED, _INTO = "merged", "merged_into"
 _BATCH = 1000
 # What the history of a visit says once it is credited to another person.
 _CREDITED = gettext_noop("Observer: {name}, before {before}.")
-_CREDITED_NOTE = re.compile(r"Observer: (?P<name>.+), before (?P<before>.+)\.")
+_CREDITED_NOTE = re.compile(
+    re.escape(_CREDITED)
+    .replace(r"\{name\}", "(?P<name>.+)")
+    .replace(r"\{before\}", "(?P<before>.+)")
+)
 _STEPS = "surveys.ReviewStep:never_changes"
 
 

@@ -136,8 +136,7 @@ def _is_outside(limits: Limits | None, value: float | None) -> bool:
 
 def _is_whistle(band: BandMeasures) -> bool:
     return (
-        band.note_count is not None
-        and band.note_count >= LEAST_WHISTLES
+        (band.note_count or 0) >= LEAST_WHISTLES
         and band.rise is not None
         and band.rise >= _LEAST_RISE
         and band.note_spread is not None

@@ -14,9 +14,9 @@ class BandMeasures:
     """A band in Hz; `pitch_hz` is its strongest pitch, `pulse_rate` in pulses a second, `note_s`
     the usual length of a note in seconds. `several`: more than one caller, as far as can be told,
     so that the wider limits hold. `note_count` whole notes were heard, None in measures from before
-    they were counted; from its first to its last
-    half a note rises by `rise` of its pitch, and nine notes in ten differ in length by no more than
-    `note_spread` of the usual one, both None without notes."""
+    they were counted; from its first to its last half a note rises by `rise` of its pitch, and nine
+    notes in ten differ in length by no more than `note_spread` of the usual one, both None without
+    notes."""
 
     low_hz: float
     high_hz: float

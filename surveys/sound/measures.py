@@ -7,6 +7,7 @@ wide as a comb of lines, its strongest line says little and only the range is to
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -87,18 +88,19 @@ def _measured(samples: Samples, band: Band) -> BandMeasures:
     inside = filtered(samples, band)
     amplitude = envelope(inside)
     heard = notes(amplitude)
-    several = _are_several(inside, heard)
+    whole = [note for note in heard if note.whole]
+    several = _are_several(inside, whole)
     wide = band.high_hz - band.low_hz > max(_WIDEST * band.top_hz, _WIDEST_HZ)
     return BandMeasures(
         low_hz=band.low_hz,
         high_hz=band.high_hz,
         pitch_hz=None if wide else band.top_hz,
         pulse_rate=_pulse_rate(inside, amplitude, heard, several=several),
-        note_s=None if several else _note_length(heard),
+        note_s=None if several else _note_length(whole),
         several=several,
-        note_count=sum(note.whole for note in heard),
-        rise=_rise(inside, heard),
-        note_spread=_note_spread(heard),
+        note_count=len(whole),
+        rise=_rise(inside, whole),
+        note_spread=_note_spread(whole),
     )
 
 
@@ -129,33 +131,31 @@ def _rate(inside: Inside, amplitude: Envelope, note: Note, *, several: bool) -> 
     return None if beats(_part(inside, note), found.rate) else found.rate
 
 
-def _note_length(heard: tuple[Note, ...]) -> float | None:
-    lengths = [note.seconds for note in heard if note.whole]
+def _note_length(whole: Sequence[Note]) -> float | None:
+    lengths = [note.seconds for note in whole]
     return float(np.median(lengths)) if len(lengths) >= _LEAST_NOTES else None
 
 
-def _rise(inside: Inside, heard: tuple[Note, ...]) -> float | None:
+def _rise(inside: Inside, whole: Sequence[Note]) -> float | None:
     """The median over whole notes; below 0 where they fall."""
     found = []
-    for note in (note for note in heard if note.whole):
+    for note in whole:
         middle = (note.first + note.last) // 2
         first = _pitch(inside, replace(note, last=middle))
         found.append(_pitch(inside, replace(note, first=middle)) / first - 1)
     return float(np.median(found)) if found else None
 
 
-def _note_spread(heard: tuple[Note, ...]) -> float | None:
-    lengths = [note.seconds for note in heard if note.whole]
-    if not lengths:
+def _note_spread(whole: Sequence[Note]) -> float | None:
+    if not whole:
         return None
-    short, middle, long = np.quantile(lengths, (0.05, 0.5, 0.95))
+    short, middle, long = np.quantile([note.seconds for note in whole], (0.05, 0.5, 0.95))
     return float((long - short) / middle)
 
 
-def _are_several(inside: Inside, heard: tuple[Note, ...]) -> bool:
-    """Whether notes differ in pitch or length more than those of one caller would. One note, or
-    none that is whole, cannot tell: then the wider limits hold."""
-    whole = [note for note in heard if note.whole]
+def _are_several(inside: Inside, whole: Sequence[Note]) -> bool:
+    """Whether whole notes differ in pitch or length more than those of one caller would. One note,
+    or none, cannot tell: then the wider limits hold."""
     if len(whole) < _FEW_NOTES:
         return True
     pitches = [_pitch(inside, note) for note in whole]

@@ -23,6 +23,7 @@ from surveys.protocol import values
 from surveys.protocol.hours import needs_sunset
 from surveys.protocol.own_fields import OwnField
 from surveys.protocol.sky import sunset_of
+from surveys.visits.joint_entries import members_by_joint_entry
 from surveys.visits.sheet.cells import split
 from surveys.visits.sheet.reader import SheetReading
 
@@ -226,7 +227,8 @@ def species_catalog(species: Mapping[str, models.Species]) -> dict[str, str]:
     """
     names = {synonym.casefold(): row.code for row in species.values() for synonym in row.synonyms}
     shared = shared_synonyms(species.values())
-    members = _members_of_joint_entries(species) if shared else {}
+    joint_entries = [row.pk for row in species.values() if row.is_complex] if shared else []
+    members = members_by_joint_entry(joint_entries)
     for name, rows in shared.items():
         del names[name]
         joint = _joint_entry_of({row.code for row in rows}, members)
@@ -257,17 +259,7 @@ def split_names(species: Iterable[models.Species]) -> dict[str, list[str]]:
     }
 
 
-def _members_of_joint_entries(species: Mapping[str, models.Species]) -> dict[str, set[str]]:
-    """Codes of the members by the code of their joint entry."""
-    members: dict[str, set[str]] = defaultdict(set)
-    joint = [row.pk for row in species.values() if row.is_complex]
-    pairs = models.JointMember.objects.filter(joint__in=joint)
-    for code, member in pairs.values_list("joint__code", "member__code"):
-        members[code].add(member)
-    return members
-
-
-def _joint_entry_of(codes: set[str], members: Mapping[str, set[str]]) -> str | None:
+def _joint_entry_of(codes: set[str], members: Mapping[str, frozenset[str]]) -> str | None:
     """The joint entry that species of the same former name stand for."""
     for joint, of_joint in members.items():
         others = codes - {joint}

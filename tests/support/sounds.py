@@ -23,6 +23,7 @@ from surveys.models import (
     Species,
     Visit,
 )
+from surveys.visits.blind.waiting import SAMPLE_DIGITS
 from surveys.visits.media.files import storage_path
 from surveys.visits.media.recordings import (
     RecordingAnnouncement,
@@ -147,6 +148,14 @@ def keep(member: Membership, visit: Visit, content: bytes, **other: object) -> R
     add_piece(member, said.id, offset=0, content=io.BytesIO(content), length=len(content))
     assemble_recording(said.id)
     return Recording.objects.get(pk=said.id)
+
+
+def drawn(sampled: bool) -> uuid.UUID:
+    """An identifier in the random share, or outside of it."""
+    while True:
+        pk = uuid.uuid4()
+        if (hashlib.md5(str(pk).encode()).hexdigest()[0] in SAMPLE_DIGITS) is sampled:
+            return pk
 
 
 def stored_band(**fields: object) -> dict[str, object]:

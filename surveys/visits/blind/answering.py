@@ -19,7 +19,6 @@ from surveys.models import (
     BlindListening,
     CallIndex,
     Confirmation,
-    JointMember,
     Program,
     Recording,
     ReviewStep,
@@ -30,6 +29,7 @@ from surveys.models import (
 from surveys.visits.blind.verdict import Answer, verdict
 from surveys.visits.blind.waiting import may_listen, waiting_recordings
 from surveys.visits.exceptions import NotYours
+from surveys.visits.joint_entries import members_by_joint_entry
 from surveys.visits.loading import checklist_on
 from surveys.visits.refitting import refit_trends
 
@@ -127,19 +127,10 @@ def _conclude(listening: BlindListening, at: dt.datetime) -> None:
         for answer in listening.answers.prefetch_related("calls__species")
     ]
     program = listening.recording.visit.route.program
-    found = verdict(answers, members_by_joint_entry(program))
+    found = verdict(answers, members_by_joint_entry(Species.objects.known_to(program)))
     listening.agreed, listening.disputed = dict(found.agreed), list(found.disputed)
     listening.finished_at = at if found.finished else None
     listening.save()
-
-
-def members_by_joint_entry(program: Program) -> dict[str, frozenset[str]]:
-    """The codes of the species of each joint entry that the program knows, by its code."""
-    members: dict[str, set[str]] = {}
-    pairs = JointMember.objects.filter(joint__in=Species.objects.known_to(program))
-    for joint, member in pairs.values_list("joint__code", "member__code"):
-        members.setdefault(joint, set()).add(member)
-    return {joint: frozenset(codes) for joint, codes in members.items()}
 
 
 def _confirm_agreed(

@@ -9,12 +9,12 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from django.db.models import Count, Q
 
-from surveys.models import CallIndex, Program, Recording
+from surveys.models import CallIndex, Program, Recording, Species
 from surveys.sound.hearing_errors import Written
-from surveys.visits.blind.answering import members_by_joint_entry
 from surveys.visits.blind.verdict import AGREEING
 from surveys.visits.blind.waiting import in_sample
 from surveys.visits.confirmable import CONFIRMABLE
+from surveys.visits.joint_entries import members_by_joint_entry
 
 Place = tuple[uuid.UUID, int]
 
@@ -24,7 +24,7 @@ def checked_calls(program: Program, person: int, season_year: int | None = None)
     hear and are done with. In four queries."""
     recordings = _heard_again(program, person, season_year)
     sheets = _sheets({recording.visit_id for recording in recordings})
-    members = members_by_joint_entry(program)
+    members = members_by_joint_entry(Species.objects.known_to(program))
     return [
         call
         for recording in recordings

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 from django.db.models import Count, Q
 
-from surveys.models import BlindListening, Program, Recording
+from surveys.models import BlindListening, Program, Recording, Species
 from surveys.sound.hearing_errors import Share
-from surveys.visits.blind.answering import members_by_joint_entry
 from surveys.visits.blind.verdict import AGREEING
 from surveys.visits.confirmable import CONFIRMABLE
+from surveys.visits.joint_entries import members_by_joint_entry, with_members
 from surveys.visits.media.hints import KnownCalls, band_hints
 from surveys.visits.media.references import air_at
 
@@ -31,7 +31,7 @@ def hint_errors(program: Program) -> list[HintYear]:
     """By season year, the latest first. By the reference calls of today; a recording is not
     compared with those that were taken from it."""
     known = KnownCalls(program)
-    members = members_by_joint_entry(program)
+    members = members_by_joint_entry(Species.objects.known_to(program))
     counts: dict[int, list[bool | None]] = defaultdict(list)
     for recording in _heard_by_two(program):
         ranges = known.on(recording.visit.night, without=recording.pk)
@@ -76,16 +76,9 @@ def _is_wrong(
     members: Mapping[str, frozenset[str]],
 ) -> bool | None:
     """None where the hint named nothing, or only what one listener alone heard."""
-    heard = _with_members(listening.agreed, members)
-    disputed = _with_members(listening.disputed, members)
+    heard = with_members(listening.agreed, members)
+    disputed = with_members(listening.disputed, members)
     certain = [species for species in named if species & heard or not species & disputed]
     if not certain:
         return None
     return any(not species & heard for species in certain)
-
-
-def _with_members(
-    codes: Mapping[str, int | None] | list[str], members: Mapping[str, frozenset[str]]
-) -> set[str]:
-    """Who heard a joint entry may have heard each of its species."""
-    return {one for code in codes for one in (code, *members.get(code, ()))}

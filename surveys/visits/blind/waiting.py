@@ -4,9 +4,19 @@ from __future__ import annotations
 
 import uuid
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
-from django.db.models import CharField, Count, Exists, F, OuterRef, Q, QuerySet, Sum
+from django.db.models import (
+    CharField,
+    Count,
+    Exists,
+    F,
+    OuterRef,
+    Q,
+    QuerySet,
+    Sum,
+    prefetch_related_objects,
+)
 from django.db.models.functions import MD5, Cast, Substr
 
 from accounts.access import Permission, may
@@ -17,7 +27,6 @@ from surveys.models import (
     BlindListening,
     CallIndex,
     Confirmation,
-    JointMember,
     Program,
     Recording,
     RecordingKind,
@@ -27,6 +36,7 @@ from surveys.models import (
 )
 from surveys.programs.assignments import today_of
 from surveys.visits.confirmable import CONFIRMABLE
+from surveys.visits.joint_entries import members_by_joint_entry, with_members
 from surveys.visits.media.hints import KnownCalls, band_hints
 from surveys.visits.media.references import air_at
 
@@ -97,10 +107,9 @@ def next_recording(member: Membership) -> Recording | None:
 
 def _worth_most(member: Membership, waiting: QuerySet[Recording]) -> Recording | None:
     newest = list(
-        waiting.order_by("-visit__night", "pk")
-        .annotate(observer=F("visit__observer"))
-        .select_related("visit", "picture")
-        .prefetch_related("visit__periods")[:MOST_COMPARED]
+        waiting.order_by("-visit__night", "pk").annotate(observer=F("visit__observer"))[
+            :MOST_COMPARED
+        ]
     )
     species = _species_written(newest)
     unlike = _unlike_the_hint(member.program, newest, species)
@@ -129,32 +138,27 @@ def _species_written(recordings: Iterable[Recording]) -> dict[Place, set[int]]:
 
 
 def _unlike_the_hint(
-    program: Program, recordings: Iterable[Recording], written: Mapping[Place, set[int]]
+    program: Program, recordings: Sequence[Recording], written: Mapping[Place, set[int]]
 ) -> set[uuid.UUID]:
     """Recordings whose hint names species of which the sheet has none at that stop."""
     calls = KnownCalls(program)
-    codes = dict(Species.objects.known_to(program).values_list("code", "pk"))
-    joint = _joint_entries(program)
+    if not calls.can_name:
+        return set()
+    prefetch_related_objects(recordings, "picture", "visit__periods")
+    species = Species.objects.known_to(program)
+    codes = dict(species.values_list("pk", "code"))
+    members = members_by_joint_entry(species)
     found = set()
     for recording in recordings:
         picture = getattr(recording, "picture", None)
         if picture is None or not picture.measures:
             continue
-        ranges = calls.on(recording.visit.night)
         at_stop = written[recording.visit_id, recording.stop_id]
+        may_be = with_members({codes[pk] for pk in at_stop}, members)
+        ranges = calls.on(recording.visit.night)
         for one in band_hints(picture.measures, ranges, air_at(recording)):
-            named = {codes[code] for code in one.hint.species}
-            if named and not at_stop & {pk for each in named for pk in (each, *joint[each])}:
+            if one.hint.species and may_be.isdisjoint(one.hint.species):
                 found.add(recording.pk)
-    return found
-
-
-def _joint_entries(program: Program) -> dict[int, set[int]]:
-    """By species the joint entries that hold it."""
-    found: dict[int, set[int]] = defaultdict(set)
-    pairs = JointMember.objects.filter(joint__in=Species.objects.known_to(program))
-    for joint, member in pairs.values_list("joint", "member"):
-        found[member].add(joint)
     return found
 
 

@@ -13,6 +13,7 @@ from typing import Any
 from surveys.models import ChecklistEntry, Program, ReferenceCall, Species
 from surveys.programs.in_force import entries_listed
 from surveys.sound.call_ranges import (
+    LEAST_REFERENCES,
     CallRange,
     Sample,
     measured_range,
@@ -62,9 +63,15 @@ class KnownCalls:
         measured = {one.species for one in self.on(night) if one.references}
         return sorted(self._listed(night) - measured)
 
+    @property
+    def can_name(self) -> bool:
+        """Whether any species has the reference calls that a hint needs."""
+        return any(len(several) >= LEAST_REFERENCES for several in self._references.values())
+
     @cached_property
     def _species(self) -> dict[str, Species]:
-        known = Species.objects.known_to(self._program).filter(is_complex=False)
+        """Those that call, each for itself."""
+        known = Species.objects.known_to(self._program).filter(is_complex=False, is_silent=False)
         return {one.code: one for one in known}
 
     @cached_property
@@ -77,7 +84,7 @@ class KnownCalls:
         region = self._program.calling_region
         if region is None:
             return {code for code, one in self._species.items() if one.program_id is None}
-        return set(region.species.values_list("species__code", flat=True))
+        return self._species.keys() & set(region.species.values_list("species__code", flat=True))
 
     @cached_property
     def _references(self) -> dict[str, list[ReferenceCall]]:
@@ -95,9 +102,7 @@ class KnownCalls:
         listed = self._listed(night)
         found: list[CallRange] = []
         for code in sorted(listed | self._around):
-            species = self._species.get(code)
-            if species is None or species.is_silent:
-                continue
+            species = self._species[code]
             samples = self._samples(code, without) if code in listed else []
             measured = measured_range(code, samples, listed=True)
             found += (
@@ -110,7 +115,8 @@ class KnownCalls:
     def _listed(self, night: dt.date) -> set[str]:
         """A joint entry stands for its members."""
         species = [entry.species for entry in entries_listed(self._entries, night)]
-        return {one.code for entry in species for one in (entry.members.all() or [entry])}
+        heard_as = {one.code for entry in species for one in (entry.members.all() or [entry])}
+        return self._species.keys() & heard_as
 
     def _samples(self, code: str, without: uuid.UUID | None) -> list[Sample]:
         return [

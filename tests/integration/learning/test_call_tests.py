@@ -13,7 +13,6 @@ from django.urls import reverse
 from accounts.models import Role
 from accounts.people import record_passed_test
 from accounts.training import Validity, validity_on
-from surveys.demo.catalog import load_species
 from surveys.exports.own_data import own_data
 from surveys.learning import call_tests
 from surveys.learning.results import calls_in_tests, result_of, tries_of_all
@@ -38,11 +37,6 @@ TERMS = {
     "valid_months": 12,
     "tries_allowed": 2,
 }
-
-
-@pytest.fixture(scope="module")
-def catalog(module_rows):
-    load_species()
 
 
 @pytest.fixture

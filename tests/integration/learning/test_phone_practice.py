@@ -7,28 +7,15 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from surveys.demo.catalog import load_species
 from surveys.learning import practice
 from surveys.models import PracticeAnswer, Species
 from surveys.sound.questions import Kind, Question, Voice, draw_practice
 from surveys.web.survey.packets import route_packet
+from tests.integration.learning.conftest import GRAYS, LEOPARD, ORNATE, PEEPER, TOAD
 from tests.support.builders import make_route
 from tests.support.sounds import make_stored_reference
 
 pytestmark = pytest.mark.django_db
-PEEPER, ORNATE, TOAD = "pseudacris-crucifer", "pseudacris-ornata", "anaxyrus-americanus"
-LEOPARD, GRAYS = "lithobates-pipiens", "gray-treefrogs"
-
-
-@pytest.fixture(scope="module")
-def catalog(module_rows):
-    load_species()
-
-
-@pytest.fixture
-def checklist(catalog, program):
-    for order, code in enumerate((PEEPER, ORNATE, TOAD, LEOPARD, GRAYS)):
-        program.checklist.create(species=Species.objects.get(code=code), order=order)
 
 
 def question(**other):

@@ -12,30 +12,16 @@ from django.utils import timezone
 
 from accounts.erasing import erase
 from accounts.models import Role
-from surveys.demo.catalog import load_species
 from surveys.exports.own_data import own_data
 from surveys.learning import practice
 from surveys.models import PracticeAnswer, Species
 from surveys.sound.questions import Kind, Question, Voice
 from surveys.visits.exceptions import NotYours
+from tests.integration.learning.conftest import GRAYS, LEOPARD, ORNATE, PEEPER, TOAD
 from tests.support.builders import make_member, make_program
 from tests.support.sounds import make_stored_reference
 
 pytestmark = pytest.mark.django_db
-PEEPER, ORNATE, TOAD = "pseudacris-crucifer", "pseudacris-ornata", "anaxyrus-americanus"
-LEOPARD, GRAYS = "lithobates-pipiens", "gray-treefrogs"
-
-
-@pytest.fixture(scope="module")
-def catalog(module_rows):
-    load_species()
-
-
-@pytest.fixture
-def checklist(catalog, program):
-    for order, code in enumerate((PEEPER, ORNATE, TOAD, LEOPARD, GRAYS)):
-        program.checklist.create(species=Species.objects.get(code=code), order=order)
-    return program.checklist
 
 
 def question(kind=Kind.WHICH_ONE, there=((PEEPER, 2),), choices=(ORNATE, PEEPER, TOAD), **other):

@@ -1,8 +1,6 @@
 """What people heard in recordings of an observer without the sheet, and at the same stops."""
 
 import datetime as dt
-import hashlib
-import uuid
 
 import pytest
 
@@ -13,7 +11,6 @@ from surveys.sound.hearing_errors import Written
 from surveys.visits import verbs
 from surveys.visits.blind.answering import answer_blindly
 from surveys.visits.blind.checked_calls import checked_calls
-from surveys.visits.blind.waiting import SAMPLE_DIGITS
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
@@ -22,19 +19,11 @@ from tests.support.builders import (
     make_program,
     make_route,
 )
-from tests.support.sounds import keep, sound
+from tests.support.sounds import drawn, keep, sound
 
 pytestmark = pytest.mark.django_db
 PEEPER, TOAD, BULLFROG = "pseudacris-crucifer", "anaxyrus-americanus", "lithobates-catesbeianus"
 NIGHT = dt.date(2024, 4, 15)
-
-
-def drawn(sampled: bool) -> uuid.UUID:
-    """An identifier in the random share, or outside of it."""
-    while True:
-        pk = uuid.uuid4()
-        if (hashlib.md5(str(pk).encode()).hexdigest()[0] in SAMPLE_DIGITS) is sampled:
-            return pk
 
 
 @pytest.fixture

@@ -15,7 +15,6 @@ from surveys.visits.blind.answering import answer_blindly
 from surveys.visits.blind.hint_errors import hint_errors
 from surveys.visits.blind.waiting import next_recording
 from surveys.visits.media.references import kept_references
-from tests.integration.visits.test_checked_calls import drawn
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
@@ -26,6 +25,7 @@ from tests.support.builders import (
     make_species,
 )
 from tests.support.sounds import (
+    drawn,
     keep,
     make_stored_picture,
     make_stored_reference,
@@ -147,6 +147,20 @@ def test_a_joint_entry_stands_for_its_species(record, refer, shown, program, spe
     program.checklist.all().delete()
     program.checklist.create(species=joint)
     assert "May be Spring peeper." in shown(recording)
+
+
+def test_a_silent_species_and_a_joint_entry_without_members_have_no_hint(
+    record, refer, shown, program
+):
+    refer()
+    silent = make_species("Ascaphus truei", "Coastal tailed frog")
+    Species.objects.filter(pk=silent.pk).update(is_silent=True, peak_hz="2500-3100")
+    alone = make_joint_entry("some frog")
+    for species in (silent, alone):
+        program.checklist.create(species=species)
+    page = shown(record())
+    assert "May be Spring peeper." in page
+    assert "Too few reference calls for a hint: American toad." in page
 
 
 def test_only_reference_calls_of_the_program_that_are_confirmed_count(

@@ -11,7 +11,7 @@ from functools import partial
 from pathlib import Path
 
 import numpy as np
-from scipy.special import betaincinv
+from scipy.stats import binomtest
 
 import surveys.sound
 from surveys.sound.hint import hints
@@ -105,7 +105,7 @@ def code_of_sound() -> str:
 
 def most(part: int, whole: int) -> float:
     """95 % upper limit of a share, by Clopper and Pearson."""
-    return 1.0 if part == whole else float(betaincinv(part + 1, whole - part, 0.95))
+    return float(binomtest(part, whole, alternative="less").proportion_ci(0.95, "exact").high)
 
 
 def _share(part: int, whole: int) -> str:
