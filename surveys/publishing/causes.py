@@ -4,7 +4,7 @@ review, numbers by the season whose visits changed."""
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from surveys.language import gettext, said_of
@@ -61,21 +61,29 @@ def grouped_visits(changes: Iterable[VisitChange]) -> list[VisitGroup]:
 
 
 def grouped_numbers(
-    table: str, numbers: Iterable[NumberChange], visits: Visits
+    table: str,
+    numbers: Iterable[NumberChange],
+    visits: Visits,
+    relisted: Collection[str] = (),
 ) -> list[NumberGroup]:
-    """By season year, the latest first."""
+    """By season year, the latest first; in each, numbers of species that were listed, renamed or
+    taken off the checklist since (`relisted`, scientific names) stand apart."""
     key = TABLE[table].key
     place = key.index("season_year") if "season_year" in key else None
-    groups: dict[int | None, list[NumberChange]] = defaultdict(list)
+    species = key.index("species")
+    groups: dict[tuple[int | None, bool], list[NumberChange]] = defaultdict(list)
     for number in numbers:
-        groups[None if place is None else int(str(number.key[place]))].append(number)
+        year = None if place is None else int(str(number.key[place]))
+        groups[year, number.key[species] in relisted].append(number)
     return [
         NumberGroup(
             season_year=year,
-            cause=_in_words(visits if year is None else visits.of_season(year), year),
-            numbers=tuple(groups[year]),
+            cause=gettext("These species are on the checklist for other nights than before.")
+            if is_relisted
+            else _in_words(visits if year is None else visits.of_season(year), year),
+            numbers=tuple(groups[year, is_relisted]),
         )
-        for year in sorted(groups, key=lambda year: -(year or 0))
+        for year, is_relisted in sorted(groups, key=lambda group: (-(group[0] or 0), group[1]))
     ]
 
 
@@ -101,10 +109,12 @@ def _in_words(visits: Visits, year: int | None) -> str:
 
 
 def numbers_by_table(
-    numbers: Mapping[str, Sequence[NumberChange]], visits: Visits
+    numbers: Mapping[str, Sequence[NumberChange]],
+    visits: Visits,
+    relisted: Collection[str] = (),
 ) -> dict[str, list[NumberGroup]]:
     return {
-        table: grouped_numbers(table, changes, visits)
+        table: grouped_numbers(table, changes, visits, relisted)
         for table, changes in numbers.items()
         if changes
     }

@@ -56,7 +56,7 @@ _SEASON_YEAR = TABLE["visits"].header.index("season_year")
 # What is compared never changes, so neither does what comes of it.
 _KEPT_S = 30 * 24 * 3600
 # To be raised when `Difference` or what goes into it changes.
-_FORM = 5
+_FORM = 6
 Row = tuple[Value, ...]
 
 
@@ -95,13 +95,15 @@ class NumberChange:
 
 @dataclass(frozen=True, kw_only=True)
 class Difference:
-    """`other_tables` are the titles of tables beside these that differ in any way."""
+    """`other_tables` are the titles of tables beside these that differ in any way, `relisted` the
+    scientific names of species that are on the checklist for other nights."""
 
     came: tuple[VisitChange, ...]
     went: tuple[VisitChange, ...]
     changed: tuple[VisitChange, ...]
     numbers: Mapping[str, tuple[NumberChange, ...]]
     other_tables: tuple[str, ...]
+    relisted: frozenset[str] = frozenset()
 
     @property
     def nothing(self) -> bool:
@@ -182,6 +184,7 @@ def _compare(older: Publication, newer: Publication) -> Difference:
         changed=listed(changed, after),
         numbers={name: _numbers(older, newer, name) for name in NUMBERS},
         other_tables=_other_tables(older, newer),
+        relisted=_relisted(older, newer),
     )
 
 

@@ -8,8 +8,9 @@ from accounts.access import Permission, ProgramRequest, may, needs
 from surveys.language import gettext
 from surveys.publishing.causes import Visits
 from surveys.publishing.differences import difference
+from surveys.web.csv_file import csv_file
 from surveys.web.numbers import whole_number
-from surveys.web.publications.by_cause import number_tables, visit_groups
+from surveys.web.publications.by_cause import as_csv, one_group, parts_by_cause
 from surveys.web.publications.views import publication_or_404, tombstone
 
 
@@ -24,10 +25,17 @@ def publication_changes(request: ProgramRequest, season_year: int, version: int)
             return tombstone(request, one)
     changes = difference(older, newer)
     visits = Visits(came=changes.came, went=changes.went, changed=changes.changed)
+    parts = parts_by_cause(visits, changes.numbers, relisted=changes.relisted)
+    show_steps = may(request.membership, Permission.READ_SEASONS)
+    if "csv" in request.GET:
+        name = f"{newer.program.slug}-{season_year}-v{older.version}-v{version}-changes.csv"
+        return csv_file(as_csv(parts, show_steps=show_steps), name)
+    context = one_group(request, parts) if "group" in request.GET else {}
     return render(
         request,
-        "publications/changes.html",
+        "publications/one_cause.html" if context else "publications/changes.html",
         {
+            **context,
             "newer": newer,
             "older": older,
             "others": [
@@ -40,10 +48,9 @@ def publication_changes(request: ProgramRequest, season_year: int, version: int)
                 if number != older.version
             ],
             "nothing": changes.nothing,
-            "visit_groups": visit_groups(visits),
-            "tables": number_tables(changes.numbers, visits),
+            "parts": parts,
             "other_tables": changes.other_tables,
-            "show_steps": may(request.membership, Permission.READ_SEASONS),
+            "show_steps": show_steps,
         },
     )
 

@@ -22,8 +22,9 @@ from surveys.publishing.upcoming import Upcoming, upcoming
 from surveys.runs.enqueue import latest_run
 from surveys.seasons.route_years import season_years
 from surveys.visits.coming_back import tell_withdrawn
+from surveys.web.csv_file import csv_file
 from surveys.web.numbers import whole_number
-from surveys.web.publications.by_cause import number_tables, visit_groups
+from surveys.web.publications.by_cause import as_csv, one_group, parts_by_cause
 from surveys.web.publications.forms import PublishForm
 from surveys.web.runs.page import run_page
 from surveys.web.trends.page import glance_rows
@@ -46,6 +47,9 @@ def publish(request: ProgramRequest) -> HttpResponse:
     waiting = open_visits(program, season_year)
     open_count = waiting.count()
     changes = upcoming(program, preview_now)
+    told = _changes(changes, season_year)
+    if told and request.method == "GET" and {"csv", "group"} & set(request.GET):
+        return _rows_of_changes(request, told, season_year)
     form = PublishForm(
         request.POST if request.method == "POST" else None,
         initial={"seen": preview_now.sha256},
@@ -76,23 +80,34 @@ def publish(request: ProgramRequest) -> HttpResponse:
             "unsettled_count": unsettled.count(),
             "unsettled": unsettled[:SHOWN],
             "shown": SHOWN,
-            **_changes(changes),
+            **told,
             **_tables(request, preview_now),
         },
         status=422 if form.errors else 200,
     )
 
 
-def _changes(changes: Upcoming | None) -> dict[str, object]:
+def _changes(changes: Upcoming | None, season_year: int) -> dict[str, object]:
     """What changes against the last version, by cause."""
     if changes is None:
         return {}
     return {
         "changes": changes,
-        "visit_groups": visit_groups(changes.visits, may_differ=True),
-        "tables": number_tables({"yearly": changes.numbers}, changes.visits),
+        "parts": parts_by_cause(changes.visits, {"yearly": changes.numbers}, may_differ=True),
         "show_steps": True,
+        "query_year": season_year,
     }
+
+
+def _rows_of_changes(
+    request: ProgramRequest, context: dict[str, object], season_year: int
+) -> HttpResponse:
+    """Of what changes, all rows as a file, or those of one group, a page at a time."""
+    if "csv" in request.GET:
+        name = f"{request.membership.program.slug}-{season_year}-changes.csv"
+        return csv_file(as_csv(context["parts"], show_steps=True), name)
+    context = {**context, **one_group(request, context["parts"])}
+    return render(request, "publications/one_cause.html", context)
 
 
 @require_GET

@@ -1,6 +1,8 @@
 """The difference of two versions: which visits came, went and changed, and which numbers."""
 
+import csv
 import datetime as dt
+import re
 import uuid
 from copy import deepcopy
 
@@ -11,7 +13,7 @@ from django.utils import timezone
 
 from accounts.models import Role
 from surveys.models import CallIndex, Confirmation, PublicationPiece, ReviewStep, Step, Visit
-from surveys.publishing.causes import grouped_visits
+from surveys.publishing.causes import Visits, grouped_numbers, grouped_visits
 from surveys.publishing.differences import OBSERVER, difference
 from surveys.publishing.files import text_of
 from surveys.publishing.publish import preview
@@ -28,6 +30,7 @@ from tests.support.publishing import publish_now
 from tests.support.sounds import keep, sound
 
 pytestmark = pytest.mark.django_db
+MOST_BYTES = 150_000
 ROLES = (Role.COORDINATOR, Role.OBSERVER, Role.OBSERVER)
 
 
@@ -147,6 +150,96 @@ def test_page_for_coordinator_and_partner(program, versions, coordinator, partne
     assert coordinator.person.name not in text
     assert "It was the wrong road." not in text
     assert "Observer " in text
+
+
+def test_all_rows_as_a_file_and_one_group_as_a_page(
+    program, versions, coordinator, partner, client_for
+):
+    found = difference(*versions)
+    numbers = sum(map(len, found.numbers.values()))
+    for client, is_told in ((client_for(coordinator), True), (client_for(partner), False)):
+        rows = list(csv.reader(page(client, program, csv="1").content.decode().splitlines()))
+        assert len(rows) == 1 + 3 + numbers
+        assert len({len(row) for row in rows}) == 1
+        (gone,) = [row for row in rows if row[0] == "Removed visits"]
+        assert gone[1:4] == ["reopened", "2024", "R7, 2024-04-02"]
+        assert ("It was the wrong road." in gone[-1]) is is_told
+        assert (coordinator.person.name in gone[-1]) is is_told
+        text = page(client, program, group="removed-1").content.decode()
+        assert ("It was the wrong road." in text) is is_told
+        assert "Chorus" not in text
+        assert page(client, program, group="removed-2").status_code == 404
+
+
+def test_numbers_of_a_species_listed_since_stand_apart(db):
+    program = make_program()
+    observer, coordinator = (make_member(program, role) for role in ("observer", "coordinator"))
+    make_visits(program, observer)
+    before = publish_now(coordinator, 2024)
+    make_checklist(program, "Anaxyrus americanus")
+    found = difference(before, publish_now(coordinator, 2024, "A species was forgotten."))
+    visits = Visits(came=found.came, went=found.went, changed=found.changed)
+    groups = grouped_numbers("yearly", found.numbers["yearly"], visits, found.relisted)
+    (listed,) = [group for group in groups if "checklist for other nights" in group.cause]
+    assert {number.key[0] for number in listed.numbers} == {"Anaxyrus americanus"}
+
+
+@pytest.fixture(scope="module")
+def large(module_rows):
+    """Six seasons of 60 visits. Since the first version 100 were corrected, 80 set aside, 60
+    reopened and corrected, and 40 came; three species were listed for all nights."""
+    program = make_program()
+    observer, coordinator = (make_member(program, role) for role in ("observer", "coordinator"))
+    species = make_checklist(program, "Pseudacris crucifer", "Hyla versicolor", "Acris crepitans")
+    routes = [make_route(program, code=f"R{number}", stops=3) for number in range(1, 11)]
+    visits = [
+        make_accepted_visit(
+            route,
+            observer.person,
+            night=dt.date(year, 4, 1) + dt.timedelta(days=6 * number),
+            heard={1: {species[(place + number) % 3]: 1}, 2: {species[place % 3]: 2}},
+        )
+        for year in range(2019, 2025)
+        for place, route in enumerate(routes)
+        for number in range(6)
+    ]
+    before = publish_now(coordinator, 2024)
+    for visit in visits[:160]:
+        step(visit, coordinator, Step.CORRECTED, "The sheet says so; read again at home. " * 4)
+        CallIndex.objects.filter(period__visit=visit).update(index=3)
+    for visit in visits[100:240]:
+        step(visit, coordinator, Step.REOPENED if visit in visits[:160] else Step.SET_ASIDE)
+    Visit.objects.filter(pk__in=[visit.pk for visit in visits[160:240]]).update(
+        counts_in_trends=False
+    )
+    for route in routes[:4]:
+        for number in range(10):
+            night = dt.date(2023, 6, 10) + dt.timedelta(days=number)
+            make_accepted_visit(route, observer.person, night=night, heard={1: {species[0]: 1}})
+    make_checklist(program, "Anaxyrus americanus", "Lithobates pipiens", "Lithobates sylvaticus")
+    return coordinator, before, publish_now(coordinator, 2024, "The sheets were read again.")
+
+
+@pytest.mark.slow
+def test_a_thousand_rows_are_a_small_page(large, client_for):
+    coordinator, *versions = large
+    found = difference(*versions)
+    visits = (*found.came, *found.went, *found.changed)
+    rows = len(visits) + sum(map(len, found.numbers.values()))
+    assert rows >= 1_147
+    client = client_for(coordinator)
+    whole = page(client, coordinator.program).content
+    assert len(whole) < MOST_BYTES
+    text = whole.decode()
+    for words in ("Removed visits: 80", "Changed visits: 160", "Added visits: 40"):
+        assert words in text
+    lines = page(client, coordinator.program, csv="1").content.decode().splitlines()
+    assert len(lines) == 1 + rows
+    groups = set(re.findall(r"group=([a-z]+-\d+)", text))
+    assert len(groups) > 10
+    for group in groups:
+        for at in (1, 2):
+            assert len(page(client, coordinator.program, group=group, page=at).content) < MOST_BYTES
 
 
 @pytest.mark.parametrize("against", ["0", "2", "9", "99999"])
