@@ -13,6 +13,15 @@ from surveys.demo.story import Scale
 from surveys.management.demo_publications import make_all, request_missing
 from surveys.visits.media.pictures import ask_for_old_pictures
 
+# When it is noon on the Pacific coast, the last place that a program of the demo may be in.
+_NOON_EVERYWHERE = dt.timedelta(hours=20)
+
+
+def last_whole_day(now: dt.datetime) -> dt.date:
+    """The last day whose noon is past, wherever a program of the demo is: nobody sends or accepts
+    a visit in the future. `now` in UTC."""
+    return (now - _NOON_EVERYWHERE).date()
+
 
 class Command(BaseCommand):
     help = (
@@ -25,7 +34,8 @@ class Command(BaseCommand):
             "--until",
             type=dt.date.fromisoformat,
             default=None,
-            help="The day on which the story ends, such as 2026-11-25. Default: today.",
+            help="The day on which the story ends, at noon, such as 2026-11-25. Default: the last "
+            "one whose noon is past.",
         )
         parser.add_argument("--seed", type=int, default=1, help="Another seed, another story.")
         parser.add_argument(
@@ -53,7 +63,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         begun = time.monotonic()
         scale = Scale(
-            until=options["until"] or dt.datetime.now(dt.UTC).date(),
+            until=options["until"] or last_whole_day(dt.datetime.now(dt.UTC)),
             seed=options["seed"],
             routes=options["routes"],
             years=options["years"],

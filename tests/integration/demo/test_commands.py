@@ -1,7 +1,9 @@
 """The commands that load the demo and the list of species, in an empty database."""
 
+import datetime as dt
 import io
 from importlib import import_module
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.apps import apps
@@ -9,6 +11,8 @@ from django.core.management import CommandError, call_command
 from procrastinate.contrib.django.models import ProcrastinateJob
 
 from accounts.models import Person
+from surveys.demo.truths import read_truths
+from surveys.management.commands.load_demo import last_whole_day
 from surveys.models import BackgroundRun, JointMember, Recording, RunKind, Species
 from surveys.runs.kinds import task_name
 
@@ -55,6 +59,15 @@ def test_commands(db):
     password = lines[3].rpartition(" ")[2]
     for line in lines[:3]:
         assert Person.objects.get(email=line.split()[1]).check_password(password)
+
+
+@pytest.mark.parametrize("hour", range(24))
+def test_the_story_never_ends_in_the_future(hour):
+    now = dt.datetime(2026, 12, 2, hour, 30, tzinfo=dt.UTC)
+    until = last_whole_day(now)
+    for story in read_truths().programs:
+        zone = ZoneInfo(story.time_zone)
+        assert dt.datetime.combine(until, dt.time(12), tzinfo=zone) <= now
 
 
 def test_load_species_keeps_edited_names(db):
