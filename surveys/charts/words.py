@@ -321,8 +321,12 @@ def flag_words(flags: Iterable[str]) -> list[tuple[str, str]]:
 
 
 def flags_in_words(flags: Iterable[str]) -> str:
-    """`one visit per season; years without a share`."""
-    return gettext("; ").join(gettext(FLAG_NAMES.get(flag, flag)) for flag in current_codes(flags))
+    """`one visit per season; years without a share`. Where nothing was surveyed, it goes without
+    saying that there are too few data."""
+    codes = list(current_codes(flags))
+    if NO_EFFORT in codes:
+        codes = [code for code in codes if code != TOO_FEW_DATA]
+    return gettext("; ").join(gettext(FLAG_NAMES.get(code, code)) for code in codes)
 
 
 def written_flags_in_words(text: str) -> str:

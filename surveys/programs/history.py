@@ -258,7 +258,8 @@ def _single_entry(
     changes: tuple[Difference, ...] = ()
     name = kind.name_of(event)
     if not name:
-        name = (kind.code == PEOPLE and merged) or gettext("no longer known")
+        nobody = gettext("someone whose name is not kept")
+        name = (merged or nobody) if kind.code == PEOPLE else gettext("no longer known")
     if unit.label == "update" and before is not None:
         changes = differences(kind.facts_of(before), kind.facts_of(event))
     return Entry(

@@ -170,15 +170,20 @@ def test_tablets_lose_no_column(coordinator, signed_in):
     page = signed_in(coordinator, viewport={"width": 768, "height": 1024})
     home = f"/{program.slug}"
     wide = {}
-    for address in (
-        f"{home}/review/?state=accepted",
-        f"{home}/program/people/observers/",
-        f"{home}/seasons/",
-        f"{home}/seasons/?measure=effort",
-        f"{home}/seasons/coverage/?year=2024",
-        f"{home}/seasons/visits/",
+    for address, widths in (
+        (f"{home}/review/?state=accepted", (768,)),
+        (f"{home}/program/people/observers/", (768,)),
+        (f"{home}/program/checklist/table", (768,)),
+        (f"{home}/seasons/", (768,)),
+        (f"{home}/seasons/?measure=effort", (768,)),
+        (f"{home}/seasons/coverage/?year=2024", (768,)),
+        (f"{home}/seasons/visits/", (768,)),
+        (f"{home}/trends/", (768, 1024, 1280)),
     ):
         page.goto(address)
-        if too_wide := page.evaluate(WIDE):
-            wide[address] = too_wide
+        for width in widths:
+            page.set_viewport_size({"width": width, "height": 1024})
+            if too_wide := page.evaluate(WIDE):
+                wide[address, width] = too_wide
     assert wide == {}
+    assert label_of(page, ".trend-table td") == '"Season year"'

@@ -212,5 +212,5 @@ def test_who_was_merged_into_whom_is_told_until_they_are_erased(act, coordinator
     assert (deleted.act, deleted.things) == ("delete", ("R. Alder, merged into Rowan Alder",))
     act(erase, whole.pk)
     told = [entry.things for entry in latest(coordinator, kind="people") if entry.act == "delete"]
-    assert told == [("no longer known",)]
+    assert told == [("someone whose name is not kept",)]
     assert not Context.objects.filter(metadata__icontains="Alder").exists()
