@@ -9,6 +9,7 @@ from surveys.charts.words import (
     change_with_interval,
     days_words,
     direction,
+    flags_in_words,
     headline,
     share,
     share_with_interval,
@@ -26,6 +27,7 @@ from surveys.trends.estimates import (
     JOINT_ENTRY_TOLD,
     MEMBERS_TOLD,
     NEVER_HEARD,
+    NO_EFFORT,
     NO_REPEAT_VISITS,
     NOT_IDENTIFIED,
     OPEN_SEASON,
@@ -352,3 +354,8 @@ def test_a_published_change_is_told_where_trends_tells_it():
     assert written_change(row) == "−4.7% (−7.2 to −2.1%)"
     for other in ({"flags": POOR_FIT}, {"flags": "model fits poorly; gap-years"}, {"change": ""}):
         assert written_change(row | other) == "no trend reported", other
+
+
+def test_without_a_survey_it_goes_without_saying_that_data_are_few():
+    assert flags_in_words([NO_EFFORT, TOO_FEW_DATA]) == "not surveyed"
+    assert flags_in_words([TOO_FEW_DATA]) == "too few data"
