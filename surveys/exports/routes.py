@@ -26,6 +26,7 @@ def route_records(program: Program, *, exact: bool) -> list[dict[str, Any]]:
             "route": route.code,
             "name": route.name if route.code in named else "",
             "region": route.region,
+            "stratum": route.stratum,
             "protocol": route.protocol.name,
             "chosen": route.chosen,
             "active": route.active,

@@ -60,6 +60,8 @@ class Route(models.Model):
     code = models.CharField(max_length=20, validators=[route_code_validator])
     name = models.CharField(max_length=120)
     region = models.CharField(max_length=120, blank=True)
+    # What kind of land the route was drawn from, where a program sampled by strata.
+    stratum = models.CharField(max_length=120, blank=True, default="", db_default="")
     line = gis.LineStringField(geography=True, srid=4326, null=True, blank=True)
     access_notes = models.TextField(
         blank=True,

@@ -88,6 +88,7 @@ def _add_routes(program: Program, protocol: Protocol, plan: Plan, written: Writt
             code=route.planned.code,
             name=route.planned.name or said("Route {code}", code=route.planned.code),
             region=route.planned.region,
+            stratum=route.planned.stratum,
             line=line_of(route.planned.line),
             chosen=plan.options.chosen or RouteChoice.UNKNOWN,
         )

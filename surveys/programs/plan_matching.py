@@ -64,7 +64,7 @@ def _matched(
         stops=tuple(
             _matched_stop(stop, stops.get((present.pk, stop.number))) for stop in planned.stops
         ),
-        changes=_changes(planned, present, ("name", "region")),
+        changes=_changes(planned, present, ("name", "region", "stratum")),
         new_line=line is not None and line != present.line,
     )
 

@@ -76,6 +76,7 @@ class PlannedRoute:
     code: str
     name: str = ""
     region: str = ""
+    stratum: str = ""
     line: tuple[Place, ...] = ()
     stops: tuple[PlannedStop, ...] = ()
 

@@ -43,6 +43,7 @@ def route_facts(route: Route) -> Facts:
         gettext("Code"): route.code,
         gettext("Name"): route.name,
         gettext("Region"): route.region,
+        gettext("Stratum"): route.stratum,
         gettext("Protocol"): str(route.protocol),
         gettext("How it was chosen"): route.get_chosen_display(),
         gettext("Access"): route.access_notes,
@@ -76,10 +77,11 @@ def save_route(
     access_notes: str,
     active: bool,
     chosen: str | None = None,
+    stratum: str | None = None,
     seen: Seen | None = None,
 ) -> Route:
     """Add a route, or change one (`route_id`), that is still as it was `seen`. How it was chosen
-    stays as it is where `chosen` is None.
+    stays as it is where `chosen` is None, as does its `stratum`.
 
     Raises ValidationError by field, EditConflict.
     """
@@ -106,6 +108,8 @@ def save_route(
     route.protocol, route.access_notes, route.active = protocol, access_notes, active
     if chosen is not None:
         route.chosen = chosen
+    if stratum is not None:
+        route.stratum = stratum.strip()
     _check_code(member.program, route)
     route.full_clean()
     route.save()

@@ -43,9 +43,9 @@ _PROGRAM = {
         "local_rules",
     )
 } | {"calling_region_id": "calling_region"}
-_ROUTE = {name: name for name in ("code", "name", "region", "access_notes", "active", "chosen")} | {
-    "protocol_id": "protocol_id"
-}
+_ROUTE = {
+    name: name for name in ("code", "name", "region", "stratum", "access_notes", "active", "chosen")
+} | {"protocol_id": "protocol_id"}
 _COLUMNS = {"program": _PROGRAM, "routes": _ROUTE}
 
 

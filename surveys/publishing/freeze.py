@@ -315,6 +315,7 @@ def _write_places(
                 route.code,
                 route.name if route.code in named else "",
                 route.region,
+                route.stratum,
                 route.protocol.name,
                 route.chosen,
                 len(of_route.get(route.code, ())),

@@ -69,6 +69,7 @@ ROUTES = Table(
         ROUTE,
         text("name", "Name of the route; blank where places are generalized."),
         text("region", "Region, district or county."),
+        text("stratum", "Stratum that the route was drawn from; blank where there are none."),
         text("protocol", "Protocol that the route follows.", required=True),
         text(
             "chosen",

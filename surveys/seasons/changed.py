@@ -95,7 +95,9 @@ def new_pairs(
     ]
 
 
-def what_changed(program: Program, year: int, *, region: str | None = None) -> Changed:
+def what_changed(
+    program: Program, year: int, *, region: str | None = None, stratum: str | None = None
+) -> Changed:
     parameters = {"program": program.pk, "year": year}
     heard: dict[Pair, set[Time]] = {}
     for row in fetch(_HEARD, parameters):
@@ -105,7 +107,7 @@ def what_changed(program: Program, year: int, *, region: str | None = None) -> C
     for row in fetch(_LISTENED, parameters):
         listened.setdefault(row.route_id, set()).add((row.season_year, row.window))
     silent = {(row.route_id, row.species_id) for row in fetch(_SILENT, parameters)}
-    routes = {route.pk: route for route in routes_of(program, region=region)}
+    routes = {route.pk: route for route in routes_of(program, region=region, stratum=stratum)}
     fell_silent = silent_pairs(year, silent, heard, listened)
     are_new = dict.fromkeys(new_pairs(year, heard, listened), ())
     species = Species.objects.in_bulk({pair[1] for pair in (*fell_silent, *are_new)})
@@ -123,7 +125,7 @@ def what_changed(program: Program, year: int, *, region: str | None = None) -> C
         ]
         return tuple(sorted(changes, key=lambda one: (one.species, one.code)))
 
-    table = route_years(program, region=region, first_year=year, last_year=year)
+    table = route_years(program, routes=list(routes.values()), first_year=year, last_year=year)
     return Changed(
         season_year=year,
         silent=told(fell_silent),

@@ -59,6 +59,7 @@ class CoverageRow:
     code: str
     name: str
     region: str
+    stratum: str
     cells: tuple[CoverageCell | None, ...]
 
 
@@ -83,6 +84,7 @@ def coverage(
     season_year: int,
     *,
     region: str | None = None,
+    stratum: str | None = None,
     today: dt.date | None = None,
 ) -> CoverageTable:
     """Windows × routes of one season year. Windows of the same name share a column."""
@@ -90,6 +92,8 @@ def coverage(
     routes = list(Route.objects.filter(program=program).order_by("code"))
     if region:
         routes = [route for route in routes if route.region == region]
+    if stratum:
+        routes = [route for route in routes if route.stratum == stratum]
     plan = schedule(program, routes)
     visits = window_visits(routes, first_year=season_year, last_year=season_year)
     due = {route.pk: plan.due(route.pk, season_year) for route in routes}
@@ -116,6 +120,7 @@ def coverage(
                 code=route.code,
                 name=route.name,
                 region=route.region,
+                stratum=route.stratum,
                 cells=tuple(cells.get(name) for name in names),
             )
         )

@@ -11,6 +11,12 @@ def regions(program: Program) -> list[str]:
     return regions_of(program)
 
 
+def strata(program: Program) -> list[str]:
+    """The strata of its routes, retired ones included."""
+    named = program.routes.exclude(stratum="").order_by("stratum")
+    return list(named.values_list("stratum", flat=True).distinct())
+
+
 def checklist_species(program: Program) -> list[Species]:
     """Every species that is or was on the checklist, in the program's own order."""
     return list(

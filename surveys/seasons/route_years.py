@@ -93,6 +93,7 @@ class RouteRow:
     code: str
     name: str
     region: str
+    stratum: str
     cells: tuple[RouteYear | None, ...]
 
 
@@ -122,10 +123,11 @@ def years_to_now(program: Program, today: dt.date | None = None) -> tuple[int, .
     return tuple(range(years[0], max(years[-1], current_season_year(program, today)) + 1))
 
 
-def routes_of(program: Program, *, region: str | None = None):
+def routes_of(program: Program, *, region: str | None = None, stratum: str | None = None):
     """The routes of a program in order of their code, as a queryset."""
+    asked = {"region": region, "stratum": stratum}
     routes = Route.objects.filter(program=program).order_by("code")
-    return routes.filter(region=region) if region else routes
+    return routes.filter(**{name: value for name, value in asked.items() if value})
 
 
 def route_years(
@@ -178,6 +180,7 @@ def route_years(
                 code=route.code,
                 name=route.name,
                 region=route.region,
+                stratum=route.stratum,
                 cells=tuple(cell(route, year) for year in years),
             )
             for route in routes

@@ -138,6 +138,7 @@ class RouteRecordSerializer(serializers.Serializer):
     route = serializers.CharField()
     name = serializers.CharField(allow_blank=True)
     region = serializers.CharField(allow_blank=True)
+    stratum = serializers.CharField(allow_blank=True)
     protocol = serializers.CharField()
     chosen = serializers.CharField(help_text="random, habitat, heard or unknown")
     active = serializers.BooleanField()

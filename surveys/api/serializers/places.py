@@ -84,7 +84,7 @@ class RouteRowSerializer(serializers.ModelSerializer):
 
     class Meta:
         model = Route
-        fields = ["code", "name", "region", "active", "chosen", "protocol"]
+        fields = ["code", "name", "region", "stratum", "active", "chosen", "protocol"]
         read_only_fields = fields
 
 

@@ -43,6 +43,11 @@ MEANINGS = (
         names=("region", "district", "area", "reserve", "zone"),
     ),
     Meaning(
+        code="stratum",
+        label=gettext_lazy("Stratum of the route"),
+        names=("stratum", "strata"),
+    ),
+    Meaning(
         code="route_stop",
         label=gettext_lazy("Route and stop number together, such as R01-3"),
         names=("site id", "site code", "stop code", "stop id", "station id", "code", "id"),

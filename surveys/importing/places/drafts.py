@@ -2,7 +2,7 @@
 
 A draft is plain JSON, a list of routes:
 
-    code, name, region, left_out
+    code, name, region, stratum, left_out
     line       [latitude, longitude] of each point, or None
     stops      row in the file, number, name, latitude, longitude, road, county, habitat,
                hydroperiod, fish, notes, left_out
@@ -70,6 +70,7 @@ def _new_route(label: str, cells: Mapping[str, str]) -> dict[str, Any]:
         "code": "",
         "name": cells.get("route_name", ""),
         "region": cells.get("region", ""),
+        "stratum": cells.get("stratum", ""),
         "line": None,
         "stops": [],
         "left_out": False,

@@ -13,7 +13,7 @@ from surveys.programs.places import read_coordinate
 from surveys.programs.stop_proposals import propose
 from surveys.protocol.values import Place
 
-ROUTE_TEXTS = ("code", "name", "region")
+ROUTE_TEXTS = ("code", "name", "region", "stratum")
 STOP_TEXTS = ("number", "name", "latitude", "longitude", "road", "county")
 
 

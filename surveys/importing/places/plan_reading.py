@@ -40,6 +40,8 @@ def read_draft(
                 code=route["code"].strip(),
                 name=_name(route),
                 region=route["region"].strip(),
+                # A draft from before there were strata has none.
+                stratum=route.get("stratum", "").strip(),
                 line=tuple(Place(latitude=lat, longitude=lon) for lat, lon in route["line"] or ()),
                 stops=tuple(_stops(position, route["stops"], findings)),
             )
@@ -68,7 +70,7 @@ def _findings_of_route(position: int, route: Mapping[str, Any]) -> Iterator[Plan
             message=said("“{code}” cannot be the code of a route.", code=code[:60]),
             remedy=gettext("Use up to 20 letters, digits and hyphens, such as R07."),
         )
-    yield from _too_long(Route, route, ("name", "region"), Spot(route=position))
+    yield from _too_long(Route, route, ("name", "region", "stratum"), Spot(route=position))
     if not (route["line"] or any(not stop["left_out"] for stop in route["stops"])):
         yield PlanFinding(
             kind="empty",

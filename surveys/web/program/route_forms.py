@@ -43,6 +43,14 @@ class RouteForm(SeenForm):
         required=False,
         help_text=gettext_lazy("County, district or reserve, for filters."),
     )
+    stratum = forms.CharField(
+        max_length=120,
+        required=False,
+        help_text=gettext_lazy(
+            "If routes were drawn by strata: the kind of land, such as floodplain. For filters; "
+            "weights go by region."
+        ),
+    )
     protocol = forms.TypedChoiceField(coerce=int)
     chosen = forms.ChoiceField(
         label=gettext_lazy("How the route was chosen"),

@@ -120,6 +120,7 @@ def route(request: ProgramRequest, route: int) -> HttpResponse:
         "facts": [
             (gettext("Protocol"), shown.protocol, ""),
             (gettext("Region"), shown.region or "–", ""),
+            *([(gettext("Stratum"), shown.stratum, "")] if shown.stratum else []),
             (gettext("Chosen"), shown.get_chosen_display(), ""),
             (gettext("Stops"), len(stops), ""),
             (gettext("Length"), distance(length, unit), gettext("straight from stop to stop")),

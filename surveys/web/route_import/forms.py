@@ -125,13 +125,14 @@ class RouteForm(Form):
     code = forms.CharField(required=False, max_length=200, label=gettext_lazy("Code"))
     name = forms.CharField(required=False, max_length=300, label=gettext_lazy("Name"))
     region = forms.CharField(required=False, max_length=300, label=gettext_lazy("Region"))
+    stratum = forms.CharField(required=False, max_length=300, label=gettext_lazy("Stratum"))
     left_out = forms.BooleanField(required=False, label=gettext_lazy("Skip this route"))
     revision = forms.IntegerField(widget=forms.HiddenInput)
 
     def __init__(
         self, route: dict[str, Any], revision: int, shown: range, data: Any = None
     ) -> None:
-        initial = {name: route[name] for name in (*ROUTE_TEXTS, "left_out")}
+        initial = {name: route.get(name, "") for name in (*ROUTE_TEXTS, "left_out")}
         super().__init__(data, initial=initial | {"revision": revision})
         self.shown = shown
         for position in shown:

@@ -15,7 +15,7 @@ from surveys.models import VisitState
 from surveys.publishing.formats import yearly_csv as csv
 from surveys.seasons.changed import Changed, what_changed
 from surveys.seasons.coverage import Coverage, coverage
-from surveys.seasons.route_years import RouteYear, route_years
+from surveys.seasons.route_years import RouteYear, route_years, routes_of
 from surveys.visits.coming_back import tell_withdrawn
 from surveys.web.csv_file import csv_file
 from surveys.web.seasons.forms import CoverageFilter, SeasonsFilter
@@ -27,7 +27,7 @@ from surveys.web.seasons.views import COVERAGE, names_on_routes, visits_asked_fo
 @needs(Permission.READ_SEASONS)
 def season_changed(request: ProgramRequest) -> HttpResponse:
     form = CoverageFilter(request.GET, program=request.membership.program)
-    changed = what_changed(request.membership.program, form.season_year, region=form.chosen_region)
+    changed = what_changed(request.membership.program, form.season_year, **form.places)
     return render(
         request,
         "seasons/changed.html",
@@ -45,7 +45,7 @@ def season_changed(request: ProgramRequest) -> HttpResponse:
 def season_changed_csv(request: ProgramRequest) -> HttpResponse:
     program = request.membership.program
     form = CoverageFilter(request.GET, program=program)
-    changed = what_changed(program, form.season_year, region=form.chosen_region)
+    changed = what_changed(program, form.season_year, **form.places)
     head = (gettext("Change"), gettext("Route"), gettext("Species"), gettext("Heard before in"))
     return _file(request, f"changed-{changed.season_year}", head, _changed_rows(changed))
 
@@ -67,10 +67,12 @@ def seasons_csv(request: ProgramRequest) -> HttpResponse:
     """All routes and years under the filters; a row each."""
     program = request.membership.program
     filters = SeasonsFilter(request.GET, program=program).filters
-    table = route_years(program, **filters.narrowing())
+    routes = routes_of(program, region=filters.region, stratum=filters.stratum)
+    table = route_years(program, routes=list(routes), **filters.narrowing())
     head = (
         gettext("Route"),
         gettext("Region"),
+        gettext("Stratum"),
         gettext("Season"),
         gettext("Species heard"),
         gettext("Highest call index"),
@@ -81,7 +83,7 @@ def seasons_csv(request: ProgramRequest) -> HttpResponse:
         gettext("Windows due"),
     )
     rows = (
-        (row.code, row.region, year, *_year_cells(cell))
+        (row.code, row.region, row.stratum, year, *_year_cells(cell))
         for row in table.rows
         for year, cell in zip(table.years, row.cells, strict=True)
     )
@@ -108,11 +110,12 @@ def _year_cells(cell: RouteYear | None) -> Sequence[object]:
 def season_coverage_csv(request: ProgramRequest) -> HttpResponse:
     program = request.membership.program
     form = CoverageFilter(request.GET, program=program)
-    table = coverage(program, form.season_year, region=form.chosen_region)
+    table = coverage(program, form.season_year, **form.places)
     words = {state: gettext(COVERAGE[state]) for state in Coverage}
     head = (
         gettext("Route"),
         gettext("Region"),
+        gettext("Stratum"),
         gettext("Survey window"),
         gettext("From"),
         gettext("To"),
@@ -125,6 +128,7 @@ def season_coverage_csv(request: ProgramRequest) -> HttpResponse:
         (
             row.code,
             row.region,
+            row.stratum,
             cell.window.name,
             cell.window.opens.isoformat(),
             cell.window.closes.isoformat(),

@@ -17,6 +17,7 @@ from surveys.programs.assignments import current_season_year
 from surveys.seasons.options import (
     checklist_species,
     regions,
+    strata,
 )
 from surveys.seasons.route_years import season_years, years_to_now
 
@@ -31,10 +32,11 @@ MEASURES = (
 
 @dataclass(frozen=True, kw_only=True)
 class Filters:
-    """The filters of a request; invalid values are left out."""
+    """The filters of a request; invalid values are left out. Only Seasons have a `stratum`."""
 
     species: Species | None = None
     region: str | None = None
+    stratum: str | None = None
     first_year: int | None = None
     last_year: int | None = None
     measure: str = SPECIES_HEARD
@@ -90,6 +92,7 @@ class TableFilter(Form):
         return Filters(
             species=self.checklist.get(data.get("species")),
             region=data.get("region") or None,
+            stratum=data.get("stratum") or None,
             first_year=data.get("since"),
             last_year=data.get("until"),
             measure=self._measure(data),
@@ -102,19 +105,31 @@ class TableFilter(Form):
         return "index" if one_species and asked == SPECIES_HEARD else asked
 
 
-class SeasonsFilter(TableFilter):
+class PlacesFilter(TableFilter):
+    """With the stratum of the routes."""
+
+    stratum = forms.ChoiceField(label=gettext_lazy("Stratum"), required=False)
+    field_order = ("species", "region", "stratum")
+
+    def __init__(self, data: Any, *, program: Program) -> None:
+        super().__init__(data, program=program)
+        _offer_strata(self, program)
+
+
+class SeasonsFilter(PlacesFilter):
     measure = forms.ChoiceField(
         label=gettext_lazy("In each cell"), choices=MEASURES, required=False
     )
 
 
 class CoverageFilter(Form):
-    """One season year and a region."""
+    """One season year, a region and a stratum."""
 
     year = forms.TypedChoiceField(
         label=gettext_lazy("Season"), required=False, coerce=int, empty_value=None
     )
     region = forms.ChoiceField(label=gettext_lazy("Region"), required=False)
+    stratum = forms.ChoiceField(label=gettext_lazy("Stratum"), required=False)
 
     def __init__(self, data: Any, *, program: Program) -> None:
         self.current = current_season_year(program)
@@ -125,6 +140,7 @@ class CoverageFilter(Form):
         super().__init__({"year": str(self.current), **{key: data[key] for key in data}})
         self.fields["year"].choices = year_choices(years)
         _offer_regions(self, program)
+        _offer_strata(self, program)
 
     @property
     def season_year(self) -> int:
@@ -132,9 +148,10 @@ class CoverageFilter(Form):
         return self.cleaned_data.get("year") or self.current
 
     @property
-    def chosen_region(self) -> str | None:
+    def places(self) -> dict[str, str | None]:
+        """The region and the stratum that were chosen."""
         self.is_valid()
-        return self.cleaned_data.get("region") or None
+        return {name: self.cleaned_data.get(name) or None for name in ("region", "stratum")}
 
 
 class VisitsFilter(TableFilter):
@@ -153,6 +170,17 @@ def _offer_regions(form: forms.Form, program: Program) -> None:
     ]
     if not names:
         del form.fields["region"]
+
+
+def _offer_strata(form: forms.Form, program: Program) -> None:
+    """Set the choices of `stratum`, or drop the field when no route has one."""
+    names = strata(program)
+    form.fields["stratum"].choices = [
+        ("", gettext("All strata")),
+        *((name, name) for name in names),
+    ]
+    if not names:
+        del form.fields["stratum"]
 
 
 def year_choices(years: Sequence[int]) -> list[tuple[int, str]]:

@@ -15,7 +15,7 @@ _OF_ONE_SEASON = ("season_coverage", "season_changed")
 def tabs(request: HttpRequest, current: str) -> list[dict[str, object]]:
     kept = {
         key: request.GET[key]
-        for key in ("species", "region", "since", "until")
+        for key in ("species", "region", "stratum", "since", "until")
         if request.GET.get(key)
     }
     names = (
@@ -36,7 +36,7 @@ def tabs(request: HttpRequest, current: str) -> list[dict[str, object]]:
 
 def _query(route: str, kept: dict[str, str]) -> dict[str, str]:
     if route in _OF_ONE_SEASON:
-        return {key: value for key, value in kept.items() if key == "region"}
+        return {key: value for key, value in kept.items() if key in ("region", "stratum")}
     return kept
 
 

@@ -41,8 +41,8 @@ from surveys.visits.coming_back import tell_withdrawn
 from surveys.web.seasons.cells import row_cells
 from surveys.web.seasons.forms import (
     CoverageFilter,
+    PlacesFilter,
     SeasonsFilter,
-    TableFilter,
     VisitsFilter,
 )
 from surveys.web.seasons.maps import season_map as build_season_map
@@ -67,9 +67,9 @@ def seasons(request: ProgramRequest) -> HttpResponse:
     if not request.GET.get("species") and query["species"] not in form.checklist:
         query["species"] = ""
     filters = form.filters
-    page = Paginator(routes_of(program, region=filters.region), ROUTES_PER_PAGE).get_page(
-        request.GET.get("page")
-    )
+    page = Paginator(
+        routes_of(program, region=filters.region, stratum=filters.stratum), ROUTES_PER_PAGE
+    ).get_page(request.GET.get("page"))
     table = route_years(program, routes=list(page), **filters.narrowing())
     response = render(
         request,
@@ -105,7 +105,7 @@ def season_coverage(request: ProgramRequest) -> HttpResponse:
     """Windows × routes of one season year."""
     program = request.membership.program
     form = CoverageFilter(request.GET, program=program)
-    table = coverage(program, form.season_year, region=form.chosen_region)
+    table = coverage(program, form.season_year, **form.places)
     dates = shared_dates(table)
     names = names_on_routes(table)
     labels = [window_label(*head) for head in zip(table.windows, dates, strict=True)]
@@ -207,9 +207,9 @@ def coverage_cells(
 def season_map(request: ProgramRequest) -> HttpResponse:
     """Routes and stops with the highest index heard in the chosen years."""
     program = request.membership.program
-    form = TableFilter(request.GET, program=program)
+    form = PlacesFilter(request.GET, program=program)
     filters = form.filters
-    routes = list(routes_of(program, region=filters.region))
+    routes = list(routes_of(program, region=filters.region, stratum=filters.stratum))
     stops = []
     if form.years:
         stops = stops_heard(

@@ -68,6 +68,22 @@ def test_from_the_empty_list_to_routes_and_back(program, page):
     assert not program.routes.exists()
 
 
+def test_strata_of_a_layer_come_to_routes_that_are_there_and_go_again(program, page):
+    points = points_of(2, 10)
+    upload(page, program, places.csv(points))
+    page.post(url("_commit", program), follow=True)
+    RouteImport.objects.all().delete()
+    layer = json.loads(places.geojson(points))
+    for feature in layer["features"]:
+        feature["properties"]["Stratum"] = f"Stratum {feature['properties']['route']}"
+    upload(page, program, json.dumps(layer).encode(), "strata.geojson")
+    page.post(url("_commit", program), follow=True)
+    strata = dict(program.routes.values_list("code", "stratum"))
+    assert strata == {code: f"Stratum {code}" for code in strata}
+    page.post(url("_undo", program), follow=True)
+    assert set(program.routes.values_list("stratum", flat=True)) == {""}
+
+
 def test_without_a_protocol_it_leads_there(client):
     bare = make_program()
     client.force_login(make_member(bare, Role.COORDINATOR).person)

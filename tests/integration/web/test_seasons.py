@@ -143,7 +143,7 @@ def test_what_changed_in_a_season(program, observer, species, page):
 def test_tables_as_files(program, route, page):
     Route.objects.filter(pk=route.pk).update(code="R07", region="=1+1")
     whole = page(url("seasons_csv", program, since="2024", until="2024"))
-    assert whole.content.decode().splitlines()[1] == "R07,'=1+1,2024,2,3,2,3,1,1,1"
+    assert whole.content.decode().splitlines()[1] == "R07,'=1+1,,2024,2,3,2,3,1,1,1"
     assert "attachment" in whole["Content-Disposition"]
     coverage = page(url("season_coverage_csv", program, year="2024")).content.decode()
     assert coverage.splitlines()[1].endswith(",Done,1,")
@@ -193,6 +193,23 @@ def test_cell_links_to_its_visits_and_they_to_the_visit(program, route, page):
     assert row[6] == "1 of 3"
     detail = re.search(r'class="row-link" href="([^"]+)"', visits.content.decode()).group(1)
     assert page(detail).context["visit"].night == dt.date(2024, 4, 2)
+
+
+@pytest.mark.parametrize("name", ["seasons", "season_coverage", "season_changed", "season_map"])
+def test_stratum_filter(program, route, page, name):
+    assert 'name="stratum"' not in page(url(name, program)).content.decode()
+    Route.objects.filter(pk=route.pk).update(stratum="Upland", name="Above the dam")
+    make_route(program, code="R08", stratum="Floodplain", name="Below the dam")
+    text = page(url(name, program, stratum="Floodplain", year="2024")).content.decode()
+    assert "Above the dam" not in text
+    assert re.search(r'<option value="Floodplain"\s+selected', text)
+    if name != "season_changed":
+        assert "Below the dam" in text
+    if name == "season_map":
+        return
+    rows = page(url(f"{name}_csv", program, stratum="Floodplain", year="2024")).content.decode()
+    assert "R07" not in rows
+    assert ("R08,,Floodplain," in rows) is (name != "season_changed")
 
 
 def test_region_filter(program, route, page):
