@@ -13,8 +13,8 @@ from django.http import Http404
 
 from accounts.access import Permission, require
 from accounts.models import AccessToken, Invitation, Membership, Person, Role, SecurityAct
-from accounts.past_observers import forget_credits, forget_merged
-from surveys.language import gettext, said
+from accounts.past_observers import forget_credits, forget_merged, pseudonym
+from surveys.language import gettext
 from surveys.models import CheckIn, CheckInContact, PracticeAnswer
 
 _ACTS = "accounts.SecurityAct:add_only"
@@ -35,7 +35,7 @@ def erase(member: Membership, membership_id: int) -> str:
     person = membership.person
     _check(member, membership, person)
     email, former_name = person.email, person.name
-    person.name = said("Observer {number}", number=person.pk)
+    person.name = pseudonym(person)
     person.email = None
     person.is_active = False
     person.named_in_reports = False

@@ -15,7 +15,7 @@ import pghistory
 import pgtrigger
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import Count, ProtectedError, Q, QuerySet
+from django.db.models import Count, Q, QuerySet
 from django.http import Http404
 from django.utils import timezone
 from pghistory.models import Context
@@ -37,6 +37,15 @@ _CREDITED_NOTE = re.compile(
     .replace(r"\{before\}", "(?P<before>.+)")
 )
 _STEPS = "surveys.ReviewStep:never_changes"
+
+
+def pseudonym(person: Person) -> str:
+    """The name of a person who was erased on request."""
+    return said("Observer {number}", number=person.pk)
+
+
+def is_erased(person: Person) -> bool:
+    return not person.has_account and person.name == pseudonym(person)
 
 
 def past_observers_of(member: Membership) -> QuerySet[Membership]:
@@ -98,12 +107,7 @@ def merge(member: Membership, membership_id: int, *, into: int) -> int:
     kept = _other(member, membership_id, into)
     number = _credit(_visits_of(member.program, merged.person), kept.person, by=member.person)
     _stand_in(member.program, merged.person, kept.person)
-    try:
-        _delete(merged.person, into=kept)
-    except ProtectedError:
-        raise ValidationError(
-            gettext("This person once had an account and was erased. Their visits stay theirs.")
-        ) from None
+    _delete(merged.person, into=kept)
     return number
 
 
@@ -118,6 +122,7 @@ def hand_over(member: Membership, membership_id: int, *, into: int) -> int:
     giver = _members(member.program).filter(pk=membership_id).first()
     if giver is None:
         raise Http404(gettext("There is no such person in this program."))
+    _check_not_erased(giver.person)
     taker = _other(member, membership_id, into)
     visits = _visits_of(member.program, giver.person).filter(source=Source.IMPORT)
     return _credit(visits, taker.person, by=member.person)
@@ -202,7 +207,15 @@ def _of_the_past(members: QuerySet[Membership], membership_id: int) -> Membershi
         raise ValidationError(
             said("{name} has an account, so this is not for you to do.", name=found.person.name)
         )
+    _check_not_erased(found.person)
     return found
+
+
+def _check_not_erased(person: Person) -> None:
+    if is_erased(person):
+        raise ValidationError(
+            gettext("This person was erased on request. Their visits stay under the number.")
+        )
 
 
 def _other(member: Membership, membership_id: int, other_id: int) -> Membership:

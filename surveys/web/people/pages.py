@@ -10,6 +10,7 @@ from django.shortcuts import render
 
 from accounts.access import ProgramRequest
 from accounts.models import Membership
+from accounts.past_observers import is_erased
 from accounts.people import person_facts
 from surveys.models import Source
 from surveys.web.people.forms import PersonForm
@@ -64,6 +65,7 @@ def _past_observer_page(
         "others": _others(request, shown),
         "claims": shown.person.claims.filter(accepted_at=None, withdrawn_at=None),
         "refused": refused,
+        "erased": is_erased(shown.person),
     }
     return render(request, "people/past_observer.html", context, status=_status(refused))
 

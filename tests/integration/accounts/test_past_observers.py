@@ -183,6 +183,28 @@ def test_an_erased_person_is_a_number(program, coordinator, past, client):
     assert not client.login(email=email, password="quiet-water-at-dusk")
 
 
+def test_who_was_erased_gets_no_name_again(program, coordinator, past, client_for):
+    member = make_member(program)
+    visit = make_accepted_visit(program.routes.first(), member.person, night=dt.date(2020, 4, 15))
+    name = erasing.erase(coordinator, member.pk)
+    client = client_for(coordinator)
+    here = [program.slug, member.pk]
+    page = client.get(reverse("web:people_person", args=here)).content.decode()
+    assert "Erased on request." in page
+    assert "Rename" not in page
+    for view, typed in (
+        ("rename", {"name": "Somebody"}),
+        ("merge", {"into": past["Linden Harrow"].pk, "sure_merge": "on"}),
+        ("hand_over", {"into": past["Linden Harrow"].pk}),
+        ("claim", {"email": "somebody@example.org"}),
+    ):
+        answer = client.post(reverse(f"web:people_{view}", args=here), typed)
+        assert answer.status_code == 422, view
+        assert answer.context["refused"].message.startswith("This person was erased"), view
+    visit.refresh_from_db()
+    assert visit.observer.name == name
+
+
 def test_the_history_of_visits_forgets_an_erased_person_and_who_was_merged_into_them(
     program, coordinator, past
 ):
