@@ -111,10 +111,16 @@ def _range_header(request: HttpRequest, etag: str) -> str:
 def serve_file(
     request: HttpRequest, file: FieldFile, *, etag: str, content_type: str
 ) -> HttpResponseBase:
-    """The same for a file of the storage."""
-    return _serve_opened(
-        request, lambda: file.storage.open(file.name, "rb"), file.size, etag, content_type
-    )
+    """The same for a file of the storage. One that can read a part has a method `read_part`:
+    to open a file of an object storage is to fetch all of it."""
+    storage, name, size = file.storage, file.name, file.size
+    if not hasattr(storage, "read_part"):
+        return _serve_opened(request, lambda: storage.open(name, "rb"), size, etag, content_type)
+
+    def blocks(part: ByteRange) -> Iterator[bytes]:
+        return storage.read_part(name, part.first, part.last) if part.length else iter(())
+
+    return serve(request, blocks, size=size, etag=etag, content_type=content_type)
 
 
 def serve_path(

@@ -12,7 +12,8 @@ from django.core.exceptions import ImproperlyConfigured
 from deploy.logs import logging_config
 from deploy.secret_files import secret
 from deploy.settings.common import *  # noqa: F403
-from deploy.settings.common import CONTENT_SECURITY_POLICY, SILENCED_SYSTEM_CHECKS
+from deploy.settings.common import CONTENT_SECURITY_POLICY, SILENCED_SYSTEM_CHECKS, STORAGES
+from deploy.settings.machines import object_storage
 from surveys.land.files import BadMapFile, check_map_file
 
 REQUIRED = {
@@ -96,6 +97,8 @@ VIRUS_SCANNER = os.environ.get("DUSKPOOL_VIRUS_SCANNER", "")
 MEDIA_ROOT = os.environ.get("DUSKPOOL_MEDIA_ROOT", "/var/lib/duskpool/media")
 MOST_BYTES_OF_A_PERSON = int(os.environ.get("DUSKPOOL_PERSON_GB", "5")) * 1024**3
 MOST_BYTES_OF_A_PROGRAM = int(os.environ.get("DUSKPOOL_PROGRAM_GB", "100")) * 1024**3
+if os.environ.get("DUSKPOOL_BUCKET"):
+    STORAGES = {**STORAGES, "default": object_storage()}
 SITE_MODE_FILE = Path(os.environ.get("DUSKPOOL_SITE_MODE_FILE", "/var/lib/duskpool/site-mode.json"))
 OPERATORS = [
     address.strip().lower()

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 import shutil
+import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from django.conf import settings
+from django.core.files.storage import default_storage
 from django.utils import timezone
 
 from accounts.models import SecurityAct
@@ -44,7 +46,10 @@ class DiskState:
 
 
 def disk_state() -> DiskState:
-    usage = shutil.disk_usage(Path(settings.MEDIA_ROOT))
+    """Of the disk where uploaded files stay, or where they pass on their way to an object storage.
+    Raises OSError."""
+    passing = hasattr(default_storage, "bucket_name")
+    usage = shutil.disk_usage(tempfile.gettempdir() if passing else Path(settings.MEDIA_ROOT))
     return DiskState(free=usage.free, total=usage.total)
 
 
@@ -98,7 +103,7 @@ def _files() -> Iterator[Problem]:
             key="media",
             words=said(
                 "No file can be saved in {folder}, so photos and recordings are refused.",
-                folder=settings.MEDIA_ROOT,
+                folder=getattr(default_storage, "bucket_name", settings.MEDIA_ROOT),
             ),
         )
         return

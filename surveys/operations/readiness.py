@@ -6,6 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from django.conf import settings
+from django.core.files.storage import default_storage
 from django.db import DatabaseError, connection
 from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.recorder import MigrationRecorder
@@ -32,7 +33,9 @@ def _migrations() -> list[tuple[str, str]]:
 
 
 def media_is_writable() -> bool:
-    """A file without a name, so that nothing is left behind."""
+    """On a disk a file without a name, so that nothing is left behind."""
+    if hasattr(default_storage, "is_writable"):
+        return default_storage.is_writable()
     try:
         with tempfile.TemporaryFile(dir=Path(settings.MEDIA_ROOT)) as file:
             file.write(b"x")

@@ -279,6 +279,24 @@ def test_a_drill_says_whether_the_newest_backup_comes_back(
         assert server.execute(query, [f"{databases.names[0]}_drill"]).fetchall() == []
 
 
+@pytest.mark.django_db
+def test_files_in_a_bucket_are_left_there(
+    databases: Databases, told: dict[str, str], tmp_path: Path
+) -> None:
+    """As deploy/machines.md says. What lies in the folder of uploaded files is not the site's."""
+    media = Path(told["DUSKPOOL_MEDIA_ROOT"])
+    media.mkdir()
+    (media / "of another site").write_bytes(b"x")
+    bucket = told | {"DUSKPOOL_BUCKET": "files"}
+    made = a_backup(bucket, tmp_path / "backups")
+    listed = subprocess.run(["tar", "--list", f"--file={made}/media.tar"], capture_output=True)
+    assert (listed.returncode, listed.stdout) == (0, b"")
+    back = run(PROJECT / "deploy/restore", "--force", made, env=bucket)
+    assert back.returncode == 0, back.stderr
+    assert [path.name for path in tmp_path.glob("media*")] == ["media"]
+    assert (media / "of another site").exists()
+
+
 @pytest.fixture
 def plain_role(databases: Databases) -> Iterator[str]:
     """A role like that of deploy/production.md: it owns its database and nothing else."""

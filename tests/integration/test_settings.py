@@ -46,6 +46,29 @@ def test_real_use_trusts_one_proxy_or_as_many_as_are_said(environment, expected)
     assert settings_of("prod", *names, **environment) == expected
 
 
+def test_uploaded_files_go_to_a_bucket_that_is_named(tmp_path):
+    """As deploy/machines.md says."""
+    kind, options = "s.STORAGES['default']['BACKEND']", "s.STORAGES['default']['OPTIONS']"
+    assert settings_of("prod", kind) == ["surveys.visits.media.storage.WholeFileStorage"]
+    (tmp_path / "secret").write_text("word\n")
+    bucket = {
+        "DUSKPOOL_BUCKET": "files",
+        "DUSKPOOL_BUCKET_REGION": "us-east-2",
+        "DUSKPOOL_BUCKET_ENDPOINT": "https://objects.example.org",
+        "DUSKPOOL_BUCKET_KEY": "key",
+        "DUSKPOOL_BUCKET_SECRET_FILE": str(tmp_path / "secret"),
+    }
+    asked = (kind, f"*sorted({options}.items())", "s.STORAGES['staticfiles']['BACKEND']")
+    assert "".join(settings_of("prod", *asked, **bucket)) == (
+        "surveys.visits.media.object_storage.ObjectStorage"
+        "('bucket','files')('endpoint','https://objects.example.org')('key','key')"
+        "('region','us-east-2')('secret','word')"
+        "whitenoise.storage.CompressedManifestStaticFilesStorage"
+    )
+    said = (used.BASE_DIR / "deploy/machines.md").read_text("utf-8")
+    assert all(name in said for name in bucket)
+
+
 def test_a_security_contact_needs_its_day():
     contact = {"DUSKPOOL_SECURITY_CONTACTS": "a@example.org, https://example.org/report"}
     names = ("*s.SECURITY_CONTACTS", "s.SECURITY_EXPIRES.isoformat()")

@@ -99,6 +99,9 @@ def sweep_files(now: dt.datetime | None = None) -> int:
 
 
 def _old_files(storage: Storage, folder: str, cutoff: dt.datetime) -> Iterator[str]:
+    if hasattr(storage, "names_before"):
+        yield from storage.names_before(folder, cutoff)
+        return
     try:
         folders, files = storage.listdir(folder)
     except FileNotFoundError:

@@ -3,7 +3,7 @@
 from uuid import UUID
 
 from django.contrib import messages
-from django.http import FileResponse, HttpResponse
+from django.http import HttpResponseBase
 from django.shortcuts import redirect
 from django.views.decorators.http import require_http_methods
 
@@ -13,6 +13,7 @@ from accounts.access import (
     needs,
 )
 from surveys.language import gettext
+from surveys.ranges import serve_file
 from surveys.visits.exceptions import (
     PhotoRefused,
     VisitError,
@@ -26,12 +27,14 @@ from surveys.visits.media.photos import (
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.SURVEY)
-def photo(request: ProgramRequest, visit_id: UUID, row: int) -> HttpResponse | FileResponse:
+def photo(request: ProgramRequest, visit_id: UUID, row: int) -> HttpResponseBase:
     """Show a row's photo to members who may read the visit (GET); let the observer store or
     remove it (POST)."""
     if request.method == "GET":
         stored = find_photo(request.membership, visit_id, row=row)
-        return FileResponse(stored.image.open("rb"), content_type="image/jpeg")
+        return serve_file(
+            request, stored.image, etag=f'"{stored.sha256}"', content_type="image/jpeg"
+        )
     try:
         if "remove" in request.POST:
             remove_photo(request.membership, visit_id, row=row)

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import io
+import uuid
 
 import pytest
 from django.core.files.base import ContentFile
@@ -29,6 +30,7 @@ from surveys.visits.media.recordings import (
 )
 from surveys.visits.tidying import tidy
 from tests.support.builders import make_route
+from tests.support.object_server import client_of, object_server, storage_in
 from tests.support.sheets import make_draft
 from tests.support.sounds import (
     announced,
@@ -39,13 +41,21 @@ from tests.support.sounds import (
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture(autouse=True)
-def _own_storage(tmp_path):
-    """Files of this test only."""
-    with override_settings(
-        MEDIA_ROOT=tmp_path,
-        STORAGES={"default": {"BACKEND": "django.core.files.storage.FileSystemStorage"}},
-    ):
+@pytest.fixture(scope="module")
+def server():
+    with object_server() as address:
+        yield address
+
+
+@pytest.fixture(autouse=True, params=["disk", "bucket"])
+def _own_storage(request, tmp_path):
+    """Files of this test only, on a disk and in an object storage."""
+    storage = {"BACKEND": "surveys.visits.media.storage.WholeFileStorage"}
+    if request.param == "bucket":
+        address, bucket = request.getfixturevalue("server"), f"b{uuid.uuid4()}"
+        client_of(address).create_bucket(Bucket=bucket)
+        storage = storage_in(address, bucket)
+    with override_settings(MEDIA_ROOT=tmp_path, STORAGES={"default": storage}):
         yield
 
 
