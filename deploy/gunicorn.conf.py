@@ -8,6 +8,8 @@ from importlib import import_module
 
 from deploy.logs import logging_config
 
+# Pages may have a pool of connections: deploy/settings/machines.py.
+os.environ["DUSKPOOL_ANSWERS_PAGES"] = "1"
 bind = os.environ.get("DUSKPOOL_BIND", "127.0.0.1:8000")
 workers = int(os.environ.get("DUSKPOOL_WEB_PROCESSES", "2"))
 threads = int(os.environ.get("DUSKPOOL_WEB_THREADS", "4"))

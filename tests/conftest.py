@@ -33,6 +33,7 @@ _WAITING = {
     "test_deploy_scripts.py",
     "test_killed_run.py",
     "test_killed_worker.py",
+    "test_pool.py",
     "test_proxy.py",
     "test_workers.py",
 }

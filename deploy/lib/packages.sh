@@ -42,6 +42,7 @@ missing_parts() {
     [[ $browser != browser || -n $(command -v Rscript) ]] || echo r
     [[ $browser != browser || -n $(command -v gpg) ]] || echo gnupg
     [[ $browser != browser || -n $(command -v nginx) ]] || echo nginx
+    [[ $browser != browser || -n $(command -v pgbouncer) ]] || echo pgbouncer
     [[ $browser != browser || -n $(command -v firefox-esr) ]] || echo firefox
     [[ $browser != browser ]] || has_webkit || echo webkit
 }
@@ -100,6 +101,8 @@ packages_for_r() { echo r-base-core; }
 packages_for_gnupg() { echo gnupg; }
 # The tests put the proxy of deploy/nginx in front of a server.
 packages_for_nginx() { echo nginx; }
+# And a pool of connections behind it.
+packages_for_pgbouncer() { echo pgbouncer; }
 # The tests survey an evening in the makes of browser that phones have: Firefox, and WebKit as GTK
 # ships it, which plays sound by GStreamer.
 packages_for_firefox() { echo firefox-esr; }

@@ -3,7 +3,26 @@
 import os
 from typing import Any
 
+import dj_database_url
+
 from deploy.secret_files import secret
+
+# Set by deploy/gunicorn.conf.py.
+PAGES = "DUSKPOOL_ANSWERS_PAGES"
+
+
+def database() -> dict[str, Any]:
+    """Where this process reads and writes. Pages may do so through a pool that lends a connection
+    for a transaction, such as pgbouncer; workers, which wait for notices, and commands may not."""
+    pool = os.environ.get("DUSKPOOL_POOL_URL", "") if PAGES in os.environ else ""
+    found = dj_database_url.parse(
+        pool or os.environ["DATABASE_URL"],
+        conn_max_age=60,
+        conn_health_checks=True,
+        # A cursor outside of a transaction would be looked for at another connection.
+        disable_server_side_cursors=bool(pool),
+    )
+    return dict(found)
 
 
 def object_storage() -> dict[str, Any]:

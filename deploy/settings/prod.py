@@ -5,7 +5,6 @@ import os
 import re
 from pathlib import Path
 
-import dj_database_url
 from csp.constants import SELF
 from django.core.exceptions import ImproperlyConfigured
 
@@ -13,7 +12,7 @@ from deploy.logs import logging_config
 from deploy.secret_files import secret
 from deploy.settings.common import *  # noqa: F403
 from deploy.settings.common import CONTENT_SECURITY_POLICY, SILENCED_SYSTEM_CHECKS, STORAGES
-from deploy.settings.machines import object_storage
+from deploy.settings.machines import database, object_storage
 from surveys.land.files import BadMapFile, check_map_file
 
 REQUIRED = {
@@ -50,11 +49,7 @@ if any(len(key) < 32 for key in (SECRET_KEY, *SECRET_KEY_FALLBACKS)):
     raise ImproperlyConfigured("DUSKPOOL_SECRET_KEY is too short: use at least 32 characters.")
 ALLOWED_HOSTS = [host.strip() for host in os.environ["DUSKPOOL_ALLOWED_HOSTS"].split(",")]
 CSRF_TRUSTED_ORIGINS = [f"https://{host}" for host in ALLOWED_HOSTS]
-DATABASES = {
-    "default": dj_database_url.parse(
-        os.environ["DATABASE_URL"], conn_max_age=60, conn_health_checks=True
-    )
-}
+DATABASES = {"default": database()}
 
 # A machine that is gone answers nothing: without a limit each request would wait for minutes.
 DATABASES["default"].setdefault("OPTIONS", {}).setdefault("connect_timeout", 5)

@@ -69,6 +69,17 @@ def test_uploaded_files_go_to_a_bucket_that_is_named(tmp_path):
     assert all(name in said for name in bucket)
 
 
+def test_pages_alone_use_a_pool_of_connections():
+    """As deploy/machines.md says."""
+    of = "s.DATABASES['default']"
+    asked = (f"{of}['NAME']", f"{of}['DISABLE_SERVER_SIDE_CURSORS']")
+    pool = {"DUSKPOOL_POOL_URL": "postgis://pool.example.org:6432/pooled"}
+    assert settings_of("prod", *asked) == ["none", "False"]
+    assert settings_of("prod", *asked, **pool) == ["none", "False"], "workers and commands"
+    assert settings_of("prod", *asked, **pool, DUSKPOOL_ANSWERS_PAGES="1") == ["pooled", "True"]
+    assert "DUSKPOOL_POOL_URL" in (used.BASE_DIR / "deploy/machines.md").read_text("utf-8")
+
+
 def test_a_security_contact_needs_its_day():
     contact = {"DUSKPOOL_SECURITY_CONTACTS": "a@example.org, https://example.org/report"}
     names = ("*s.SECURITY_CONTACTS", "s.SECURITY_EXPIRES.isoformat()")
