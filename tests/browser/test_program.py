@@ -162,6 +162,7 @@ def test_axe_finds_nothing(program, coordinator, route, signed_in):
         "program_routes": {},
         "program_area": {},
         "program_regions": {},
+        "program_strata": {},
         "program_route_add": {},
         "program_route": {"route": route.pk},
         "program_route_line": {"route": route.pk},

@@ -240,6 +240,8 @@ TABLE = """
     web:program_area                   POST    in    none  no    no    ok
     web:program_regions                GET     in    none  no    no    ok
     web:program_regions                POST    in    none  no    no    ok
+    web:program_strata                 GET     in    none  no    no    ok
+    web:program_strata                 POST    in    none  no    no    ok
     web:program_route_add              POST    in    none  no    no    ok
     web:program_route                  GET     in    none  no    no    ok
     web:program_route_edit             POST    in    none  no    no    ok

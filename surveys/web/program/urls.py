@@ -40,6 +40,9 @@ from surveys.web.program import (
     stop_views as program_stops,
 )
 from surveys.web.program import (
+    strata_views as program_strata,
+)
+from surveys.web.program import (
     views as program,
 )
 
@@ -79,6 +82,7 @@ urlpatterns: list[URLPattern] = [
     path(AT + "routes/add", program_routes.add, name="program_route_add"),
     path(AT + "area", program_area.area, name="program_area"),
     path(AT + "regions", program_regions.weights, name="program_regions"),
+    path(AT + "strata", program_strata.strata, name="program_strata"),
     path(AT + "routes/<int:route>", program_routes.route, name="program_route"),
     path(AT + "routes/<int:route>/edit", program_routes.edit, name="program_route_edit"),
     path(AT + "routes/<int:route>/line", program_lines.edit, name="program_route_line"),

@@ -354,6 +354,42 @@ class TestRegionWeights:
         assert program.region_weights == {}
 
 
+class TestStrata:
+    def test_two_columns_of_a_spreadsheet_are_pasted(self, program, page):
+        for code in ("R01", "R02", "R03"):
+            make_route(program, code=code, stratum="Ridge" if code == "R03" else "")
+        address = url("program_strata", program)
+        assert page.get(address).context["form"]["strata"].value() == "R01\nR02\nR03, Ridge"
+        data = {"strata": "r01\tFlood  plain\nR02; Ridge, upper\n\nR03", **seen(page, address)}
+        told = page.post(address, data, follow=True).content.decode()
+        assert "The strata of 3 routes are saved." in told
+        assert dict(program.routes.values_list("code", "stratum")) == {
+            "R01": "Flood plain",
+            "R02": "Ridge, upper",
+            "R03": "",
+        }
+
+    def test_every_line_that_cannot_be_read_is_said_and_nothing_is_lost(self, program, page):
+        make_route(program, code="R01")
+        address = url("program_strata", program)
+        typed = f"R01, Ridge\nR99, Ridge\nR01, Marsh\nR01, {'x' * 121}"
+        answer = page.post(address, {"strata": typed, **seen(page, address)})
+        told = html.unescape(answer.content.decode())
+        assert "Line 2: there is no route with the code “R99”." in told
+        assert "Line 3: route R01 is in line 1 already." in told
+        assert "R99, Ridge" in told
+        assert program.routes.get().stratum == ""
+
+    def test_what_a_colleague_saved_meanwhile_is_not_overwritten(self, program, page):
+        route = make_route(program, code="R01")
+        address = url("program_strata", program)
+        data = {"strata": "R01, Ridge", **seen(page, address)}
+        Route.objects.filter(pk=route.pk).update(stratum="Marsh")
+        assert page.post(address, data).status_code != 302
+        route.refresh_from_db()
+        assert route.stratum == "Marsh"
+
+
 class TestStops:
     DATA = {
         "number": "4",
