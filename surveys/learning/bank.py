@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from accounts.models import Membership
+from surveys.learning.seasonal import Scope
 from surveys.models import LookAlikes, Species
 from surveys.sound.calls import call_of
 from surveys.sound.questions import Candidate
@@ -15,11 +16,13 @@ from surveys.visits.media.references import heard_references
 
 @dataclass(frozen=True, kw_only=True)
 class Bank:
-    """`without_call` are species that have only words."""
+    """`without_call` are species that have only words; `scope` is how the candidates were
+    chosen."""
 
     candidates: list[Candidate]
     species: dict[str, Species]
     without_call: list[Species]
+    scope: Scope = Scope.ALL
 
 
 def bank_of(member: Membership, species: Iterable[Species]) -> Bank:

@@ -7,7 +7,7 @@ import secrets
 import uuid
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.core import signing
 from django.db import transaction
@@ -18,12 +18,13 @@ from accounts.access import Permission, require
 from accounts.models import Membership
 from surveys.language import gettext
 from surveys.learning.bank import Bank, bank_of
+from surveys.learning.seasonal import Scope, asked_now
 from surveys.models import PracticeAnswer, PracticeHeard, Species
 from surveys.protocol.nights import night_of
 from surveys.sound.questions import Question, Tally, draw_practice, tallied
 from surveys.sound.scoring import Heard, compare
 from surveys.visits.exceptions import NotYours
-from surveys.visits.tonight import calling_species, listed_species
+from surveys.visits.tonight import days_to_calling
 
 _SALT = "practice"
 # What a learner confused long ago says little of today.
@@ -39,14 +40,23 @@ class Asked:
 
 
 def practice_bank(member: Membership, *, in_season: bool = True) -> Bank:
-    """Species of tonight's checklist in their calling season; where none of these can be asked
-    about, or with `in_season=False`, all of the checklist."""
+    """Species of tonight's checklist in their calling season, filled up where they are few; where
+    none of these can be asked about, or with `in_season=False`, all of the checklist."""
     program = member.program
-    night = night_of(timezone.now(), program.time_zone)
-    found = bank_of(member, calling_species(program, night)) if in_season else None
-    if found and found.candidates:
-        return found
-    return bank_of(member, listed_species(program, night))
+    away = days_to_calling(program, night_of(timezone.now(), program.time_zone))
+    whole = bank_of(member, away)
+    if not in_season:
+        return whole
+    days = {one.code: number for one, number in away.items()}
+    scope, asked = asked_now({one.species: days[one.species] for one in whole.candidates})
+    return replace(
+        whole,
+        scope=scope,
+        candidates=[one for one in whole.candidates if one.species in asked],
+        without_call=[
+            one for one in whole.without_call if scope is Scope.NONE_CALLS or not days[one.code]
+        ],
+    )
 
 
 def ask(member: Membership, bank: Bank) -> Asked | None:

@@ -54,6 +54,19 @@ def in_days(night: dt.date, first: MonthDay, last: MonthDay) -> bool:
     return day >= first or day <= last
 
 
+def days_away(night: dt.date, first: MonthDay, last: MonthDay) -> int:
+    """Days of a leap year from `night` to the nearest day of the days `first` to `last`; 0 within
+    them.
+
+    >>> days_away(dt.date(2026, 1, 5), MonthDay(month=3, day=1), MonthDay(month=12, day=31))
+    5
+    """
+    if in_days(night, first, last):
+        return 0
+    day = MonthDay(month=night.month, day=night.day)
+    return min(_days_after(day, first), _days_after(last, day))
+
+
 def shortest_span(
     seasons: Iterable[tuple[MonthDay, MonthDay]],
 ) -> tuple[MonthDay, MonthDay] | None:

@@ -32,6 +32,7 @@ from surveys.protocol.hours import (
 from surveys.protocol.limits.words import limits_in_words
 from surveys.protocol.nights import night_of
 from surveys.protocol.seasons import (
+    days_away,
     in_days,
     season_year,
     window_dates,
@@ -339,6 +340,16 @@ def calling_species(program: Program, night: dt.date) -> list[Species]:
     members."""
     seasons = [(entry, entry.calling_season) for entry in _entries_on(program, night)]
     return [entry.species for entry, season in seasons if season is None or in_days(night, *season)]
+
+
+def days_to_calling(program: Program, night: dt.date) -> dict[Species, int]:
+    """Days to the calling season of each species of the night's checklist, 0 within it, in the
+    order of the sheet."""
+    seasons = [(entry, entry.calling_season) for entry in _entries_on(program, night)]
+    return {
+        entry.species: 0 if season is None else days_away(night, *season)
+        for entry, season in seasons
+    }
 
 
 def listed_species(program: Program, night: dt.date) -> list[Species]:

@@ -38,6 +38,7 @@ def practice(request: ProgramRequest) -> HttpResponse:
         "is_all": is_all,
         "known": known_of(member),
         "number": len(bank.candidates),
+        "scope": bank.scope,
         "without_call": [one.name for one in bank.without_call],
     }
     if asked is None:

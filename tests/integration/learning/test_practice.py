@@ -22,6 +22,16 @@ from tests.support.builders import make_member, make_program
 from tests.support.sounds import make_stored_reference
 
 pytestmark = pytest.mark.django_db
+DAY = dt.timedelta(days=1)
+
+
+def _season(first, last):
+    return {
+        "calls_from_month": first.month,
+        "calls_from_day": min(first.day, 28),
+        "calls_to_month": last.month,
+        "calls_to_day": min(last.day, 28),
+    }
 
 
 def question(kind=Kind.WHICH_ONE, there=((PEEPER, 2),), choices=(ORNATE, PEEPER, TOAD), **other):
@@ -65,19 +75,28 @@ class TestBank:
         ]
         assert (GRAYS in codes, one.code in codes) == (False, True)
 
-    def test_species_of_the_season_come_first(self, observer, checklist):
+    def test_species_of_the_season_come_first(self, observer, checklist, client_for):
         ahead = (timezone.now() + dt.timedelta(days=100)).date()
         later = ahead + dt.timedelta(days=20)
-        checklist.exclude(species__code=TOAD).update(
-            calls_from_month=ahead.month,
-            calls_from_day=min(ahead.day, 28),
-            calls_to_month=later.month,
-            calls_to_day=min(later.day, 28),
-        )
-        assert [one.species for one in practice.practice_bank(observer).candidates] == [TOAD]
-        assert len(practice.practice_bank(observer, in_season=False).candidates) == 4
+        checklist.exclude(species__code=TOAD).update(**_season(ahead, later))
+        for order, code in enumerate(("lithobates-sylvaticus", "anaxyrus-fowleri"), start=9):
+            species = Species.objects.get(code=code)
+            checklist.create(species=species, order=order, **_season(ahead - 30 * DAY, later))
+        bank = practice.practice_bank(observer)
+        assert [one.species for one in bank.candidates if one.species == TOAD] == [TOAD]
+        assert (len(bank.candidates), bank.scope) == (4, "nearest"), "more than an index is asked"
+        nearest = {"lithobates-sylvaticus", "anaxyrus-fowleri"}
+        assert nearest <= {one.species for one in bank.candidates}
+        page = client_for(observer).get(url(observer))
+        told = "the few that call at this time of the year, and those whose season is nearest."
+        assert f"Drawn from 4 species: {told}" in words(page)
+        assert len(practice.practice_bank(observer, in_season=False).candidates) == 6
         checklist.filter(species__code=TOAD).delete()
-        assert len(practice.practice_bank(observer).candidates) == 3, "none calls now: all"
+        bank = practice.practice_bank(observer)
+        assert (len(bank.candidates), bank.scope) == (5, "none-calls")
+        page = client_for(observer).get(url(observer))
+        told = "Drawn from all 5 species of the checklist: none of them calls now."
+        assert told in words(page)
 
 
 class TestAnswers:

@@ -1,6 +1,7 @@
 """The phone draws the questions that the server would draw, and makes the same of their answers.
 Its side runs in Node.js here."""
 
+import datetime as dt
 import json
 import random
 import shutil
@@ -14,6 +15,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from surveys.learning.seasonal import asked_now
+from surveys.protocol.seasons import days_away
+from surveys.protocol.values import MonthDay
 from surveys.sound.calls import calls
 from surveys.sound.chance import Chance
 from surveys.sound.questions import Candidate, Kind, Tally, draw_practice, tallied
@@ -25,10 +29,16 @@ RUN = """
 import { readFileSync } from "node:fs";
 import { drawPractice } from "./survey/practice/questions.js";
 import { compare, tallied } from "./survey/practice/scoring.js";
-const { draws, calls, answers, tallies } = JSON.parse(readFileSync(0, "utf-8"));
+import { askedNow } from "./survey/practice/seasonal.js";
+const { draws, calls, answers, tallies, nights } = JSON.parse(readFileSync(0, "utf-8"));
 const drawn = draws.map((one) => drawPractice(one.candidates, one.tallies, calls, one.seed));
 const rows = answers.map(({ voices, named }) => compare(voices, named));
-process.stdout.write(JSON.stringify({ drawn, rows, tallies: tallied(tallies, rows) }));
+const seasonal = nights.map(({ night, seasons }) => {
+  const codes = Object.keys(seasons).map((species) => ({ species }));
+  const { scope, asked } = askedNow(codes, new Map(Object.entries(seasons)), night);
+  return [scope, asked.map(({ species }) => species)];
+});
+process.stdout.write(JSON.stringify({ drawn, rows, seasonal, tallies: tallied(tallies, rows) }));
 """
 
 
@@ -43,7 +53,7 @@ def run(tmp_path_factory):
     return partial(_run, static)
 
 
-def _run(static, draws=(), answers=(), tallies=None):
+def _run(static, draws=(), answers=(), tallies=None, nights=()):
     plain = {
         "draws": [
             {
@@ -55,6 +65,7 @@ def _run(static, draws=(), answers=(), tallies=None):
         ],
         "calls": {code: call.plain() for code, call in calls().items()},
         "answers": answers,
+        "nights": nights,
         "tallies": tallies or {},
     }
     ran = subprocess.run(
@@ -147,3 +158,41 @@ def test_shares_are_drawn_from_a_beta_distribution(right, wrong):
     found = stats.kstest(drawn, stats.beta(right + 1, wrong + 1).cdf)
     assert found.pvalue > 0.01
     assert np.std(drawn) > 0
+
+
+def test_the_phone_asks_about_the_same_species_at_each_time_of_the_year(run):
+    choice = random.Random(11)
+    nights = []
+    for _ in range(300):
+        days = [choice.randrange(366) for _ in range(13)]
+        night, *ends = (dt.date(2024, 1, 1) + dt.timedelta(days=day) for day in days)
+        codes = choice.sample(CODES, choice.randint(1, 6))
+        seasons = {
+            code: None if choice.random() < 0.1 else ends[2 * at : 2 * at + 2]
+            for at, code in enumerate(codes)
+        }
+        nights.append((night, seasons))
+    plain = [
+        {
+            "night": night.isoformat(),
+            "seasons": {
+                code: season and [day.strftime("%m-%d") for day in season]
+                for code, season in seasons.items()
+            },
+        }
+        for night, seasons in nights
+    ]
+    told = []
+    for night, seasons in nights:
+        away = {
+            code: 0 if season is None else days_away(night, *(_month_day(day) for day in season))
+            for code, season in seasons.items()
+        }
+        scope, asked = asked_now(away)
+        told.append([scope.value, [code for code in seasons if code in asked]])
+    assert {scope for scope, _ in told} == {"calling", "nearest", "none-calls"}
+    assert run(nights=plain)["seasonal"] == told
+
+
+def _month_day(day):
+    return MonthDay(month=day.month, day=day.day)

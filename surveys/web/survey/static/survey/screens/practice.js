@@ -13,6 +13,10 @@ const NO_CALL = gettext("No species of the checklist has a call to play.");
 const LEDE = gettext(
   "Listen, then answer. Only you see your answers. What you mix up comes again more often.",
 );
+const WHY = {
+  nearest: gettext("Few call now, so those whose season is nearest are added."),
+  "none-calls": gettext("None of the checklist calls now, so all of it is asked."),
+};
 const QUIET_MS = 500;
 
 export async function screen(app) {
@@ -26,8 +30,9 @@ export async function screen(app) {
   const practice = rounds(
     packet,
     () => candidatesOf(packet, tonight(), all.checked),
-    (number) => {
-      setText(about, ngettext("Drawn from {number} species.", "Drawn from {number} species.", number));
+    (number, scope) => {
+      const drawn = ngettext("Drawn from {number} species.", "Drawn from {number} species.", number);
+      setText(about, [drawn, WHY[scope]].filter(Boolean).join(" "));
       return unsent.update();
     },
   );

@@ -8,14 +8,14 @@ import { answerForm } from "./asking.js";
 import { feedback } from "./feedback.js";
 import { sound } from "./sound.js";
 
-/** `candidates()` gives those to draw from; `changed(number)` hears that a question was drawn from so many,
-    or answered. */
+/** `candidates()` gives a scope and those to draw from; `changed(number, scope)` hears that a question was drawn
+    from so many, or answered. */
 export function rounds(packet, candidates, changed) {
   const node = h("section", { "aria-label": gettext("Question") });
   const names = new Map(packet.species.map(({ code, common_name }) => [code, common_name]));
   const calls = Object.fromEntries(Object.entries(packet.calls).map(([code, { call }]) => [code, call]));
   let player = null;
-  let number = 0;
+  let drawnFrom = null;
 
   function show(question, before, after) {
     player?.stop();
@@ -24,12 +24,11 @@ export function rounds(packet, candidates, changed) {
   }
 
   async function ask() {
-    const drawnFrom = await candidates();
+    drawnFrom = await candidates();
     const [seed] = crypto.getRandomValues(new Uint32Array(1));
-    const question = drawPractice(drawnFrom, await answers.talliesOf(packet), calls, seed);
-    number = drawnFrom.length;
+    const question = drawPractice(drawnFrom.asked, await answers.talliesOf(packet), calls, seed);
     show(question, [], [answerForm(question, names, (named) => tell(question, named), another)]);
-    await changed(number);
+    await changed(drawnFrom.asked.length, drawnFrom.scope);
   }
 
   async function another() {
@@ -44,7 +43,7 @@ export function rounds(packet, candidates, changed) {
     const next = button(gettext("Next question"), another, { kind: "primary" });
     show(question, [heading], [told.node, h("div", { class: "actions" }, next)]);
     heading.focus();
-    await changed(number);
+    await changed(drawnFrom.asked.length, drawnFrom.scope);
   }
   return { node, ask, stop: () => player?.stop() };
 }
