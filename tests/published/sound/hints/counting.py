@@ -28,6 +28,13 @@ animal stands behind these sounds, so real recordings will do worse. Code of `su
 {code}.
 """
 _PART = 50
+# Of clips of animals few are named: with more clips an upper limit of 5 % of those can be told.
+_TIMES = {
+    "one male of a listed species": 2.5,
+    "several males of a listed species": 5.0,
+    "two listed species": 2.5,
+    "a species that is not listed": 2.5,
+}
 # With other seeds, limits of the hint were set.
 _HELD_OUT = 20261202
 
@@ -69,9 +76,11 @@ def count(name: str, clips: range) -> Counts:
 
 
 def count_all(clips: int, workers: int) -> Iterator[tuple[str, Counts]]:
+    """At least `clips` of each class."""
     with ProcessPoolExecutor(workers) as pool:
         for name in CLASSES:
-            parts = [range(at, min(at + _PART, clips)) for at in range(0, clips, _PART)]
+            number = round(_TIMES.get(name, 1.0) * clips)
+            parts = [range(at, min(at + _PART, number)) for at in range(0, number, _PART)]
             counts = Counts()
             for part in pool.map(partial(count, name), parts):
                 counts.add(part)
