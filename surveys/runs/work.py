@@ -32,8 +32,10 @@ log = logging.getLogger(__name__)
 Work = Callable[[BackgroundRun, Progress], None]
 
 RETRY_AFTER_S = 5
-# A run that takes its worker down with it, for want of memory say, is begun no more than this.
-MOST_ATTEMPTS = 12
+# A run that takes its worker down with it, for want of memory say, is begun no more than this. A
+# dead worker is noticed after half a minute to a minute, so this is about half an hour: whatever
+# else keeps killing workers or the database should be over by then.
+MOST_ATTEMPTS = 30
 # How often a worker that was thought dead looks whether its successor is done.
 _LOOK_EVERY_S = 5.0
 

@@ -38,7 +38,6 @@ from pathlib import Path
 import psycopg
 import pytest
 
-from surveys.runs.work import MOST_ATTEMPTS
 from tests.benchmarks.kills.backlog import Backlog
 from tests.benchmarks.kills.clients import (
     Book,
@@ -67,7 +66,6 @@ TRIES = 30
 PAUSE_OF_IMPORTS_S = 60
 LONGEST_PAUSE_S = 2.0
 DISK_FULL = "disk of the server is full"
-NOTHING_PUBLISHED = "Nothing was published."
 STUCK_AFTER_S = 120
 # A busy machine may still be at work then. What is stuck is what no longer moves.
 GIVE_UP_AFTER_S = 600
@@ -263,20 +261,18 @@ def _lost_recordings(there: psycopg.Connection, book: Book, media: Path) -> list
 
 
 def _lost_runs(there: psycopg.Connection, book: Book) -> list[str]:
-    runs = there.execute("SELECT id, options, state, problem, attempts FROM surveys_backgroundrun")
+    runs = there.execute("SELECT id, options, state, problem FROM surveys_backgroundrun")
     ended = {run: facts for run, *facts in runs}
     lost = []
     for run in book.publications:
-        _, state, problem, attempts = ended.get(run, ({}, "missing", "", 0))
+        _, state, problem = ended.get(run, ({}, "missing", ""))
         if DISK_FULL in problem:
             book.told["publication told of a full disk"] += 1
-        elif state == "failed" and attempts == MOST_ATTEMPTS and NOTHING_PUBLISHED in problem:
-            book.told["publication given up after its last attempt, and said so"] += 1
         elif state not in ("done", "refused"):
             lost.append(f"publication run {run} is {state}: {problem}")
     for file in book.imports:
         if any(file["id"] in str(options) and DISK_FULL in problem
-               for options, _, problem, _ in ended.values()):  # fmt: skip
+               for options, _, problem in ended.values()):  # fmt: skip
             book.told["import told of a full disk"] += 1
             continue
         count = there.execute(

@@ -26,6 +26,8 @@ NIGHTS = 60
 PIECE = 20_000
 SOUND_BYTES = 60_000
 TIMEOUT_S = 30
+# So that workers that are killed all the time draw about as many pictures as come in.
+PAUSE_OF_SOUNDS_S = 2.0
 
 
 class NoAnswer(Exception):  # noqa: N818 - says what happened
@@ -151,7 +153,7 @@ def _moved(text: str, night: dt.date) -> str:
 
 
 def record_sounds(book: Book, over: threading.Event, rng: random.Random) -> None:
-    while not over.is_set():
+    while not over.wait(PAUSE_OF_SOUNDS_S):
         try:
             me, visit = book.to_record.get(timeout=0.5)
         except queue.Empty:
