@@ -32,9 +32,10 @@ from surveys.protocol.values import (
     Protocol,
 )
 from surveys.visits.what_if import what_if
+from surveys.web.csv_file import csv_file
 from surveys.web.forms.refusals import run_verb
 from surveys.web.program.protocol_forms import CompareVersionsForm, LimitsForm
-from surveys.web.program.what_if_page import fact_pairs, shown_what_if
+from surveys.web.program.what_if_page import fact_pairs, shown_what_if, what_if_csv
 from surveys.web.program.window_forms import (
     window_formset,
     with_one_more,
@@ -180,9 +181,13 @@ def _form_page(request: ProgramRequest, screen: _Screen, **context: object) -> H
 def _what_if_page(
     request: ProgramRequest, screen: _Screen, shown: ProtocolVersion, **context: object
 ) -> HttpResponse:
-    """The form as it was sent, with what the limits would have asked last season."""
+    """The form as it was sent, with what the limits would have asked last season; or the same as
+    a file."""
     limits = screen.facts()["limits"]
     result = run_verb(screen.form, what_if, request.membership, shown.pk, limits)
+    if result is not None and request.POST["what_if"] == "csv":
+        name = f"{request.membership.program.slug}-what-if-{result.season_year or 'none'}.csv"
+        return csv_file(what_if_csv(result), name)
     if result is not None:
         context["what_if"] = shown_what_if(shown, limits, result)
     return _form_page(request, screen, **context)

@@ -6,12 +6,13 @@ from dataclasses import dataclass
 
 from accounts.edit_conflicts import Facts
 from surveys.dates import short_day
-from surveys.language import said_of
+from surveys.language import gettext, said_of
 from surveys.models import ProtocolVersion
 from surveys.programs.versionfacts import limit_facts
 from surveys.programs.versions import protocol_values, units_of
 from surveys.protocol import values
 from surveys.protocol.telling import rule_in_words
+from surveys.publishing.formats import yearly_csv as csv
 from surveys.visits.what_if import RouteChange, RuleChange, WhatIf
 
 
@@ -68,6 +69,29 @@ def shown_what_if(before: ProtocolVersion, limits: values.Protocol, result: What
         limits=tuple(pair for pair in pairs if pair.differs),
         rules=tuple(_rule(rule) for rule in result.rules),
     )
+
+
+def what_if_csv(result: WhatIf) -> str:
+    """A row for each visit and rule that would ask more or less of it."""
+    head = (
+        gettext("Rule"),
+        gettext("Severity"),
+        gettext("Change"),
+        gettext("Route"),
+        gettext("Night"),
+        gettext("Visit"),
+    )
+    rows = (
+        (rule_in_words(rule.code), rule.severity.value, words, route.route, night, visit)
+        for rule in result.rules
+        for words, routes in (
+            (gettext("New question"), rule.gained),
+            (gettext("No longer asked"), rule.lost),
+        )
+        for route in routes
+        for visit, night in route.visits
+    )
+    return csv.to_csv(head, ([csv.guard(str(cell)) for cell in row] for row in rows))
 
 
 def fact_pairs(first: Facts, second: Facts) -> list[FactPair]:

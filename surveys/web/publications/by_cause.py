@@ -19,7 +19,7 @@ from surveys.publishing.tables import TABLE
 from surveys.web.trends.yearly import heading
 
 # Rows of each group beside the others, and of all groups together; the rest is a page of its own.
-SHOWN, ALL_SHOWN = 10, 100
+SHOWN, ALL_SHOWN = 10, 200
 A_PAGE = 50
 
 

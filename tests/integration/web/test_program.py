@@ -1,5 +1,6 @@
 """The program's screens: who reaches them, what they save, how often they ask the database."""
 
+import csv
 import datetime as dt
 import html
 import json
@@ -580,6 +581,11 @@ class TestProtocols:
             pair.label: (pair.first, pair.second) for pair in shown.context["what_if"].limits
         }
         assert ("5 min", "6 min") in changed.values()
+        file = page.post(address, typed | {"what_if": "csv"})
+        assert "attachment" in file["Content-Disposition"]
+        head, row = csv.reader(file.content.decode().splitlines())
+        assert head[2:] == ["Change", "Route", "Night", "Visit"]
+        assert row[2:] == ["New question", route.code, "2025-04-15", str(visit.pk)]
         # Nothing is saved, and what was typed is still there.
         assert ProtocolVersion.objects.count() == 1
         assert shown.context["form"]["source"].value() == "A trial"
