@@ -13,7 +13,8 @@ from django.db.migrations.loader import MigrationLoader
 from tests.support.databases import another_database, connect_to
 
 EVENING = dt.datetime(2024, 4, 16, 2, 0, tzinfo=dt.UTC)
-
+# A migration that has landed does not change, so what it did is looked at in the slow run only.
+landed = pytest.mark.slow
 
 EMAIL_ADDRESSES = ("account", "0009_emailaddress_unique_primary_email")
 RIGHTS = ("accounts", "0003_words_of_rights")
@@ -101,6 +102,7 @@ def an_evening(model, *, version=None, visit=None, periods=()):
     return row
 
 
+@landed
 def test_numbers_of_sky_and_noise_become_words_and_codes_of_the_protocol(database_at):
     cells = {
         "start.sky": "8",
@@ -180,6 +182,7 @@ def test_numbers_of_sky_and_noise_become_words_and_codes_of_the_protocol(databas
         assert (made_since.sky_codes, made_since.noise_codes) == ({}, {})
 
 
+@landed
 def test_a_person_keeps_the_address_of_the_invitation_and_no_other(database_at):
     """Others had been added to accounts without anybody confirming them."""
     with database_at(RIGHTS):
@@ -193,6 +196,7 @@ def test_a_person_keeps_the_address_of_the_invitation_and_no_other(database_at):
         assert list(kept) == [(person.pk, "robin@example.org", True, True)]
 
 
+@landed
 def test_fields_that_no_rule_uses_become_own_fields_of_the_programs_that_have_data(database_at):
     cells = {
         "days_since_rain": "3",
@@ -251,6 +255,7 @@ def test_fields_that_no_rule_uses_become_own_fields_of_the_programs_that_have_da
         ]
 
 
+@landed
 def test_what_was_only_typed_asks_for_its_field_and_other_fields_are_gone(database_at):
     with database_at(OWN_FIELDS) as before:
         an_evening(before, visit={"cells": {"stops.2.cars": "many"}}, periods=[{}])
@@ -259,6 +264,7 @@ def test_what_was_only_typed_asks_for_its_field_and_other_fields_are_gone(databa
         assert after("surveys.Visit").objects.get().cells == {"stops.2.own.cars": "many"}
 
 
+@landed
 def test_stored_fits_get_codes_for_the_words_of_before_and_keep_all_else(database_at):
     def fit(model, species, result):
         return model("surveys.SpeciesFit").objects.create(
@@ -294,6 +300,7 @@ def test_stored_fits_get_codes_for_the_words_of_before_and_keep_all_else(databas
         }  # fmt: skip
 
 
+@landed
 def test_stored_results_get_codes_for_the_methods_of_before(database_at):
     interval = "profile likelihood, 1.35 times as wide for poor fit (sqrt of c-hat)"
     method = "occupancy of stacked site-seasons (MacKenzie et al. 2006)"
