@@ -33,7 +33,7 @@ _WAITING = {
     "test_deploy_scripts.py",
     "test_killed_run.py",
     "test_killed_worker.py",
-    "test_pool.py",
+    "test_machines.py",
     "test_proxy.py",
     "test_workers.py",
 }

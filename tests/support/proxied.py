@@ -9,7 +9,7 @@ import socket
 import ssl
 import subprocess
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from http.client import HTTPConnection
@@ -91,13 +91,14 @@ class Proxy:
 
 
 @contextmanager
-def proxied(folder: Path, app_port: int) -> Iterator[Proxy]:
+def proxied(folder: Path, *app_ports: int) -> Iterator[Proxy]:
+    """With more than one port as deploy/machines.md says for several web hosts."""
     nginx = shutil.which("nginx", path=f"{os.environ['PATH']}:/usr/sbin:/sbin")
     assert nginx is not None, "deploy/test installs nginx; without it nothing here is checked."
     folder.mkdir()
     proxy = Proxy(http=free_port(), https=free_port(), folder=folder)
     _make_certificate(folder)
-    (folder / "site.conf").write_text(_site(proxy, app_port), "utf-8")
+    (folder / "site.conf").write_text(_site(proxy, app_ports), "utf-8")
     user = "user root;" if os.geteuid() == 0 else ""
     around = folder / "nginx.conf"
     around.write_text(_AROUND.format(folder=folder, user=user), "utf-8")
@@ -112,11 +113,13 @@ def proxied(folder: Path, app_port: int) -> Iterator[Proxy]:
             process.wait(PATIENCE_S)
 
 
-def _site(proxy: Proxy, app_port: int) -> str:
+def _site(proxy: Proxy, app_ports: Sequence[int]) -> str:
     """The file as it is, on ports and with a certificate and a log that are ours."""
     text = CONFIGURATION.read_text("utf-8")
     for old, new in {
-        "127.0.0.1:8000": f"127.0.0.1:{app_port}",
+        "    server 127.0.0.1:8000;": "\n".join(
+            f"    server 127.0.0.1:{port};" for port in app_ports
+        ),
         "/etc/letsencrypt/live/surveys.example.org": str(proxy.folder),
         "/var/log/nginx": str(proxy.folder),
     }.items():

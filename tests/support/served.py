@@ -25,7 +25,8 @@ PROJECT = Path(__file__).parents[2]
 def served(
     folder: Path, *, static_files: bool = False, environment: Mapping[str, str] | None = None
 ) -> Iterator[int]:
-    """The port of a server with deploy/gunicorn.conf.py; its log is `folder`/gunicorn.log.
+    """The port of a server with deploy/gunicorn.conf.py; its log is `folder`/gunicorn.log, and its
+    processes are the group that `folder`/pid names.
 
     `static_files`: compressed and named by their content first, as a release does; without the
     files of large packages, so that no page with a map can be asked for.
@@ -53,6 +54,7 @@ def served(
         process = subprocess.Popen(
             command, cwd=PROJECT, env=environment, stdout=out, stderr=out, start_new_session=True
         )
+        (folder / "pid").write_text(str(process.pid), "utf-8")
         try:
             _wait_for(port, process, log)
             yield port
