@@ -131,7 +131,7 @@ def begin(member: Membership, now: dt.datetime | None = None) -> CallTestTry:
     if bank.without_call or len(bank.candidates) < len(test.species):
         names = listed([one.name for one in bank.without_call])
         raise ValidationError(
-            said("No call is left to play of: {names}. Tell a coordinator.", names=names)
+            said("There is no call left to play for: {names}. Tell a coordinator.", names=names)
         )
     taken = CallTestTry.objects.create(
         test=test, person=member.person, begun_at=now or timezone.now()

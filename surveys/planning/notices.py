@@ -134,18 +134,20 @@ def mail_no_substitute(
     if reader == former:
         if now is not None and now.person_id == former_id:
             return
-        words = said("You need not survey {route} in place of {observer}, {when}.", **names)
+        words = said(
+            "You no longer need to survey {route} in place of {observer}, {when}.", **names
+        )
     elif now is not None:
         return
     elif reader.person == assignment.observer:
         words = said(
-            "{former} does not survey {route} in your place, {when}. If you cannot go, say so "
-            "under My season.",
+            "{former} will not survey {route} in your place, {when}. If you cannot go, say "
+            "so under My season.",
             **names,
         )
     elif _coordinates(reader):
         words = said(
-            "{former} does not survey {route} in place of {observer} after all, {when}.", **names
+            "{former} will not survey {route} in place of {observer} after all, {when}.", **names
         )
     else:
         return

@@ -71,7 +71,7 @@ _USUAL = {
     ),
     ReminderKind.TEST_EXPIRES: (
         gettext_noop("{program}: your call-identification test expires soon"),
-        gettext_noop("Within 30 days this expires:"),
+        gettext_noop("This expires within 30 days:"),
         gettext_noop("Take the test again before then. You can practice first."),
     ),
 }

@@ -193,7 +193,7 @@ _SENTENCES = {
         "{species} with call index {index}: {stops}. Never above {before} there before."
     ),
     Oddity.UNLIKE_STOP: _(
-        "No {species}: {stops}. It was heard there on most visits at this time of year."
+        "{species} not heard: {stops}. It was heard there on most visits at this time of year."
     ),
 }
 

@@ -76,8 +76,7 @@ def power_study(request: ProgramRequest, study_id: int) -> HttpResponse:
         "detection": share(plan.detection),
         "outcome": "power/no_answer.html",
         "promise": gettext(
-            "Calculating. We simulate a few hundred surveys for each plan; this takes "
-            "seconds to a few minutes."
+            "We simulate a few hundred surveys for each plan. This takes seconds to a few minutes."
         ),
         **progress_context(study.run),
     }

@@ -14,10 +14,10 @@ AIM = 0.8
 
 @dataclass(frozen=True, kw_only=True)
 class PowerRow:
-    """One number of routes; `cells` are (words, whether it is the plan asked for)."""
+    """One number of routes; `cells` are (words, whether it is the plan asked for, visits)."""
 
     routes: int
-    cells: tuple[tuple[str, bool], ...]
+    cells: tuple[tuple[str, bool, int], ...]
 
 
 def power_sentence(name: str, plan: SurveyPlan, cells: Sequence[PowerCell]) -> str:
@@ -76,6 +76,7 @@ def power_rows(plan: SurveyPlan, cells: Sequence[PowerCell]) -> list[PowerRow]:
                 (
                     share_with_interval(cell.chance),
                     (cell.routes, cell.visits) == (plan.routes, plan.visits),
+                    cell.visits,
                 )
                 for cell in cells
                 if cell.routes == routes

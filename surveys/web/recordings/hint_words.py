@@ -33,7 +33,7 @@ _SILENT = {
         "No hint: a whistle needs {whistles} notes that rise and are alike."
     ),
     Silence.ENDLESS: gettext_noop(
-        "No hint: it neither begins nor ends in this part, as the trills of many insects."
+        "No hint: it neither begins nor ends in this part, like the trills of many insects."
     ),
     Silence.NOT_COUNTED: gettext_noop(
         "No hint: this was measured before notes were counted. Measure the part again."

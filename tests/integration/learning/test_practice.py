@@ -150,7 +150,7 @@ class TestPages:
         client = client_for(observer)
         page = client.get(url(observer) + "?all")
         assert "Drawn from 4 species of the checklist." in words(page)
-        assert "No call to play yet, so no question: Northern leopard frog." in words(page)
+        assert "no question about them: Northern leopard frog." in words(page)
         token = page.context["form"].fields["question"].initial
         sound = client.get(url(observer, "practice_sound", token))
         with wave.open(io.BytesIO(b"".join(sound.streaming_content))) as file:

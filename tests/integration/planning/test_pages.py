@@ -78,7 +78,7 @@ def test_the_plan_names_gaps_tests_and_who_left(plan, coordinator, client_for):
     )
     client = client_for(coordinator)
     page = text_of(client.get(url(plan, "program_assignments")))
-    assert "3 windows that are still ahead have no one to go." in page
+    assert "3 upcoming windows have no one assigned." in page
     assert "Ann left" in page
     assert "Bo test valid" in page
     assert "Bo (test valid)" in page

@@ -212,8 +212,8 @@ def test_substitutes_are_checked_and_told(plan, coordinator):
     drop_substitute(coordinator, substitute.pk, site_url=SITE)
     assert cover(plan) == ["Ann"]
     to_ann, to_bo = send_mail_of("planning.mail_no_substitute")
-    assert "You need not survey R1 Heron Slough in place of Ann" in to_bo
-    assert "Bo does not survey R1 Heron Slough in your place" in to_ann
+    assert "You no longer need to survey R1 Heron Slough in place of Ann" in to_bo
+    assert "Bo will not survey R1 Heron Slough in your place" in to_ann
     # Bo goes after all: neither mail would be true.
     named()
     mail.outbox.clear()

@@ -66,7 +66,7 @@ def test_reasons_are_told_in_words_and_the_oddest_comes_first(
         f"{peeper.name} with call index 3: stop 1. Never above 1 there before.",
     ]
     assert told(coordinator, silent) == [
-        f"No {peeper.name}: stop 1. It was heard there on most visits at this time of year."
+        f"{peeper.name} not heard: stop 1. It was heard there on most visits at this time of year."
     ]
     assert told(coordinator, plain) == []
     assert neighbors(coordinator, WAITING, silent).previous == odd

@@ -138,7 +138,7 @@ def test_each_observer_sees_only_their_own_line(program, observer, second, coord
     # Both surveyed the route on that night, and heard nothing that is listed.
     assert [row["visits_with_questions"] for row in rows] == ["1", "1"]
     empty = client.get(f"{address}/{coordinator.pk}/surveys?season=1999")
-    assert "No submitted visit yet." in empty.content.decode()
+    assert "No visit has been submitted yet." in empty.content.decode()
 
 
 def test_what_a_second_observer_heard_stands_by_species(

@@ -65,7 +65,8 @@ def test_aim(found, words):
 def test_rows_mark_the_plan():
     rows = power_rows(PLAN, FEW)
     assert [row.routes for row in rows] == [12, 24]
-    assert [asked for row in rows for _, asked in row.cells] == [False, True, False, False]
+    assert [asked for row in rows for _, asked, _ in row.cells] == [False, True, False, False]
+    assert [visits for row in rows for _, _, visits in row.cells] == [2, 3, 2, 3]
     assert plain(rows[0].cells[1][0]) == "46% (39 to 53%)"
 
 
