@@ -51,7 +51,7 @@ def test_the_checklist_plays_in_words_too(client_for, observer, program, peeper)
     assert "At 20 °C (68 °F): 2,400 together with 1,200 Hz, 46 pulses" in shown, (
         "both of a joint entry"
     )
-    assert "No call to play, words only: Northern leopard frog." in shown
+    assert "No call made by computer: Northern leopard frog." in shown
     assert shown.count("Very high: many people do not hear") == 1
     assert "do not play calls at the wetland" in shown
     carried = re.findall(r'data-call="([^"]+)"', answer.content.decode())
