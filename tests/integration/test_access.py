@@ -424,6 +424,8 @@ TABLE = """
     api:visits                           GET     in    none  no    ok    ok
     api:check_in                         PUT     in    none  no    ok    ok
     api:practice_answer                  PUT     in    none  no    ok    ok
+    api:reference_calls                  GET     in    none  no    ok    ok
+    api:reference_call_sound             GET     in    none  no    ok    ok
     api:visit                            GET     in    none  no    ok    ok
     api:visit                            PUT     in    none  no    ok    none
     api:visit                            PATCH   in    none  no    ok    none
