@@ -16,6 +16,7 @@ from surveys.models import (
     CallIndex,
     CallTestQuestion,
     Confirmation,
+    PracticeAnswer,
     Recording,
     Species,
     Visit,
@@ -25,6 +26,7 @@ from surveys.programs.assignments import today_of
 from surveys.sound.questions import Question
 from surveys.trends.sensitivity import FEWEST_CERTAIN
 from surveys.visits import verbs
+from tests.browser.survey.conftest import until
 from tests.browser.survey.test_recordings import record
 from tests.support.builders import make_accepted_visit, make_member, make_route
 from tests.support.call_tests import make_test
@@ -72,9 +74,8 @@ def test_the_whole_way_of_a_call(
     phone, past, take_along, signed_in, program, observer, coordinator
 ):
     desk = signed_in(observer)
-    practice(desk, program)
     pass_test(desk, program, observer, coordinator)
-    visit = survey(phone, take_along)
+    visit = survey(phone, take_along, program)
     recording = visit.recordings.get()
     second = make_member(program, Role.COORDINATOR)
     for listener in (coordinator, second):
@@ -85,13 +86,6 @@ def test_the_whole_way_of_a_call(
     assert "not enough data" in line_with_confirmed_calls(page, program)
     accept(coordinator, visit)
     assert re.search(r"\d% \(.+ to .+%\)", line_with_confirmed_calls(page, program))
-
-
-def practice(desk, program):
-    desk.goto(f"/{program.slug}/practice")
-    desk.locator("[name=answer]").first.check()
-    desk.get_by_role("button", name="Answer", exact=True).click()
-    expect(desk.get_by_role("link", name="Next question")).to_be_visible()
 
 
 def pass_test(desk, program, observer, coordinator):
@@ -109,9 +103,10 @@ def pass_test(desk, program, observer, coordinator):
     assert validity_on(observer, today_of(program)) is Validity.VALID
 
 
-def survey(phone, take_along):
+def survey(phone, take_along, program):
     page = take_along()
     phone.context.set_offline(True)
+    practice(page)
     page.get_by_role("button", name="Survey the night of 15 April 2024").click()
     page.get_by_role("button", name="Go to stop 1").click()
     page.get_by_role("button", name="I am at the stop").click()
@@ -128,9 +123,20 @@ def survey(phone, take_along):
     phone.context.set_offline(False)
     page.get_by_text("This visit is submitted").wait_for()
     page.get_by_text("1 recording on the server.").wait_for()
+    until(page, lambda: PracticeAnswer.objects.filter(program=program).count() == 1)
     visit = Visit.objects.get(night=dt.date(2024, 4, 15))
     assert Recording.objects.get(visit=visit).species.code == PEEPER
     return visit
+
+
+def practice(page):
+    """A question on the phone, answered without signal."""
+    page.get_by_role("link", name="Practice calls").click()
+    question = page.get_by_role("region", name="Question")
+    question.locator("input").first.check()
+    question.get_by_role("button", name="Answer", exact=True).click()
+    expect(page.get_by_text("1 answer waits for signal.")).to_be_visible()
+    page.go_back()
 
 
 def hear_again(page, program, recording):
