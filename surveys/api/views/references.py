@@ -1,7 +1,6 @@
 """Reference calls: what is known of each, and its sound."""
 
 import uuid
-from typing import Any
 
 from django.http import HttpResponseBase
 from drf_spectacular.types import OpenApiTypes
@@ -9,7 +8,7 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.access import Permission, require
+from accounts.access import Permission, may
 from surveys.api.base import Paging, ProgramView
 from surveys.api.describing import ERRORS, READ_ERRORS
 from surveys.api.serializers.references import ReferenceCallSerializer, ReferenceFilterSerializer
@@ -20,11 +19,10 @@ from surveys.visits.media.references import MEDIA_TYPE, find_reference, heard_re
 class _References(ProgramView):
     """Also for a token that opens records; but not for partners, who hear no recordings."""
 
-    permission = Permission.READ_RECORDS
-
-    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
-        super().initial(request, *args, **kwargs)
-        require(self.member, Permission.READ_SEASONS)
+    @property
+    def permission(self) -> Permission:
+        is_for_records = self.token is not None and may(self.member, Permission.READ_SEASONS)
+        return Permission.READ_RECORDS if is_for_records else Permission.READ_SEASONS
 
 
 class ReferenceCalls(_References):
