@@ -21,16 +21,33 @@ from tests.support.builders import (
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
-STOPS = 4
+STOPS = 10
 EVENING_HOUR = 21
 # Each index once: a tap more takes as long as a double tap that the phone ignores.
-HEARD = {n: {"pseudacris-crucifer": index} for n, index in ((1, 2), (2, 3), (4, 1))}
+HEARD = {n: {"pseudacris-crucifer": index} for n, index in ((1, 2), (2, 3), (9, 1))}
 AT_STOP_1 = {"sky": "clear", "beaufort": "2", "noise": "quiet"}
 SHOWN = {"sky": "clear", "beaufort": "2 light breeze", "noise": "quiet"}
 STORED = """async () => {
   const { getAll } = await import("/static/survey/store.js");
   const cells = await getAll("cells");
   return Object.fromEntries(cells.filter((c) => c.text).map((c) => [c.address, c.text]));
+}"""
+
+# The call of a computer as this browser would sound it, and its loudest pitch in Hz.
+MADE = """async (species) => {
+  const { RATE_HZ: madeHz, scene } = await import("/static/calls/synthesis.js");
+  const { check, RATE_HZ } = await import("/static/survey/screens/sounds/soundcheck.js");
+  const { getAll } = await import("/static/survey/store.js");
+  const [{ calls }] = await getAll("packets");
+  const made = scene({ voices: [{ call: calls[species].call, index: 1 }], seconds: 4 });
+  const context = new OfflineAudioContext(1, 4 * RATE_HZ, RATE_HZ);
+  const source = context.createBufferSource();
+  const buffer = context.createBuffer(1, made.length, madeHz);
+  buffer.copyToChannel(made, 0);
+  source.buffer = buffer;
+  source.connect(context.destination);
+  source.start();
+  return check((await context.startRendering()).getChannelData(0)).loudestHz;
 }"""
 
 
@@ -78,6 +95,16 @@ class Evening:
     def opens(self, address: str = "") -> None:
         self._hand.open(address or self._home)
         self._hand.stands("body[data-ready=offline]")
+
+    def practices(self) -> None:
+        """A question, answered without a network."""
+        self._hand.tap("Practice calls")
+        self._hand.tap("", "form label.choice")
+        self._hand.tap("Answer", "form button")
+        self._hand.sees("Listen for:")
+        self._hand.sees("1 answer waits for signal.")
+
+    def begins(self) -> None:
         self._hand.tap("Survey the night of")
 
     def surveys(self) -> None:
@@ -144,6 +171,11 @@ def test_an_evening(hand, wire, coordinator, route):
     evening.saves_tonight()
     wire.close()
     evening.opens()
+    evening.practices()
+    # A spring peeper whistles near 2,800 Hz, one male up to a tenth higher or lower.
+    assert 2500 < hand.run(MADE, "pseudacris-crucifer") < 3100
+    evening.opens()
+    evening.begins()
     evening.surveys()
     evening.hands_in()
     hand.sees("Everything is saved on this phone")
