@@ -357,8 +357,8 @@ PROCRASTINATE_IMPORT_PATHS = [
     "surveys.importing.tasks",
 ]
 
+EMAIL_BACKEND = "surveys.runs.mail_ids.SmtpBackend"
 EMAIL_SUBJECT_PREFIX = ""
-EMAIL_TIMEOUT = 20
 DEFAULT_FROM_EMAIL = "Duskpool <duskpool@localhost>"
 
 LOGGING = logging_config(as_json=False)

@@ -22,7 +22,7 @@ MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = True
 SECRET_KEY = "only-for-the-demo-and-for-developing-never-for-real-data"  # noqa: S105
 ALLOWED_HOSTS = ["*"]
 BACKUP_HOURS = 0
-EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
+EMAIL_BACKEND = "surveys.runs.mail_ids.FileBackend"
 EMAIL_FILE_PATH = VAR_DIR / "mail"
 # Names with checksums as in real use, but not compressed: that takes most of a first start.
 STORAGES["staticfiles"] = {

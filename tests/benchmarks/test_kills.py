@@ -222,13 +222,13 @@ def judge(site: Site, book: Book) -> dict:
         ).fetchall())  # fmt: skip
     mailed = mails(site.folder / "mail")
     lost += [f"mail of {note}" for note in notes if not mailed[note]]
+    doubled += [f"mail of {note}" for note, count in mailed.items() if count > 1]
     return {
         "lost": lost,
         "doubled": doubled,
         "stuck": len(standing),
         "standing": standing,
         "mails": sum(mailed.values()),
-        "mailed_again": sum(count - 1 for count in mailed.values() if count > 1),
     }
 
 
@@ -315,14 +315,15 @@ def _doubled(there: psycopg.Connection) -> list[str]:
 
 
 def mails(folder: Path) -> Counter[str]:
-    """How often the note of each step was mailed."""
-    found: Counter[str] = Counter()
+    """Under how many Message-IDs the note of each step was mailed."""
+    found = set()
     for file in folder.iterdir():
         for part in file.read_bytes().split(b"-" * 79 + b"\n"):
             if part.strip():
-                text = message_from_bytes(part, policy=policy.default).get_content()
-                found.update(re.findall(r"Please check: [0-9a-f-]{36}", text))
-    return found
+                message = message_from_bytes(part, policy=policy.default)
+                notes = re.findall(r"Please check: [0-9a-f-]{36}", message.get_content())
+                found.update((message["Message-ID"], note) for note in notes)
+    return Counter(note for _, note in found)
 
 
 def words(killed: Counter[str], book: Book, waited: float, found: dict) -> str:
@@ -334,7 +335,7 @@ def words(killed: Counter[str], book: Book, waited: float, found: dict) -> str:
         f" {len(book.sent_back)} sent back, {len(book.recordings)} recordings,"
         f" {len(book.publications)} publications, {len(book.imports)} imports\n"
         f"lost {len(found['lost'])}, doubled {len(found['doubled'])}, stuck {found['stuck']} after"
-        f" {waited:.0f} s; {found['mails']} mails, {found['mailed_again']} of them once more\n"
+        f" {waited:.0f} s; {found['mails']} mails\n"
         + "".join(f"{count} {what}\n" for what, count in book.told.items())
         + "".join(
             f"{count} times no publication: {why}\n" for why, count in book.not_published.items()

@@ -14,6 +14,7 @@ from procrastinate.contrib.django import app
 
 from surveys.operations.heartbeats import beating
 from surveys.runs import clock
+from surveys.runs.mail_ids import with_ids_of_the_job
 from surveys.runs.queues import SHORT, WORKERS
 
 # When a worker that begins forgets others that are silent. Whose jobs go to the next worker is for
@@ -49,6 +50,7 @@ async def _work(name: str) -> None:
             queues=list(facts.queues),
             concurrency=facts.concurrency,
             stalled_worker_timeout=FORGET_WORKERS.total_seconds(),
+            task_middleware=[with_ids_of_the_job],
         )
         if SHORT in facts.queues:
             await _until_the_clock_jumps(working)
