@@ -6,8 +6,8 @@ import datetime as dt
 import pytest
 from playwright.sync_api import Page
 
-from accounts.models import Role
-from surveys.models import StoredFinding
+from accounts.models import Person, Role
+from surveys.models import Source, StoredFinding, Visit
 from surveys.web.program.sections import _SECTIONS
 from tests.browser.conftest import PHONE
 from tests.support.builders import (
@@ -18,6 +18,7 @@ from tests.support.builders import (
     make_program,
     make_route,
 )
+from tests.support.sheets import make_submitted, plain_cells
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -164,6 +165,9 @@ def test_tablets_lose_no_column(coordinator, signed_in):
         visit = make_accepted_visit(
             route, coordinator.person, night=night, season_year=year, heard={1: {peeper: 2}}
         )
+    queued = make_submitted(make_member(program), route, plain_cells(stops=2))
+    Person.objects.filter(pk=queued.observer_id).update(name="Bartholomew Wolstenholme-Sedgewick")
+    Visit.objects.filter(pk=queued.pk).update(source=Source.IMPORT)
     found = StoredFinding(code="air-temperature-missing", severity="query", message_as_stored="-")
     found.visit = visit
     found.save()
@@ -172,6 +176,7 @@ def test_tablets_lose_no_column(coordinator, signed_in):
     wide = {}
     for address, widths in (
         (f"{home}/review/?state=accepted", (768,)),
+        (f"{home}/review/", (768, 1024)),
         (f"{home}/program/people/observers/", (768,)),
         (f"{home}/program/checklist/table", (768,)),
         (f"{home}/seasons/", (768,)),

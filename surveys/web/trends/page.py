@@ -16,8 +16,10 @@ from surveys.charts.words import (
     days_words,
     direction,
     flags_in_words,
+    is_told_by_another,
     share,
     share_with_interval,
+    supports_a_sentence,
     told_change,
     trend_line,
     unknown,
@@ -57,29 +59,38 @@ def route_series(name: str, years: list[tuple[int, int, int]]) -> Series:
 def trend_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
     """The change on each of its scales: name, change per year, and the scale in words."""
     trend = result.trend
-    points = change_with_interval(trend.points).replace("%", "") if trend.points else unknown()
+    # A number beside "no corrected trend" would be read as the trend.
+    is_shown = supports_a_sentence(trend.occupancy) or is_told_by_another(result)
+
+    def corrected(change: Estimate | None) -> str:
+        return _change_or_unknown(change) if is_shown else gettext(NOT_TOLD)
+
     return [
         (
             gettext("Share of sites"),
-            _per_year(change_with_interval(trend.occupancy)),
+            _per_year(corrected(trend.occupancy)),
             gettext("of the share itself"),
         ),
         (
             gettext("Odds"),
-            _per_year(change_with_interval(trend.odds)),
+            _per_year(corrected(trend.odds)),
             gettext("of occupied to empty"),
         ),
-        (gettext("Percentage points"), _per_year(points), gettext("of all sites")),
+        (
+            gettext("Percentage points"),
+            _per_year(corrected(trend.points).replace("%", "")),
+            gettext("of all sites"),
+        ),
         (
             gettext("All routes together"),
-            _per_year(_change_or_unknown(trend.pooled)),
+            _per_year(corrected(trend.pooled)),
             gettext("without separating routes"),
         ),
         *(
             [
                 (
                     gettext("Whole program"),
-                    _per_year(change_with_interval(result.whole.change)),
+                    _per_year(corrected(result.whole.change)),
                     gettext("with its regions weighted"),
                 )
             ]
