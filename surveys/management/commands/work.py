@@ -50,7 +50,8 @@ async def _work(name: str) -> None:
             queues=list(facts.queues),
             concurrency=facts.concurrency,
             stalled_worker_timeout=FORGET_WORKERS.total_seconds(),
-            task_middleware=[with_ids_of_the_job],
+            # Those of the queue library close connections that the database has ended.
+            task_middleware=[*app.worker_defaults["task_middleware"], with_ids_of_the_job],
         )
         if SHORT in facts.queues:
             await _until_the_clock_jumps(working)

@@ -56,6 +56,7 @@ def wait_for_mail(coordinator, email):
         assert time.monotonic() - begun < PATIENCE_S, job.status
         time.sleep(0.05)
         job.refresh_from_db()
+    assert job.attempts == 1
 
 
 def test_mail_goes_on_after_the_database_was_away(coordinator, workers):
