@@ -26,14 +26,14 @@ WIDE = """() => [document.documentElement, ...document.querySelectorAll(".table-
   .filter((one) => one.scrollWidth > one.clientWidth + 1)
   .map((one) => `${one.className || one.tagName}: ${one.scrollWidth} px`)"""
 # A word on two lines.
-BROKEN = """() => {
+BROKEN = """(places) => {
   const range = document.createRange();
   const lines = (node, { index, 0: word }) => {
     range.setStart(node, index);
     range.setEnd(node, index + word.length);
     return new Set([...range.getClientRects()].map(({ top }) => Math.round(top))).size;
   };
-  return [...document.querySelectorAll(".nav__link span, .filters label")]
+  return [...document.querySelectorAll(places)]
     .flatMap((one) => [...one.childNodes].filter(({ nodeType }) => nodeType === Node.TEXT_NODE))
     .flatMap((node) => [...node.data.matchAll(/\\S+/g)].map((match) => [node, match]))
     .filter(([node, match]) => lines(node, match) > 1)
@@ -137,7 +137,7 @@ def test_words_of_filters_and_of_the_navigation_stay_whole(coordinator, visit, s
         page.goto(f"/{observer.program.slug}/{address}/")
         for size in ("", "200%"):
             page.evaluate("size => { document.documentElement.style.fontSize = size }", size)
-            if broken := page.evaluate(BROKEN):
+            if broken := page.evaluate(BROKEN, ".nav__link span, .filters label"):
                 found[address, size] = broken
     assert found == {}
 
@@ -188,7 +188,10 @@ def test_tablets_lose_no_column(coordinator, signed_in):
         page.goto(address)
         for width in widths:
             page.set_viewport_size({"width": width, "height": 1024})
-            if too_wide := page.evaluate(WIDE):
-                wide[address, width] = too_wide
+            if faults := [
+                *page.evaluate(WIDE),
+                *page.evaluate(BROKEN, ".queue thead th, .queue .row-link"),
+            ]:
+                wide[address, width] = faults
     assert wide == {}
     assert label_of(page, ".trend-table td") == '"Season year"'
