@@ -48,7 +48,7 @@ def set_strata(member: Membership, text: str, *, seen: Seen | None = None) -> in
     changed = [route for route, stratum in wanted.items() if route.stratum != stratum]
     for route in changed:
         route.stratum = wanted[route]
-        route.save(update_fields=["stratum"])
+    Route.objects.bulk_update(changed, ["stratum"])
     return len(changed)
 
 

@@ -7,8 +7,9 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from surveys.models import Program, Species
+from surveys.seasons.options import routes_of
 from surveys.seasons.query import fetch
-from surveys.seasons.route_years import route_years, routes_of
+from surveys.seasons.route_years import route_years
 
 # Silent: heard in so many of so many season years before in which the route was listened on, in the
 # survey windows in which it was listened on this season.

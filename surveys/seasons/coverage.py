@@ -20,6 +20,7 @@ from surveys.programs.schedule import (
     schedule,
 )
 from surveys.protocol.nights import night_of
+from surveys.seasons.options import routes_of
 
 
 class Coverage(StrEnum):
@@ -89,11 +90,7 @@ def coverage(
 ) -> CoverageTable:
     """Windows × routes of one season year. Windows of the same name share a column."""
     today = today or tonight(program)
-    routes = list(Route.objects.filter(program=program).order_by("code"))
-    if region:
-        routes = [route for route in routes if route.region == region]
-    if stratum:
-        routes = [route for route in routes if route.stratum == stratum]
+    routes = list(routes_of(program, region=region, stratum=stratum))
     plan = schedule(program, routes)
     visits = window_visits(routes, first_year=season_year, last_year=season_year)
     due = {route.pk: plan.due(route.pk, season_year) for route in routes}

@@ -1,7 +1,8 @@
-"""What the filters of Seasons and Trends offer."""
+"""What the filters of Seasons and Trends offer, and the routes that they choose."""
 
 from surveys.models import (
     Program,
+    Route,
     Species,
 )
 from surveys.programs.region_weights import regions_of
@@ -24,3 +25,10 @@ def checklist_species(program: Program) -> list[Species]:
             "checklist_entries__order", "common_name"
         )
     )
+
+
+def routes_of(program: Program, *, region: str | None = None, stratum: str | None = None):
+    """The routes of a program in order of their code, as a queryset."""
+    asked = {"region": region, "stratum": stratum}
+    routes = Route.objects.filter(program=program).order_by("code")
+    return routes.filter(**{name: value for name, value in asked.items() if value})

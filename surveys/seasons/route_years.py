@@ -28,6 +28,7 @@ from surveys.seasons.listening import (
     ALL_SPECIES,
     ONE_SPECIES,
 )
+from surveys.seasons.options import routes_of
 from surveys.seasons.query import fetch
 
 _BY_ROUTE_AND_YEAR = """, effort AS (
@@ -121,13 +122,6 @@ def years_to_now(program: Program, today: dt.date | None = None) -> tuple[int, .
     if not years:
         return ()
     return tuple(range(years[0], max(years[-1], current_season_year(program, today)) + 1))
-
-
-def routes_of(program: Program, *, region: str | None = None, stratum: str | None = None):
-    """The routes of a program in order of their code, as a queryset."""
-    asked = {"region": region, "stratum": stratum}
-    routes = Route.objects.filter(program=program).order_by("code")
-    return routes.filter(**{name: value for name, value in asked.items() if value})
 
 
 def route_years(

@@ -1,16 +1,14 @@
 """A server that speaks S3, in a process of its own, and the storage of the site in its bucket."""
 
 import contextlib
-import socket
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from typing import Any
 
 import boto3
 
-from tests.support.served import STARTS_WITHIN_S, free_port
+from tests.support.served import free_port, wait_for_port
 
 _ACCESS = {"region_name": "us-east-1", "aws_access_key_id": "key", "aws_secret_access_key": "word"}
 
@@ -22,7 +20,8 @@ def object_server(*buckets: str) -> Iterator[str]:
     command = [sys.executable, "-m", "moto.server", "--host", "127.0.0.1", "--port", str(port)]
     with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
         try:
-            _wait_for(port, process)
+            if not wait_for_port(port, process):
+                raise RuntimeError("The object storage did not start.")
             address = f"http://127.0.0.1:{port}"
             for bucket in buckets:
                 client_of(address).create_bucket(Bucket=bucket)
@@ -42,12 +41,3 @@ def storage_in(address: str, bucket: str) -> dict[str, Any]:
 
 def client_of(address: str) -> Any:
     return boto3.client("s3", endpoint_url=address, **_ACCESS)
-
-
-def _wait_for(port: int, process: subprocess.Popen) -> None:
-    deadline = time.monotonic() + STARTS_WITHIN_S
-    while time.monotonic() < deadline and process.poll() is None:
-        with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), 5):
-            return
-        time.sleep(0.1)
-    raise RuntimeError("The object storage did not start.")

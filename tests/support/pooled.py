@@ -4,16 +4,14 @@ import contextlib
 import os
 import pwd
 import shutil
-import socket
 import subprocess
 import tempfile
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
 from django.db import connection
 
-from tests.support.served import STARTS_WITHIN_S
+from tests.support.served import wait_for_port
 
 _CONFIGURATION = """
 [databases]
@@ -40,7 +38,9 @@ def pooled(port: int, *, size: int) -> Iterator[str]:
     log = (folder / "log").open("wb")
     with log, subprocess.Popen(command, stdout=log, stderr=log) as process:
         try:
-            _wait_for(port, process, folder / "log")
+            if not wait_for_port(port, process):
+                told = (folder / "log").read_text("utf-8")
+                raise RuntimeError(f"pgbouncer did not start:\n{told}")
             yield f"postgis://anybody@127.0.0.1:{port}/tests"
         finally:
             process.kill()
@@ -66,12 +66,3 @@ def _as_other_user() -> list[str]:
         return []
     host = Path(connection.settings_dict["HOST"])
     return ["--user", pwd.getpwuid(host.stat().st_uid).pw_name if host.is_dir() else "nobody"]
-
-
-def _wait_for(port: int, process: subprocess.Popen, log: Path) -> None:
-    deadline = time.monotonic() + STARTS_WITHIN_S
-    while time.monotonic() < deadline and process.poll() is None:
-        with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), 5):
-            return
-        time.sleep(0.05)
-    raise RuntimeError(f"pgbouncer did not start:\n{log.read_text('utf-8')}")

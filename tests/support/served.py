@@ -89,6 +89,16 @@ def free_port() -> int:
         return found.getsockname()[1]
 
 
+def wait_for_port(port: int, process: subprocess.Popen) -> bool:
+    """Whether the process answers there before it ends or takes too long."""
+    deadline = time.monotonic() + STARTS_WITHIN_S
+    while time.monotonic() < deadline and process.poll() is None:
+        with suppress(OSError), socket.create_connection(("127.0.0.1", port), timeout=5):
+            return True
+        time.sleep(0.05)
+    return False
+
+
 def _wait_for(port: int, process: subprocess.Popen, log: Path) -> None:
     deadline = time.monotonic() + STARTS_WITHIN_S
     while time.monotonic() < deadline and process.poll() is None:

@@ -79,6 +79,11 @@ def dictionary_csv() -> str:
     return to_csv(DICTIONARY_HEADER, dictionary_rows())
 
 
+def guarded_csv(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """Texts that people read, none of which a spreadsheet takes for a formula."""
+    return to_csv(header, ([guard(str(cell)) for cell in row] for row in rows))
+
+
 def to_csv(header: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     """Lines end in CR LF and cells are quoted only where they must be, as RFC 4180 says."""
     text = io.StringIO(newline="")

@@ -91,7 +91,7 @@ def what_if_csv(result: WhatIf) -> str:
         for route in routes
         for visit, night in route.visits
     )
-    return csv.to_csv(head, ([csv.guard(str(cell)) for cell in row] for row in rows))
+    return csv.guarded_csv(head, rows)
 
 
 def fact_pairs(first: Facts, second: Facts) -> list[FactPair]:

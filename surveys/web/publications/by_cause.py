@@ -148,7 +148,7 @@ def as_csv(parts: Mapping[str, Sequence[Part]], *, show_steps: bool) -> str:
     )
     groups = [group for of_kind in parts.values() for part in of_kind for group in part.groups]
     rows = (row for group in groups for row in _lines(group, show_steps=show_steps))
-    return csv.to_csv(head, ([csv.guard(str(cell)) for cell in row] for row in rows))
+    return csv.guarded_csv(head, rows)
 
 
 def _lines(group: Group, *, show_steps: bool) -> Iterable[Sequence[object]]:

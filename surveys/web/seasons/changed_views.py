@@ -15,7 +15,8 @@ from surveys.models import VisitState
 from surveys.publishing.formats import yearly_csv as csv
 from surveys.seasons.changed import Changed, what_changed
 from surveys.seasons.coverage import Coverage, coverage
-from surveys.seasons.route_years import RouteYear, route_years, routes_of
+from surveys.seasons.options import routes_of
+from surveys.seasons.route_years import RouteYear, route_years
 from surveys.visits.coming_back import tell_withdrawn
 from surveys.web.csv_file import csv_file
 from surveys.web.seasons.forms import CoverageFilter, SeasonsFilter
@@ -181,5 +182,4 @@ def season_visits_csv(request: ProgramRequest) -> HttpResponse:
 def _file(
     request: ProgramRequest, name: str, head: Sequence[str], rows: Iterable[Sequence[object]]
 ) -> HttpResponse:
-    text = csv.to_csv(head, ([csv.guard(str(cell)) for cell in row] for row in rows))
-    return csv_file(text, f"{request.membership.program.slug}-{name}.csv")
+    return csv_file(csv.guarded_csv(head, rows), f"{request.membership.program.slug}-{name}.csv")

@@ -162,25 +162,18 @@ class VisitsFilter(TableFilter):
 
 
 def _offer_regions(form: forms.Form, program: Program) -> None:
-    """Set the choices of `region`, or drop the field when the program has no regions."""
-    names = regions(program)
-    form.fields["region"].choices = [
-        ("", gettext("All regions")),
-        *((name, name) for name in names),
-    ]
-    if not names:
-        del form.fields["region"]
+    _offer(form, "region", gettext("All regions"), regions(program))
 
 
 def _offer_strata(form: forms.Form, program: Program) -> None:
-    """Set the choices of `stratum`, or drop the field when no route has one."""
-    names = strata(program)
-    form.fields["stratum"].choices = [
-        ("", gettext("All strata")),
-        *((name, name) for name in names),
-    ]
+    _offer(form, "stratum", gettext("All strata"), strata(program))
+
+
+def _offer(form: forms.Form, field: str, all_of_them: str, names: Sequence[str]) -> None:
+    """Set the choices of a field, or drop it where the program has nothing to choose from."""
+    form.fields[field].choices = [("", all_of_them), *((name, name) for name in names)]
     if not names:
-        del form.fields["stratum"]
+        del form.fields[field]
 
 
 def year_choices(years: Sequence[int]) -> list[tuple[int, str]]:

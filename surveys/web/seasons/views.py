@@ -30,9 +30,9 @@ from surveys.seasons.coverage import (
     CoverageTable,
     coverage,
 )
+from surveys.seasons.options import routes_of
 from surveys.seasons.route_years import (
     route_years,
-    routes_of,
 )
 from surveys.seasons.stops import stops_heard
 from surveys.seasons.visits import visits_of

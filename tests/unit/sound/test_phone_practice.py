@@ -46,7 +46,8 @@ process.stdout.write(JSON.stringify({ drawn, rows, seasonal, tallies: tallied(ta
 def run(tmp_path_factory):
     """Static files of two features stand side by side, as the site serves them."""
     static = tmp_path_factory.mktemp("static")
-    shutil.copytree(WEB / "survey/static/survey/practice", static / "survey/practice")
+    for folder in ("practice", "rules"):
+        shutil.copytree(WEB / "survey/static/survey" / folder, static / "survey" / folder)
     shutil.copytree(WEB / "calls/static/calls", static / "calls")
     (static / "package.json").write_text('{"type": "module"}')
     (static / "run.js").write_text(RUN)

@@ -5,7 +5,7 @@ import { BACKGROUNDS, COLDEST, WARMEST } from "../../calls/synthesis.js";
 export const WHICH_ONE = "which-one";
 export const WHICH_OF_THESE = "which-of-these";
 export const WHICH_INDEX = "which-index";
-const CHOICES = 4;
+export const CHOICES = 4;
 const DISTANCES = [10, 25, 60];
 const RECORDED_SHARE = 0.5;
 const NEW = { right: 0, wrong: 0, named_instead: {} };

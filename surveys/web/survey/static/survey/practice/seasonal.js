@@ -1,5 +1,7 @@
 // Which species are asked about now, as surveys/learning/seasonal.py chooses them.
-const FEWEST = 4;
+import { inDays } from "../rules/case.js";
+import { CHOICES } from "./questions.js";
+
 const LEAP_YEAR = 2024;
 const DAYS = 366;
 const DAY_MS = 86_400_000;
@@ -10,17 +12,16 @@ export function askedNow(candidates, seasons, night) {
   const away = new Map(candidates.map(({ species }) => [species, daysAway(night, seasons.get(species))]));
   const calling = candidates.filter(({ species }) => !away.get(species));
   if (!calling.length) return { scope: "none-calls", asked: candidates };
-  if (calling.length >= Math.min(FEWEST, candidates.length)) return { scope: "calling", asked: calling };
+  if (calling.length >= Math.min(CHOICES, candidates.length)) return { scope: "calling", asked: calling };
   const nearest = candidates.toSorted((one, other) => away.get(one.species) - away.get(other.species));
-  const kept = new Set(nearest.slice(0, FEWEST));
+  const kept = new Set(nearest.slice(0, CHOICES));
   return { scope: "nearest", asked: candidates.filter((one) => kept.has(one)) };
 }
 
 function daysAway(night, season) {
-  if (!season) return 0;
+  if (!season || inDays(night, ...season)) return 0;
   const [first, last] = season;
   const day = night.slice(5);
-  if (daysAfter(first, day) <= daysAfter(first, last)) return 0;
   return Math.min(daysAfter(day, first), daysAfter(last, day));
 }
 
