@@ -7,7 +7,7 @@ as, in American English. `makemessages` finds the texts by the names of these fu
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -37,17 +37,23 @@ class AsWritten:
         return None
 
 
+def _grouped_as_written(number: int) -> str:
+    return f"{number:,}"
+
+
 @dataclass
 class _Current:
     translations: Translations
+    grouped: Callable[[int], str]
 
 
-_current = _Current(AsWritten())
+_current = _Current(AsWritten(), _grouped_as_written)
 
 
-def use(translations: Translations) -> None:
-    """Take translations from a catalog that knows the language of whoever reads."""
-    _current.translations = translations
+def use(translations: Translations, grouped: Callable[[int], str] = _grouped_as_written) -> None:
+    """Take translations, and how digits are grouped, from what knows the language of whoever
+    reads."""
+    _current.translations, _current.grouped = translations, grouped
 
 
 def gettext(message: str) -> str:
@@ -62,6 +68,11 @@ def ngettext(singular: str, plural: str, number: int) -> str:
 def language() -> str:
     """The reader's language as HTML names it: `en`, `pt-br`."""
     return (_current.translations.get_language() or "en").lower()
+
+
+def grouped(number: int) -> str:
+    """A count with its thousands apart: 2,097."""
+    return _current.grouped(number)
 
 
 def gettext_noop(message: str) -> str:
@@ -100,8 +111,8 @@ def said(message: str, /, **values: object) -> str:
 def said_of(singular: str, plural: str, number: int, /, **values: object) -> str:
     """A text with a number, in the form that the reader's language has for that number.
 
-    >>> said_of("{number} stop", "{number} stops", 2)
-    '2 stops'
+    >>> said_of("{number} stop", "{number} stops", 2000)
+    '2,000 stops'
     """
-    texts = {"number": str(number)} | {name: str(value) for name, value in values.items()}
+    texts = {"number": grouped(number)} | {name: str(value) for name, value in values.items()}
     return filled(ngettext(singular, plural, number), texts)

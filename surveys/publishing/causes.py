@@ -78,7 +78,7 @@ def grouped_numbers(
     return [
         NumberGroup(
             season_year=year,
-            cause=gettext("These species are on the checklist for other nights than before.")
+            cause=gettext("These species are on the checklist for different nights than before.")
             if is_relisted
             else _in_words(visits if year is None else visits.of_season(year), year),
             numbers=tuple(groups[year, is_relisted]),

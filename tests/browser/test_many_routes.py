@@ -29,6 +29,6 @@ def test_120_routes_on_the_screens(program, coordinator, signed_in):
     page.get_by_label("Longitude, row 3 of the file").fill("89° 22.572′ W")
     page.get_by_role("button", name="Save").click()
     page.get_by_role("button", name="Import the routes").click()
-    page.get_by_text("Added: 120 routes and 1200 stops.").wait_for()
+    page.get_by_text("Added: 120 routes and 1,200 stops.").wait_for()
     assert time.monotonic() - began < MOST_SECONDS
     assert Stop.objects.filter(route__program=program).count() == 1_200

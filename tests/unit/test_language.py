@@ -16,10 +16,10 @@ class Shouting(AsWritten):
 
 @pytest.fixture
 def shouting():
-    before = language._current.translations
+    before = language._current.translations, language._current.grouped
     language.use(Shouting())
     yield
-    language.use(before)
+    language.use(*before)
 
 
 def test_values_fill_their_places_and_a_place_without_a_value_is_left():
@@ -30,7 +30,10 @@ def test_a_value_with_braces_is_not_filled_again():
     assert said("{one} {two}", one="{two}", two="2") == "{two} 2"
 
 
-@pytest.mark.parametrize(("number", "text"), [(0, "0 stops"), (1, "1 stop"), (2, "2 stops")])
+@pytest.mark.parametrize(
+    ("number", "text"),
+    [(0, "0 stops"), (1, "1 stop"), (2, "2 stops"), (1_200, "1,200 stops")],
+)
 def test_a_number_chooses_the_form(number, text):
     assert said_of("{number} stop", "{number} stops", number) == text
 

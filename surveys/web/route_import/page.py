@@ -192,7 +192,7 @@ def outcome(row: RouteImport) -> str:
     ]
     changed = said_of("{number} change", "{number} changes", len(written["changed"]))
     return said(
-        "Added: {routes} and {stops}. To what was here: {changes}.",
+        "Added: {routes} and {stops}. To routes that were here: {changes}.",
         routes=added[0],
         stops=added[1],
         changes=changed,

@@ -180,7 +180,7 @@ def test_numbers_of_a_species_listed_since_stand_apart(db):
     found = difference(before, publish_now(coordinator, 2024, "A species was forgotten."))
     visits = Visits(came=found.came, went=found.went, changed=found.changed)
     groups = grouped_numbers("yearly", found.numbers["yearly"], visits, found.relisted)
-    (listed,) = [group for group in groups if "checklist for other nights" in group.cause]
+    (listed,) = [group for group in groups if "checklist for different nights" in group.cause]
     assert {number.key[0] for number in listed.numbers} == {"Anaxyrus americanus"}
 
 

@@ -61,7 +61,7 @@ def test_from_the_empty_list_to_routes_and_back(program, page):
     drawn = json.loads(json.dumps(seen.context["map_data"]))["features"]
     assert sum(feature["geometry"]["type"] == "Point" for feature in drawn) == 1_320
     done = page.post(url("_commit", program), follow=True)
-    assert "Added: 120 routes and 1200 stops. To what was here: 0 changes." in text(done)
+    assert "Added: 120 routes and 1,200 stops. To routes that were here: 0 changes." in text(done)
     assert Stop.objects.filter(route__program=program).count() == 1_200
     undone = page.post(url("_undo", program), follow=True)
     assert "was undone on" in text(undone)
