@@ -44,7 +44,7 @@ from surveys.charts.words import (
 )
 from surveys.dates import day, short_month_day
 from surveys.guide.pages import guide_page
-from surveys.language import gettext, ngettext, ngettext_lazy, said, said_of
+from surveys.language import gettext, grouped, ngettext, ngettext_lazy, said, said_of
 from surveys.protocol.words import listed, number
 from surveys.publishing.formats.far_and_own import far_calls, own_fields
 from surveys.publishing.formats.routemap import (
@@ -315,7 +315,7 @@ def _counts(frozen: Frozen, pages: Sequence[SpeciesPage]) -> list[tuple[str, str
     counts = [(sum(1 for _ in frozen.rows(table)), noun) for table, noun in _NOUNS.items()]
     counts.append((frozen.about.observer_count, _OBSERVERS))
     return [
-        *((str(count), ngettext(noun.singular, noun.plural, count)) for count, noun in counts),
+        *((grouped(count), ngettext(noun.singular, noun.plural, count)) for count, noun in counts),
         (str(len(pages)), gettext("species and groups")),
     ]
 
