@@ -8,10 +8,16 @@ from django import forms
 from django.utils.translation import gettext_lazy
 
 from accounts.form_errors import Form
-from surveys.language import said
+from surveys.language import gettext, said
 from surveys.models import DataLicense, Species
+from surveys.models.fields import TEMPERATURE_UNITS
+from surveys.protocol.values import Temperature, TemperatureUnit
+from surveys.protocol.weather import to_celsius
 from surveys.visits.media.references import LONGEST_S, Terms
 from surveys.visits.media.sound_messages import SHORTEST_REFERENCE_S
+
+# Outside of these no frog calls, or the unit is wrong. Common practice, no source.
+COLDEST_CELSIUS, WARMEST_CELSIUS = -10, 50
 
 
 class ReferenceForm(Form):
@@ -90,7 +96,36 @@ class FileForm(ReferenceForm):
         max_length=120,
         help_text=gettext_lazy("The name that stands beside the call."),
     )
-    field_order = ("sound", "begin_s", "end_s", "credit", "consent", "license")
+    air = forms.DecimalField(
+        label=gettext_lazy("Air temperature when it was recorded"),
+        required=False,
+        max_digits=5,
+        decimal_places=2,
+        help_text=gettext_lazy(
+            "Leave it empty if it is not known. If the calls pulse, they then give no hints."
+        ),
+    )
+    air_unit = forms.ChoiceField(
+        label=gettext_lazy("Temperature in"), choices=TEMPERATURE_UNITS, required=False
+    )
+    field_order = ("sound", "begin_s", "end_s", "air", "air_unit", "credit", "consent", "license")
+
+    def clean(self) -> dict[str, Any]:
+        facts = super().clean()
+        celsius = self.air_celsius
+        if celsius is not None and not COLDEST_CELSIUS <= celsius <= WARMEST_CELSIUS:
+            self.add_error(
+                "air", gettext("No frog calls at this temperature. Check the number and the unit.")
+            )
+        return facts
+
+    @property
+    def air_celsius(self) -> float | None:
+        facts = self.cleaned_data
+        if facts.get("air") is None or not facts.get("air_unit"):
+            return None
+        unit = TemperatureUnit(facts["air_unit"])
+        return float(to_celsius(Temperature(value=facts["air"], unit=unit)))
 
 
 class MarkForm(ReferenceForm):

@@ -29,12 +29,15 @@ def bring(request: ProgramRequest, species: str) -> HttpResponse:
     posted = request.method == "POST"
     form = FileForm(
         *((request.POST, request.FILES) if posted else ()),
-        initial={"license": member.program.data_license},
+        initial={
+            "license": member.program.data_license,
+            "air_unit": member.program.temperature_unit,
+        },
     )
 
     def verb() -> ReferenceCall:
-        upload = form.cleaned_data["sound"]
-        return verbs.bring_reference(member, shown.code, upload, terms=form.terms(), **form.part)
+        upload, terms = form.cleaned_data["sound"], form.terms(form.air_celsius)
+        return verbs.bring_reference(member, shown.code, upload, terms=terms, **form.part)
 
     if posted and form.is_valid() and (kept := _kept(form, verb)):
         return _done(request, kept)

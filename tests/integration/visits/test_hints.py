@@ -92,14 +92,14 @@ def refer(coordinator, species):
 
 @pytest.fixture
 def shown(client_for, coordinator):
-    def get(recording):
+    def get(recording, member=coordinator):
         address = f"/{coordinator.program.slug}/recordings/{recording.pk}/listen"
-        return " ".join(client_for(coordinator).get(address).content.decode().split())
+        return " ".join(client_for(member).get(address).content.decode().split())
 
     return get
 
 
-def test_three_reference_calls_name_their_species(record, refer, shown):
+def test_three_reference_calls_name_their_species(record, refer, shown, observer):
     recording = record()
     refer(2)
     assert (
@@ -111,6 +111,7 @@ def test_three_reference_calls_name_their_species(record, refer, shown):
     assert "<strong>May be Spring peeper.</strong>" in page
     assert "Expected of Spring peeper: 2,720 to 3,190 Hz, whole notes (3 reference calls)" in page
     assert "Too few reference calls for a hint: American toad." in page
+    assert "<strong>May be Spring peeper.</strong>" in shown(recording, observer)
 
 
 def test_pulses_are_compared_at_the_temperature_of_the_stop(record, refer, shown, visit, species):

@@ -76,9 +76,11 @@ def test_a_file_becomes_a_reference_call(client_for, coordinator, observer, peep
     page = client_for(coordinator)
     address = url(coordinator, "reference_bring", species=peeper.code)
     form = {**AGREED, "begin_s": "0.5", "end_s": "2.5", "credit": "Wren Tallow"}
+    form |= {"air": "59", "air_unit": "F"}
     sound = SimpleUploadedFile("call.wav", wave_file(3), "audio/wav")
     answer = page.post(address, {**form, "sound": sound}, follow=True)
     kept = ReferenceCall.objects.get()
+    assert kept.air_celsius == 15
     assert "A reference call of Spring peeper is kept." in words(answer)
     assert "Agreed: by email on May 3" in words(answer)
     shown = words(client_for(observer).get(url(observer, "call", species=peeper.code)))
@@ -98,6 +100,7 @@ def test_a_file_becomes_a_reference_call(client_for, coordinator, observer, peep
         ({"end_s": "0.7"}, "Choose at least 0.5 seconds after the beginning."),
         ({"consent": ""}, "How the person who recorded it agreed: This is missing."),
         ({"credit": ""}, "Who recorded it: This is missing."),
+        ({"air": "59", "air_unit": "C"}, "No frog calls at this temperature. Check the number"),
         ({"sound": SimpleUploadedFile("notes.txt", b"a text")}, "We cannot use this kind of sound"),
     ],
 )
