@@ -1,5 +1,6 @@
 from surveys.models.area import ProgramArea
 from surveys.models.blind_listening import BlindAnswer, BlindCall, BlindListening
+from surveys.models.call_history import CallHistory
 from surveys.models.call_test import CallTest, CallTestHeard, CallTestQuestion, CallTestTry
 from surveys.models.catalog import CallingRegion, LookAlikes, SeasonMark, SpeciesInRegion
 from surveys.models.check_in import CheckIn, CheckInContact
@@ -81,6 +82,7 @@ __all__ = [
     "BlindCall",
     "BlindListening",
     "CalendarLink",
+    "CallHistory",
     "CallIndex",
     "CallTest",
     "CallTestHeard",

@@ -16,6 +16,7 @@ from django.db.models import F, Q
 from django.utils import timezone
 from django.utils.translation import gettext_lazy
 
+from surveys.models.call_history import notes_calls
 from surveys.models.fields import (
     NOISE_CHOICES,
     RAIN_UNITS,
@@ -28,7 +29,7 @@ from surveys.models.fields import (
     typed_unit_field,
     within_wgs84,
 )
-from surveys.models.history import tracked, tracked_with
+from surveys.models.history import UpdateOfKeysEvent, tracked, tracked_with
 from surveys.models.own_field import own_values_field
 from surveys.models.program import Program
 from surveys.models.protocol import ProtocolVersion
@@ -79,8 +80,10 @@ class VisitQuerySet(models.QuerySet):
         return self.filter(route__program=program, counts_in_trends=True)
 
 
-# Nobody looks visits up by the second observer of earlier days: no index.
+# A sheet is saved many times, a few cells at a time. Nobody looks visits up by the second observer
+# of earlier days: no index.
 @tracked_with(
+    update=UpdateOfKeysEvent("cells"),
     second_member=models.ForeignKey(
         settings.AUTH_USER_MODEL,
         on_delete=models.DO_NOTHING,
@@ -88,7 +91,7 @@ class VisitQuerySet(models.QuerySet):
         db_constraint=False,
         db_index=False,
         related_name="+",
-    )
+    ),
 )
 class Visit(models.Model):
     """One route on one night."""
@@ -279,7 +282,6 @@ class ListeningPeriod(models.Model):
         triggers = marks_by_period()
 
 
-@tracked
 class CallIndex(models.Model):
     """A species heard at a stop: index 1-3, or "heard, not sure" without an index.
 
@@ -322,7 +324,7 @@ class CallIndex(models.Model):
                 condition=is_choice("distance", DistanceOfCalls.choices), name="callindex_distance"
             ),
         ]
-        triggers = marks_by_call()
+        triggers = [*marks_by_call(), *notes_calls()]
 
 
 class Photo(models.Model):

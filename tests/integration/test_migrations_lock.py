@@ -56,6 +56,7 @@ BREAKING = frozenset(
 TABLE = re.compile(r'(?:TABLE|ON)\s+(?:ONLY\s+)?"?(\w+)')
 # Tables that grow with every night, and those that hold their history.
 LARGE = (
+    "CallHistory",
     "CallIndex",
     "Confirmation",
     "ListeningPeriod",
@@ -69,7 +70,9 @@ LARGE = (
     "Visit",
 )
 # (app, migration, rule): why it may be all the same, such as "read by nobody since 0019".
-ACCEPTED: dict[tuple[str, str, str], str] = {}
+ACCEPTED: dict[tuple[str, str, str], str] = {
+    ("surveys", "0056_call_history", "ban-drop-table"): "written by nobody since 0055, never read",
+}
 
 
 def large_tables() -> set[str]:
@@ -175,7 +178,7 @@ def test_what_is_accepted_is_there():
     ("statement", "rule"),
     [
         ("CREATE INDEX a ON surveys_callindex (index)", "require-concurrent-index-creation"),
-        ("CREATE INDEX a ON surveys_callindexevent (index)", "require-concurrent-index-creation"),
+        ("CREATE INDEX a ON surveys_visitevent (night)", "require-concurrent-index-creation"),
         ("CREATE INDEX a ON surveys_protocol (name)", None),
         ("CREATE TABLE new (a int); CREATE INDEX a ON new (a)", None),
         ("BEGIN; CREATE INDEX CONCURRENTLY a ON surveys_visit (night); COMMIT",

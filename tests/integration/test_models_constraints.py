@@ -138,7 +138,7 @@ def test_history_is_written_by_the_database(visit):
         .order_by("pgh_id")
         .values_list("pgh_label", "notes")
     )
-    assert labels == [("insert", ""), ("update", "Fog after ten")]
+    assert labels == [("insert", ""), ("change", "Fog after ten")]
 
 
 @pytest.mark.parametrize(

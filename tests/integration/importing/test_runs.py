@@ -18,6 +18,7 @@ from surveys.importing.runs import enqueue_import, is_large, latest_run_of, subj
 from surveys.importing.uploads import commit_upload, discard, open_upload, remember
 from surveys.models import (
     BackgroundRun,
+    CallHistory,
     CallIndex,
     ImportPart,
     ListeningPeriod,
@@ -115,8 +116,12 @@ def test_from_file_to_review(page, program, coordinator):
     assert Visit.objects.count() == 2
     assert "2 visits from past.csv" in page.get(preview).content.decode()
     assert StoredFinding.objects.exists()
-    for model in (Visit, ListeningPeriod, CallIndex, StoredFinding):
+    for model in (Visit, ListeningPeriod, StoredFinding):
         assert_history_has_every_row(model, by=coordinator)
+    history = CallHistory.objects.filter(pgh_context__metadata__user=coordinator.person_id)
+    assert sorted(call for row in history for call in row.calls) == sorted(
+        CallIndex.objects.values_list("pk", flat=True)
+    )
 
 
 def assert_history_has_every_row(model, *, by):
