@@ -41,6 +41,20 @@ INK = """(canvas) => {
   return data.filter((value, at) => at % 4 === 3 && value > 0).length;
 }"""
 
+# A microphone that hears a whistle of this loudness; full scale is 1.
+HEAR = """(loudness) => {
+  navigator.mediaDevices.getUserMedia = async () => {
+    const context = new AudioContext();
+    const whistle = new OscillatorNode(context, { frequency: 2800 });
+    const gain = new GainNode(context, { gain: loudness });
+    const heard = new MediaStreamAudioDestinationNode(context);
+    whistle.connect(gain).connect(heard);
+    whistle.start();
+    await context.resume();
+    return heard.stream;
+  };
+}"""
+
 
 @pytest.fixture
 def phone_options() -> dict:
@@ -130,6 +144,27 @@ def test_recorded_without_a_network_killed_and_sent(phone, at_a_stop, observer, 
     assert stored(there)[:4] == bytes.fromhex("1a45dfa3")
     # The phone lets go of the sound, and keeps what is known of it.
     assert [one["size"] for one in page.evaluate(ON_THE_PHONE)] == [0, 0]
+
+
+def test_a_poor_recording_is_made_again_before_the_stop_is_left(at_a_stop):
+    page = at_a_stop()
+    shown = page.get_by_role("dialog")
+    page.evaluate(HEAR, 5)
+    record(page, 1)
+    shown.get_by_text("Too loud: part of the sound is cut off.").wait_for()
+    page.evaluate(HEAR, 0)
+    shown.get_by_role("button", name="Record again").click()
+    recorded(page, 1)
+    page.get_by_role("button", name="Stop and save").click()
+    shown.get_by_text("Hardly anything is on it.").wait_for()
+    page.evaluate(HEAR, 0.3)
+    shown.get_by_role("button", name="Record again").click()
+    recorded(page, 1)
+    page.get_by_role("button", name="Stop and save").click()
+    shown.get_by_text("Loudest pitch: about 2,800 Hz.").wait_for()
+    assert shown.get_by_role("button", name="Record again").count() == 0
+    shown.get_by_role("button", name="Done").click()
+    assert [one["stop"] for one in page.evaluate(ON_THE_PHONE)] == [1, 1, 1], "none is lost"
 
 
 def test_screens(phone, at_a_stop, look):

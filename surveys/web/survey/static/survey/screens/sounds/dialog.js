@@ -8,10 +8,15 @@ import { pictureOf } from "./picture.js";
 import { player } from "./player.js";
 import { allSpecies, clockOf, KINDS, lengthOf, speciesName } from "./words.js";
 
-export async function showRecording(app, id) {
+/** `again` records another one at the same stop; only while somebody stands there. */
+export async function showRecording(app, id, again) {
   const recording = await get(id);
   if (!recording) return;
   const sound = player(app, recording);
+  const closeAndRecord = () => {
+    box.close();
+    again();
+  };
   const box = dialog(
     `${KINDS[recording.kind]}, ${clockOf(recording)}`,
     h(
@@ -25,7 +30,9 @@ export async function showRecording(app, id) {
     ),
     recording.kind === "voucher" && speciesPart(recording),
     sound.node,
-    recording.kind === "voucher" && recording.state !== "sent" && pictureOf(recording),
+    recording.kind === "voucher" &&
+      recording.state !== "sent" &&
+      pictureOf(recording, again && closeAndRecord),
     recording.trouble?.stops && retryButton(id, () => box.close()),
     recording.state === "kept" && deleteButton(app, recording, () => box.close()),
   );

@@ -1,11 +1,12 @@
 // A recording as a picture, and what is wrong with it, while there is time to make another.
-import { h, icon } from "../../dom.js";
+import { button, h, icon } from "../../dom.js";
 import { gettext } from "../../language.js";
 import { fileOf } from "../../soundstore.js";
 import { check, RATE_HZ } from "./soundcheck.js";
 
 // A longer one would take a phone too long.
 const LONGEST_S = 180;
+const WHOLE = new Intl.NumberFormat(document.documentElement.lang || "en");
 const PICTURE = gettext(
   "Picture of the sound: time from left to right, pitch up to 8,000 Hz from bottom to top",
 );
@@ -15,14 +16,17 @@ const ADVICE = {
   silent: gettext("Hardly anything is on it. Check that nothing covers the microphone, and record again."),
 };
 
-/** Fills in by itself; stays empty where the phone cannot read the sound. */
-export function pictureOf(recording) {
+/**
+ * Fills in by itself; stays empty where the phone cannot read the sound. With a warning there is a button for
+ * `again`, where it is given.
+ */
+export function pictureOf(recording, again) {
   const node = h("div", { class: "sound-picture", role: "status" });
-  if (recording.seconds <= LONGEST_S) show(node, recording);
+  if (recording.seconds <= LONGEST_S) show(node, recording, again);
   return node;
 }
 
-async function show(node, recording) {
+async function show(node, recording, again) {
   const samples = await samplesOf(recording).catch(() => null);
   if (!samples?.length) return;
   const { advice, loudestHz, columns } = check(samples);
@@ -38,7 +42,14 @@ async function show(node, recording) {
   node.append(
     canvas,
     ...advice.map(warning),
-    pitch ? h("p", { class: "small muted" }, gettext("Loudest pitch: about {pitch} Hz.", { pitch })) : "",
+    advice.length && again ? button(gettext("Record again"), again, { kind: "block", name: "record" }) : "",
+    pitch
+      ? h(
+          "p",
+          { class: "small muted" },
+          gettext("Loudest pitch: about {pitch} Hz.", { pitch: WHOLE.format(pitch) }),
+        )
+      : "",
   );
   paint(canvas, columns);
 }

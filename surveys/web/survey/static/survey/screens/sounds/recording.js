@@ -126,7 +126,8 @@ async function noteKept(app, number, recording, { unnamed, isAsked }) {
   } else app.snack(gettext("{saved} on this phone", { saved }));
   soon();
   // Whether it is worth keeping shows while the calls can still be recorded again.
-  if (isAsked && recording.kind === "voucher") showRecording(app, recording.id);
+  const again = () => startRecording(app, number, recording.kind);
+  if (isAsked && recording.kind === "voucher") showRecording(app, recording.id, again);
 }
 
 /** Bars that rise with the loudness: a node, and `set(level)` with a level of 0 to 1. */
