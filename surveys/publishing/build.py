@@ -157,7 +157,7 @@ def _table_files(frozen: Frozen) -> list[MadeFile]:
         ),
         MadeFile(
             kind=METHOD,
-            meaning=gettext_noop("How all of it was calculated"),
+            meaning=gettext_noop("How everything was calculated"),
             media_type=PLAIN_TEXT,
             audience=Audience.OPEN,
             path=method,

@@ -109,10 +109,9 @@ class Described:
     def summary(self) -> str:
         first, last = self.years
         return said(
-            "What volunteers heard of calling frogs and toads along the fixed routes of {program}, "
-            "season years {first} to {last}. It holds {visits} accepted visits with every "
-            "listening period and call index, zeros too. With it come the yearly table and trends "
-            "of occupancy.",
+            "Frogs and toads that volunteers heard calling along the fixed routes of {program}, "
+            "season years {first} to {last}. Holds {visits} accepted visits with every listening "
+            "period and call index, zeros included, and the yearly table and occupancy trends.",
             program=self.publication.program.name,
             first=first,
             last=last,

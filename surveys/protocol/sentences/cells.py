@@ -93,7 +93,7 @@ _OUT_OF_RANGE: Sentences = {
             "The text has {length} characters; the limit is {most}.",
             "length",
         ),
-        (_("Shorten it, or move a part of it to the notes."),),
+        (_("Shorten it, or move part of it to the notes."),),
     ),
 }
 

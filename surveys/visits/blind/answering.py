@@ -71,7 +71,7 @@ def find_waiting(member: Membership, recording_id: uuid.UUID) -> Recording:
     )
     if recording is None:
         raise NotYours(
-            gettext("This recording does not wait for you. You may have answered it already.")
+            gettext("This recording is not waiting for you. You may have already answered it.")
         )
     return recording
 

@@ -24,7 +24,7 @@ class StrataForm(SeenForm):
         widget=forms.Textarea(attrs={"rows": _ROWS}),
         help_text=gettext_lazy(
             "One route per line: its code, a comma, its stratum. You can paste two columns of a "
-            "spreadsheet. A code alone takes the stratum away."
+            "spreadsheet. A code alone clears the stratum."
         ),
     )
 

@@ -25,8 +25,8 @@ def test_no_species_of_a_joint_entry_is_called_not_heard(take_along_group):
         assert row.get_attribute("aria-label") == f"{name}: not heard"
     joint.click()
     for row, name in ((gray, "Gray treefrog"), (cope, "Cope's gray treefrog")):
-        row.and_(page.get_by_label(f"{name}: open: Hyla of two kinds is written down")).wait_for()
-        assert "open: Hyla of two kinds is written down" in row.inner_text()
+        row.and_(page.get_by_label(f"{name}: open: recorded as Hyla of two kinds")).wait_for()
+        assert "open: recorded as Hyla of two kinds" in row.inner_text()
     gray.click()
     gray.and_(page.get_by_label("Gray treefrog: call index 1", exact=False)).wait_for()
     # From 1 over 2 and 3 back to nothing: the joint entry is heard by the name of its species.

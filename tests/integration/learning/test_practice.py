@@ -95,7 +95,7 @@ class TestBank:
         bank = practice.practice_bank(observer)
         assert (len(bank.candidates), bank.scope) == (5, "none-calls")
         page = client_for(observer).get(url(observer))
-        told = "Drawn from all 5 species of the checklist: none of them calls now."
+        told = "Drawn from all 5 species of the checklist: none of them is calling now."
         assert told in words(page)
 
 

@@ -431,7 +431,7 @@ export const SENTENCES = {
       "The text has {length} characters; the limit is {most}.",
       "length",
     ],
-    ["Shorten it, or move a part of it to the notes."],
+    ["Shorten it, or move part of it to the notes."],
   ],
   "clock-repeated": [
     "The clocks went back that night, so {time} came twice.",

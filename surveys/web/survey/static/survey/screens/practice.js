@@ -15,7 +15,7 @@ const LEDE = gettext(
 );
 const WHY = {
   nearest: gettext("Few call now, so those whose season is nearest are added."),
-  "none-calls": gettext("None of the checklist calls now, so all of it is asked."),
+  "none-calls": gettext("No species on the checklist is calling now, so all of them are asked about."),
 };
 const QUIET_MS = 500;
 

@@ -43,7 +43,7 @@ export function groupWords(species, typed) {
   const joint = model.packet.species.find(
     ({ code, members }) => members?.includes(species.code) && isWritten(code),
   );
-  return joint ? gettext("open: {species} is written down", { species: joint.common_name }) : "";
+  return joint ? gettext("open: recorded as {species}", { species: joint.common_name }) : "";
 }
 
 export const inSeason = ({ season }) => !season || inDays(model.visit.night, ...season);

@@ -12,7 +12,7 @@ const PICTURE = gettext(
 );
 const ADVICE = {
   cut: gettext("Too loud: part of the sound is cut off. Turn the phone away and record again."),
-  wind: gettext("Wind or an engine covers much of it. Shield the microphone and record again."),
+  wind: gettext("Wind or an engine covers much of the sound. Shield the microphone and record again."),
   silent: gettext("Hardly anything is on it. Check that nothing covers the microphone, and record again."),
 };
 
