@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
-from surveys.models import Program, Species
+from surveys.models import JointMember, Program, Species
 from surveys.seasons.options import routes_of
 from surveys.seasons.query import fetch
 from surveys.seasons.route_years import route_years
@@ -96,6 +96,14 @@ def new_pairs(
     ]
 
 
+def _add_members(heard: dict[Pair, set[Time]]) -> None:
+    """A joint entry that was recorded was also heard whenever one of its species was."""
+    members = JointMember.objects.filter(joint__in={species for _, species in heard})
+    for joint, member in members.values_list("joint", "member"):
+        for route in [route for route, species in heard if species == joint]:
+            heard[route, joint] |= heard.get((route, member), set())
+
+
 def what_changed(
     program: Program, year: int, *, region: str | None = None, stratum: str | None = None
 ) -> Changed:
@@ -107,6 +115,7 @@ def what_changed(
     listened: dict[int, set[Time]] = {}
     for row in fetch(_LISTENED, parameters):
         listened.setdefault(row.route_id, set()).add((row.season_year, row.window))
+    _add_members(heard)
     silent = {(row.route_id, row.species_id) for row in fetch(_SILENT, parameters)}
     routes = {route.pk: route for route in routes_of(program, region=region, stratum=stratum)}
     fell_silent = silent_pairs(year, silent, heard, listened)

@@ -182,15 +182,17 @@ def mark_row(row: YearRow, told: Iterable[ToldEntry]) -> YearRow:
 
 
 def with_flags(result: SpeciesResult, flags: Sequence[str]) -> SpeciesResult:
-    """The result with flags on its trends and on every year."""
+    """The result with flags on its trends and on every year. A year whose records name too few has
+    no share and is not among them."""
     if not flags:
         return result
+    of_years = [flag for flag in flags if flag != FEW_NAMED]
     trend, whole, chorus = result.trend, result.whole, result.chorus
     return replace(
         result,
         trend=replace(trend, occupancy=flagged(trend.occupancy, *flags)),
         years=tuple(
-            replace(year, occupancy=flagged(year.occupancy, *flags)) for year in result.years
+            replace(year, occupancy=flagged(year.occupancy, *of_years)) for year in result.years
         ),
         chorus=chorus and replace(chorus, full_chorus=flagged(chorus.full_chorus, *flags)),
         whole=whole and replace(whole, change=flagged(whole.change, *flags)),

@@ -10,6 +10,7 @@ from surveys.fitting.refit import refit
 from surveys.fitting.stored import stored_fits
 from surveys.publishing.files import text_of
 from surveys.publishing.results import periods_of
+from surveys.seasons.changed import what_changed
 from surveys.seasons.joint_entries import told_in_groups
 from surveys.seasons.yearly import yearly_table
 from surveys.trends import wilson
@@ -91,6 +92,7 @@ def test_fits_know_it_too():
     assert MEMBERS_TOLD in either.trend.occupancy.flags
     assert MEMBERS_TOLD in either.years[0].flags
     assert FEW_NAMED in gray.trend.occupancy.flags
+    assert not any(FEW_NAMED in year.occupancy.flags for year in gray.years)
     assert JOINT_ENTRY_TOLD not in gray.trend.occupancy.flags
 
 
@@ -98,6 +100,8 @@ def test_the_joint_entry_is_told_where_most_records_name_none():
     world = treefrog_program(unnamed=1.0, unnamed_year=2024)
     (told,) = told_in_groups(world.program)
     assert not told.tells_members
+    # Its species were heard there before.
+    assert {change.species for change in what_changed(world.program, 2024).new} == set()
     assert (told.changed, told.unnamed_years) == (True, {2024})
     table = yearly(world.program)
     for year in YEARS:

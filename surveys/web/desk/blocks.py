@@ -248,7 +248,7 @@ def coverage_by_window(desk: Desk) -> Block:
             gettext("Routes due"),
             gettext("Done"),
             gettext("In review"),
-            gettext("No one to go"),
+            gettext("No observer"),
             gettext("Forecast"),
         ),
         rows=[_outlook_row(desk, row) for row in rows],

@@ -85,7 +85,7 @@ def test_the_plan_names_gaps_tests_and_who_left(plan, coordinator, client_for):
     gaps = client.get(url(plan, "program_assignments", show="gaps"))
     assert gaps.content.decode().count("plan__gap") == 3
     desk = text_of(client.get(url(plan, "desk")))
-    assert "No one to go" in desk
+    assert "No observer" in desk
     for route in (plan.near, plan.far):
         for one in (plan.bo, plan.ann):
             Assignment.objects.filter(route=route, observer=one.person).delete()
