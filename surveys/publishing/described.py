@@ -110,8 +110,8 @@ class Described:
         first, last = self.years
         return said(
             "Frogs and toads that volunteers heard calling along the fixed routes of {program}, "
-            "season years {first} to {last}. It holds {visits} accepted visits with every listening "
-            "period and call index, zeros too. It also has the yearly table and the trends.",
+            "season years {first} to {last}. It holds {visits} accepted visits with every "
+            "listening period and call index, zeros too. It also has the yearly table and trends.",
             program=self.publication.program.name,
             first=first,
             last=last,

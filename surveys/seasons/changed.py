@@ -96,10 +96,10 @@ def new_pairs(
     ]
 
 
-def _add_members(heard: dict[Pair, set[Time]]) -> None:
+def _add_members(program: Program, heard: dict[Pair, set[Time]]) -> None:
     """A joint entry that was recorded was also heard whenever one of its species was."""
-    members = JointMember.objects.filter(joint__in={species for _, species in heard})
-    for joint, member in members.values_list("joint", "member"):
+    members = JointMember.objects.filter(joint__checklist_entries__program=program)
+    for joint, member in members.values_list("joint", "member").distinct():
         for route in [route for route, species in heard if species == joint]:
             heard[route, joint] |= heard.get((route, member), set())
 
@@ -115,7 +115,7 @@ def what_changed(
     listened: dict[int, set[Time]] = {}
     for row in fetch(_LISTENED, parameters):
         listened.setdefault(row.route_id, set()).add((row.season_year, row.window))
-    _add_members(heard)
+    _add_members(program, heard)
     silent = {(row.route_id, row.species_id) for row in fetch(_SILENT, parameters)}
     routes = {route.pk: route for route in routes_of(program, region=region, stratum=stratum)}
     fell_silent = silent_pairs(year, silent, heard, listened)

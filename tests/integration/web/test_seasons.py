@@ -308,7 +308,7 @@ def test_number_of_queries_does_not_grow(
     client.get(path)
     queries = {
         "seasons": 17,
-        "season_changed": 18,
+        "season_changed": 19,
         "season_coverage": 15,
         "season_map": 10,
         "season_visits": 9,
