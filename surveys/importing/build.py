@@ -21,12 +21,13 @@ from surveys.importing.problems import Problem, ProblemKind, Problems
 from surveys.importing.row_store import RowStore
 from surveys.importing.table import Table
 from surveys.importing.too_early import before_stops, stops_begin, without_protocol
-from surveys.language import gettext, gettext_noop, said
+from surveys.language import gettext, gettext_noop, said, said_of
 from surveys.models import Route, Source, Visit
 from surveys.protocol.nights import night_of
 from surveys.protocol.seasons import season_year, window_of
 from surveys.protocol.telling import Reader, tell
 from surveys.protocol.values import Finding
+from surveys.protocol.words import first_of
 from surveys.runs.progress import ReportProgress, no_report
 from surveys.visits.bulk import ProgramSnapshot, program_snapshot
 from surveys.visits.judging import Judgment, judge_cells
@@ -238,23 +239,17 @@ def _imported_before(member: Membership) -> set[tuple[str, dt.date]]:
 
 
 def _known_before(known: Sequence[Placed]) -> Problem:
-    listed = ", ".join(
+    named = (
         said("{route} on {night}", route=visit.route, night=day(visit.night))
         for visit in known[:_MOST_KNOWN_LISTED]
     )
-    more = len(known) - _MOST_KNOWN_LISTED
-    number = (
-        gettext("One visit was")
-        if len(known) == 1
-        else said("{known} visits were", known=len(known))
-    )
     return Problem(
         row=min(visit.first_row for visit in known),
-        message=said(
-            "{number} imported before: {listed}{more}.",
-            number=number,
-            listed=listed,
-            more=f" and {more} more" if more > 0 else "",
+        message=said_of(
+            "One visit was imported before: {visits}.",
+            "{number} visits were imported before: {visits}.",
+            len(known),
+            visits=first_of(named, len(known)),
         ),
         remedy=gettext(
             "Choose to skip what was already imported, or set the earlier visits aside and "

@@ -25,6 +25,7 @@ from surveys.models import (
     Visit,
     VisitState,
 )
+from surveys.protocol.words import first_of
 from surveys.visits.bulk import FreshRows
 from surveys.visits.copying import CopyingBeside
 
@@ -178,11 +179,5 @@ def _rows_named(rows: tuple[int, ...]) -> str:
         return said(
             "rows {distinct} to {distinct_2}", distinct=distinct[0], distinct_2=distinct[-1]
         )
-    named = ", ".join(str(row) for row in distinct[:_MOST_ROWS_NAMED])
-    more = len(distinct) - _MOST_ROWS_NAMED
-    return said(
-        "row{distinct} {named}{more}",
-        distinct="s" if len(distinct) > 1 else "",
-        named=named,
-        more=f" and {more} more" if more > 0 else "",
-    )
+    named = first_of(distinct[:_MOST_ROWS_NAMED], len(distinct))
+    return said_of("row {rows}", "rows {rows}", len(distinct), rows=named)

@@ -5,7 +5,8 @@ import re
 from collections.abc import Mapping, Sequence
 
 from surveys.importing.problems import Problem, ProblemKind
-from surveys.language import gettext, said
+from surveys.language import gettext, said, said_of
+from surveys.protocol.words import first_of, listed
 from surveys.visits.sheet.texts import is_missing, quoted
 
 _ROWS_NAMED = 5
@@ -118,18 +119,15 @@ def _capital(name: str) -> str:
 def _suggestions(names: Sequence[str]) -> str:
     distinct = dict.fromkeys(names)
     return (
-        said("Was it {name}?", name=" or ".join(f"“{name}”" for name in distinct))
+        said("Did you mean {names}?", names=listed((f"“{one}”" for one in distinct), last="or"))
         if distinct
         else ""
     )
 
 
-def _other_rows(rows: Sequence[int]) -> str:
-    others = rows[1:]
+def _other_rows(all_rows: Sequence[int]) -> str:
+    others = all_rows[1:]
     if not others:
         return ""
-    named = ", ".join(str(number) for number in others[:_ROWS_NAMED])
-    more = len(others) - _ROWS_NAMED
-    return said(
-        "Also in row {named}{more}.", named=named, more=f" and {more} more" if more > 0 else ""
-    )
+    rows = first_of(others[:_ROWS_NAMED], len(others))
+    return said_of("Also in row {rows}.", "Also in rows {rows}.", len(others), rows=rows)

@@ -126,3 +126,12 @@ def listed(items: Iterable[object], last: str = "and") -> str:
     if last == "or":
         return said("{first} or {last}", first=first, last=words[-1])
     return said("{first} and {last}", first=first, last=words[-1])
+
+
+def first_of(items: Iterable[object], number: int) -> str:
+    """The first ones of a `number` of items: `1 and 2`; `1, 2 and 3 more` where there are five."""
+    words = [str(item) for item in items]
+    more = number - len(words)
+    if more <= 0:
+        return listed(words)
+    return said("{first} and {number} more", first=gettext(", ").join(words), number=more)

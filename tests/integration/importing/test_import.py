@@ -380,7 +380,7 @@ def test_unknown_species_are_listed_once_with_suggestions(attempt):
     rows = "".join(f"R1,2024-04-15,{n},21:{n}4,21:{n}9,Spring peper,1\n" for n in (1, 2, 3))
     tried = attempt("Route,Date,Stop,Start,End,Species,Index\n" + rows)
     assert len(tried.problems) == 1
-    assert "row 3, 4" in tried.problems[0]
+    assert "rows 3 and 4" in tried.problems[0]
     assert "“Spring peeper”" in tried.problems[0]
 
 

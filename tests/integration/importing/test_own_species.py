@@ -67,7 +67,7 @@ def test_a_name_that_was_split_is_asked_about(coordinator, attempt, client_for, 
     tried = attempt(text)
     (problem,) = tried.preview.problems
     assert "was split: today it is the name of several species" in problem.message
-    assert problem.remedy == "Was it “Australis” or “Borealis”?"
+    assert problem.remedy == "Did you mean “Australis” or “Borealis”?"
     at = {"program": program.slug, "upload": tried.upload.row.pk}
     page = client_for(coordinator).get(reverse("web:import_preview", kwargs=at))
     (item,) = page.context["groups"][0].items

@@ -104,5 +104,13 @@ def test_listed(items, text):
     assert words.listed(items) == text
 
 
+@pytest.mark.parametrize(
+    ("items", "number", "text"),
+    [([], 0, ""), ([1], 1, "1"), ([1, 2], 2, "1 and 2"), ([1, 2], 5, "1, 2 and 3 more")],
+)
+def test_first_of(items, number, text):
+    assert words.first_of(items, number) == text
+
+
 def test_listed_with_or():
     assert words.listed([1, 2, 5], last="or") == "1, 2 or 5"
