@@ -13,7 +13,7 @@ from typing import Literal
 
 import numpy as np
 
-from surveys.trends.numerics.arrays import AnyArray, BoolArray, FloatArray, IntArray
+from surveys.trends.numerics.arrays import AnyArray, BoolArray, FloatArray, IntArray, numbered
 
 HIGHEST_INDEX = 3
 Site = Literal["stop", "route"]
@@ -251,20 +251,16 @@ def build_histories(
     if site not in ("stop", "route"):
         raise ValueError(f"site: expected 'stop' or 'route', got {site!r}")
     listened = ~np.isnan(periods.heard)
-    route_labels, route_codes = np.unique(periods.route, return_inverse=True)
+    route_labels, route_codes = numbered(periods.route)
     if site == "route":
         labels, place = route_labels, route_codes
     else:
-        stop_labels, stop_codes = np.unique(periods.stop, return_inverse=True)
+        stop_labels, stop_codes = numbered(periods.stop)
         # "Stop 1" may exist on every route: a stop is known by its route and its own label.
-        pairs, place = np.unique(
-            route_codes.astype(np.int64) * max(len(stop_labels), 1) + stop_codes,
-            return_inverse=True,
-        )
+        pairs, place = numbered(route_codes * max(len(stop_labels), 1) + stop_codes)
         labels = _stop_labels(route_labels, stop_labels, pairs)
-    years, year_codes = np.unique(periods.season_year, return_inverse=True)
-    key = place.astype(np.int64) * max(len(years), 1) + year_codes
-    rows, row = np.unique(key, return_inverse=True)
+    years, year_codes = numbered(periods.season_year)
+    rows, row = numbered(place * max(len(years), 1) + year_codes)
     visits = int(periods.visit_number.max()) if len(periods.visit_number) else 0
     shape = (len(rows), visits)
     at = (row[listened], periods.visit_number[listened] - 1)

@@ -263,6 +263,15 @@ def fill_with_mean(histories: Histories) -> tuple[dict[str, FloatArray], dict[st
     return filled, shares
 
 
+def in_order_of_models(covariates: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
+    """The covariates as the richest model names them, those of no model last.
+
+    Most models then use the first few, which ``VisitColumns`` hands out without a copy.
+    """
+    named = [name for name in list(DETECTION.values())[-1] if name in covariates]
+    return {name: covariates[name] for name in dict.fromkeys([*named, *covariates])}
+
+
 class _Contest:
     """Models compared by their criterion.
 

@@ -43,7 +43,7 @@ from surveys.trends.models.level_models import (
 )
 from surveys.trends.models.year_correlation import slope_with_correlated_years
 from surveys.trends.models.year_trend import METHOD, YearTrend, summarize_year_trend
-from surveys.trends.numerics.arrays import BoolArray, FloatArray
+from surveys.trends.numerics.arrays import BoolArray, FloatArray, distinct, numbered
 from surveys.trends.periods import SpeciesPeriods
 from surveys.trends.species_result import SensitivityLine
 from surveys.trends.told_trend import TrendData, fit_told, told_data, trend_of
@@ -112,24 +112,22 @@ def _line(name: str, fit: YearTrend, change: Estimate) -> SensitivityLine:
 def _in_every_season(data: TrendData) -> BoolArray:
     """Rows of the routes that were listened to in every season with effort."""
     listened = ~np.isnan(data.histories.detected).all(axis=1)
-    _, route = np.unique(data.histories.cluster, return_inverse=True)
-    years = np.unique(data.histories.season_year[listened])
-    pairs = np.unique(
-        np.column_stack([route[listened], data.histories.season_year[listened]]), axis=0
-    )
-    seasons = np.bincount(pairs[:, 0], minlength=int(route.max(initial=-1)) + 1)
+    routes, route = numbered(data.histories.cluster)
+    years, year = numbered(data.histories.season_year[listened])
+    pairs = distinct(route[listened] * max(len(years), 1) + year)
+    seasons = np.bincount(pairs // max(len(years), 1), minlength=len(routes))
     always: BoolArray = (seasons == len(years))[route]
     return always
 
 
 def _after_first_years(data: TrendData) -> BoolArray:
     """Rows from the third season of their route on."""
-    _, route = np.unique(data.histories.cluster, return_inverse=True)
-    pairs, pair = np.unique(
-        np.column_stack([route, data.histories.season_year]), axis=0, return_inverse=True
-    )
-    begun = np.searchsorted(pairs[:, 0], pairs[:, 0])
-    later: BoolArray = (np.arange(len(pairs)) - begun >= _FIRST_YEARS)[pair.ravel()]
+    _, route = numbered(data.histories.cluster)
+    years, year = numbered(data.histories.season_year)
+    pairs, pair = numbered(route * max(len(years), 1) + year)
+    of_pair = pairs // max(len(years), 1)
+    begun = np.searchsorted(of_pair, of_pair)
+    later: BoolArray = (np.arange(len(pairs)) - begun >= _FIRST_YEARS)[pair]
     return later
 
 

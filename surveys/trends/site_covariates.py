@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from surveys.trends.histories import Histories, PeriodColumns, Site
-from surveys.trends.numerics.arrays import AnyArray, BoolArray, FloatArray
+from surveys.trends.numerics.arrays import AnyArray, BoolArray, FloatArray, distinct, numbered
 from surveys.trends.periods import HYDROPERIOD
 
 # Common practice, no source: a class of fewer sites has no column of its own.
@@ -60,7 +60,7 @@ def site_covariates(
     A covariate that does not vary is left out.
     """
     row, stop_of_row = _stops_of_rows(histories, periods, site)
-    known, stop = np.unique(stop_of_row, return_inverse=True)
+    known, stop = numbered(stop_of_row)
     covariates: dict[str, SiteCovariate | None] = {}
     for name in (HABITAT, FISH):
         class_of = stops.get(name, {})
@@ -84,7 +84,7 @@ def _stops_of_rows(
     if site == "stop":
         return np.arange(len(histories.site)), histories.site
     listened = ~np.isnan(periods.heard)
-    labels, years = np.unique(histories.site), np.unique(histories.season_year)
+    labels, years = distinct(histories.site), distinct(histories.season_year)
 
     def keys(site: AnyArray, year: AnyArray) -> AnyArray:
         return np.searchsorted(labels, site) * len(years) + np.searchsorted(years, year)
@@ -93,8 +93,8 @@ def _stops_of_rows(
     order = np.argsort(of_rows)
     of_periods = keys(periods.route[listened], periods.season_year[listened])
     row = order[np.searchsorted(of_rows[order], of_periods)]
-    stops, stop = np.unique(periods.stop[listened], return_inverse=True)
-    pairs = np.unique(row * max(len(stops), 1) + stop)
+    stops, stop = numbered(periods.stop[listened])
+    pairs = distinct(row * max(len(stops), 1) + stop)
     return pairs // max(len(stops), 1), stops[pairs % max(len(stops), 1)]
 
 
@@ -152,4 +152,4 @@ def _amount(amounts: FloatArray, row: AnyArray, rows: int) -> SiteCovariate | No
 
 
 def _distinct(sites: AnyArray) -> int:
-    return len(np.unique(sites))
+    return len(distinct(sites))

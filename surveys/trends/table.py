@@ -19,7 +19,7 @@ from surveys.trends.histories import (
     PeriodColumns,
     columns_from_records,
 )
-from surveys.trends.numerics.arrays import FloatArray, IntArray
+from surveys.trends.numerics.arrays import FloatArray, IntArray, numbered
 from surveys.trends.numerics.intervals import check_counts, wilson
 
 # Common practice, no source: below ten stops a share says little about a program.
@@ -198,9 +198,9 @@ def count_years(species: str, periods: PeriodColumns) -> tuple[YearCounts, ...]:
     (2, (0, 0, 1), datetime.date(2024, 5, 20))
     """
     listened = ~np.isnan(periods.heard)
-    years, year = np.unique(periods.season_year[listened], return_inverse=True)
-    _, route = np.unique(periods.route[listened], return_inverse=True)
-    _, label = np.unique(periods.stop[listened], return_inverse=True)
+    years, year = numbered(periods.season_year[listened])
+    _, route = numbered(periods.route[listened])
+    _, label = numbered(periods.stop[listened])
     night = periods.night[listened]
     heard = periods.heard[listened] > 0
     index = np.nan_to_num(periods.call_index[listened])
@@ -273,7 +273,7 @@ def _distinct(*keys: IntArray) -> tuple[IntArray, IntArray]:
     """Position of the first member of each group of equal keys, and the group of each entry."""
     code = np.zeros(len(keys[0]), dtype=np.int64)
     for key in keys:
-        labels, codes = np.unique(key, return_inverse=True)
+        labels, codes = numbered(key)
         code = code * max(len(labels), 1) + codes
     _, first, group = np.unique(code, return_index=True, return_inverse=True)
     return first.astype(np.int64), group.astype(np.int64)
@@ -289,7 +289,7 @@ def _nights_heard(year: IntArray, night: IntArray, years: int) -> tuple[FloatArr
 def nights_heard(periods: PeriodColumns) -> dict[int, tuple[date | None, date | None]]:
     """First and last night on which the species was heard, by season year with effort."""
     listened = ~np.isnan(periods.heard)
-    years, year = np.unique(periods.season_year[listened], return_inverse=True)
+    years, year = numbered(periods.season_year[listened])
     heard = periods.heard[listened] > 0
     first, last = _nights_heard(year[heard], periods.night[listened][heard], len(years))
     return {

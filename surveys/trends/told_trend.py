@@ -29,6 +29,7 @@ from surveys.trends.model_selection import (
     Terms,
     choose_trend,
     fill_with_mean,
+    in_order_of_models,
     level_model,
     model_terms,
 )
@@ -45,7 +46,7 @@ from surveys.trends.models.year_trend import (
     year_scatter,
     year_trend_line,
 )
-from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
+from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray, distinct
 from surveys.trends.numerics.visit_columns import of_rows, visit_columns
 from surveys.trends.periods import HEARD, SpeciesPeriods, calling_season
 from surveys.trends.site_covariates import site_covariates
@@ -85,7 +86,9 @@ def told_data(periods: SpeciesPeriods, site: Site, *, breaks: Breaks | None = No
         for name, covariate in site_covariates(histories, season, periods.stops, site).items()
         if covariate.filled <= MOST_FILLED
     }
-    columns = visit_columns(histories.detected, covariates, histories.season_year)
+    columns = visit_columns(
+        histories.detected, in_order_of_models(covariates), histories.season_year
+    )
     choice = choose_trend(histories, columns, candidates)
     filled |= {
         name: covariate.filled
@@ -253,7 +256,7 @@ def _fit_told(
 ) -> YearTrend:
     """The trend over the seasons that carry one. Rows are those of the histories."""
     listened = ~np.isnan(detected).all(axis=1)
-    years = np.unique(histories.season_year[listened]).tolist()
+    years = distinct(histories.season_year[listened]).tolist()
     told = told_years(years, breaks)
     rows = np.isin(histories.season_year, told)
     trend = fit_year_trend(

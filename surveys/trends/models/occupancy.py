@@ -236,10 +236,11 @@ def fit_occupancy_designs(
     flags = estimates.merge_flags(flags, history_flags(history))
     maximum, covariance = None, np.full(back.shape, np.nan)
     if estimates.NO_EFFORT not in flags and estimates.NEVER_HEARD not in flags:
-        start = _start(psi, p, history, heard)
         large = history.size > MOST_NUMBERS
         if large and like is not None and not _UNSETTLED & set(like.flags):
             start = np.asarray(np.linalg.solve(back, _as_in(like, psi, p)), dtype=np.float64)
+        else:
+            start = _start(psi, p, history, heard)
         maximum = maximize(objective(cells), start)
         covariance = covariance_of(maximum)
         flags = estimates.merge_flags(flags, _search_flags(maximum, cells, covariance))

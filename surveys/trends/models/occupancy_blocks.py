@@ -83,7 +83,7 @@ class Block:
     trials: FloatArray
     weight: FloatArray
     if_empty: FloatArray | None
-    _latest: list[tuple[FloatArray, BlockState]] = field(
+    _latest: list[tuple[bytes, BlockState]] = field(
         default_factory=list, init=False, repr=False, compare=False
     )
 
@@ -131,8 +131,8 @@ class Block:
     def state_at(self, theta: FloatArray) -> BlockState:
         """The block at the coefficients of all blocks. The latest state is kept: Hessian and scores
         are asked for where the gradient was."""
-        own = theta[self.columns]
-        if not self._latest or not np.array_equal(self._latest[0][0], own):
+        own = theta[self.columns].tobytes()
+        if not self._latest or self._latest[0][0] != own:
             self._latest[:] = [(own, self.evaluate(theta))]
         return self._latest[0][1]
 

@@ -120,23 +120,27 @@ def survey_frame(fit: OccupancyFit) -> SurveyFrame:
     """The layout of a fit's histories."""
     cells = fit.cells
     seen = ~np.isnan(fit.history)
-    psi_design, p_design = cells.psi_design[cells.group], cells.p_design[cells.group]
-    level = None if cells.level is None else cells.level[cells.group]
+    psi_design, p_design, level = cells.psi_design, cells.p_design, cells.level
+    if len(cells.weight) < len(cells.group):
+        psi_design, p_design = psi_design[cells.group], p_design[cells.group]
+        level = None if level is None else level[cells.group]
     trials = seen.astype(np.float64)
+    first: IntArray | slice = slice(None)
     if p_design.shape[1] == 1:
         of_level = () if level is None else (level.astype(np.float64)[:, None],)
         first, unit = group_rows(trials, psi_design, p_design, *of_level)
         trials = trials.sum(axis=1, keepdims=True)
     else:
-        first = unit = np.arange(len(seen))
-    patterns, cohort = np.unique(seen[first] @ _bits(seen.shape[1]), return_inverse=True)
+        unit = np.arange(len(seen))
+    pattern = seen[first] @ _bits(seen.shape[1])
+    patterns, cohort = np.unique(pattern, return_inverse=True)
     silent = OccupancyCells(
         detections=np.zeros(trials[first].shape),
         trials=trials[first],
         psi_design=psi_design[first],
         p_design=p_design[first],
-        weight=np.ones(len(first)),
-        group=np.arange(len(first)),
+        weight=np.ones(len(pattern)),
+        group=np.arange(len(pattern)),
         levels=cells.levels,
         level=None if level is None else level[first],
         layout=cells.layout,
@@ -144,7 +148,7 @@ def survey_frame(fit: OccupancyFit) -> SurveyFrame:
     )
     return SurveyFrame(
         unit=unit,
-        size=np.bincount(unit, minlength=len(first)),
+        size=np.bincount(unit, minlength=len(pattern)),
         silent=silent,
         seen=seen[first],
         cohorts=tuple(np.flatnonzero(cohort.ravel() == code) for code in range(len(patterns))),

@@ -25,7 +25,7 @@ from surveys.trends.models.occupancy_estimates import (
     share_at,
     spread,
 )
-from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
+from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray, distinct
 from surveys.trends.numerics.design import (
     Design,
     factor_design,
@@ -170,7 +170,7 @@ def fit_trend(
         raise ValueError(f"clusters: expected {rows} labels, got shape {cluster.shape}")
     fitted = ~_empty_rows(history, empty)
     listened = ~np.isnan(history).all(axis=1)
-    years = np.unique(year[fitted & listened]).astype(np.int64)
+    years = distinct(year[fitted & listened]).astype(np.int64)
     center = float(years.min() + years.max()) / 2 if len(years) else 0.0
     psi = site_design(rows, occupancy)
     if form == "linear":

@@ -28,7 +28,7 @@ from surveys.trends.models.level_models import (
 )
 from surveys.trends.models.occupancy import check_histories, history_flags
 from surveys.trends.models.occupancy_blocks import Block, shared_blocks
-from surveys.trends.numerics.arrays import FloatArray, IntArray, codes_of
+from surveys.trends.numerics.arrays import FloatArray, IntArray, codes_of, distinct, numbered
 from surveys.trends.numerics.design import (
     INTERCEPT,
     Design,
@@ -189,7 +189,7 @@ def fit_year_levels(
     )
     at = np.flatnonzero(keep)[kept]
     flags = merge_flags((estimates.COVARIATE_MISSING,) if lost else (), history_flags(history))
-    years = np.unique(year[at]).astype(np.int64)
+    years = distinct(year[at]).astype(np.int64)
     columns, within = site_columns(
         psi_covariates.select(at), year[at], route[at], within_routes=within_routes
     )
@@ -202,9 +202,9 @@ def fit_year_levels(
         information=np.full(len(years), np.nan),
         offsets=np.zeros(len(at)),
         part=part,
-        routes=len(np.unique(route[at])),
-        routes_heard=len(np.unique(route[at][heard])),
-        sites_heard=len(np.unique(site[at][heard])),
+        routes=len(distinct(route[at])),
+        routes_heard=len(distinct(route[at][heard])),
+        sites_heard=len(distinct(site[at][heard])),
         seasons_heard=int(heard.sum()),
         within_routes=within,
         flags=flags,
@@ -224,7 +224,7 @@ def fit_year_levels(
         stretches=stretches,
         names=_names(years, columns, p, by_year=detection_by_year),
         penalty=_penalty(len(years), columns, p, by_year=detection_by_year),
-        route=np.unique(route[at], return_inverse=True)[1],
+        route=numbered(route[at])[1],
         begin=_beginning(like) if like_if_small or history.size > MOST_NUMBERS else {},
         rough=rough,
     )

@@ -25,7 +25,7 @@ from surveys.trends.models.year_slope import (
     line_design,
     slope_over_years,
 )
-from surveys.trends.numerics.arrays import IntArray
+from surveys.trends.numerics.arrays import IntArray, distinct
 from surveys.trends.numerics.intervals import percent_per_step
 from surveys.trends.printing import PrintedRow, PrintsAsTable, estimate_rows
 
@@ -152,7 +152,7 @@ def fit_year_trend(
 
 
 def _one_site_per_route(sites: ArrayLike, routes: ArrayLike) -> bool:
-    return len(np.unique(np.asarray(sites))) == len(np.unique(np.asarray(routes)))
+    return len(distinct(np.asarray(sites))) == len(distinct(np.asarray(routes)))
 
 
 def size_flags(levels: YearLevels, *, by_route: bool) -> tuple[str, ...]:

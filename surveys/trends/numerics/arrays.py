@@ -44,11 +44,39 @@ def codes_of(values: ArrayLike, *, name: str, length: int) -> tuple[AnyArray, In
         raise ValueError(
             f"{name}: expected one value for each of {length} rows, got shape {array.shape}"
         )
-    if array.dtype == np.int64 and length and array.min() >= 0 and array.max() < _FEW * length:
-        # Small whole numbers need no sorting.
-        labels = np.flatnonzero(np.bincount(array))
-        number = np.zeros(int(labels[-1]) + 1, dtype=np.int64)
-        number[labels] = np.arange(len(labels))
-        return labels, number[array]
-    labels, codes = np.unique(array, return_inverse=True)
-    return labels, codes.astype(np.int64)
+    return numbered(array)
+
+
+def numbered(array: AnyArray) -> tuple[AnyArray, IntArray]:
+    """Distinct values (n,) of an array (rows,) in sorted order, and the position of each value
+    among them: ``np.unique`` with its inverse. Whole numbers close together need no sorting.
+
+    >>> numbered(np.array([2021, 2019, 2021]))
+    (array([2019, 2021]), array([1, 0, 1]))
+    """
+    found = _present(array)
+    if found is None:
+        labels, codes = np.unique(array, return_inverse=True)
+        return labels, codes.astype(np.int64)
+    low, present = found
+    return np.flatnonzero(present) + low, (np.cumsum(present) - 1)[array - low]
+
+
+def distinct(array: AnyArray) -> AnyArray:
+    """Distinct values of an array (rows,) in sorted order, as ``np.unique``."""
+    found = _present(array)
+    return np.unique(array) if found is None else np.flatnonzero(found[1]) + found[0]
+
+
+def _present(array: AnyArray) -> tuple[int, BoolArray] | None:
+    """The least of whole numbers (rows,), and which of those from there on occur; None where they
+    are few or far apart, or something else."""
+    if array.dtype != np.int64 or not len(array):
+        return None
+    low = int(array.min())
+    width = int(array.max()) - low + 1
+    if width > _FEW * len(array):
+        return None
+    present = np.zeros(width, dtype=np.bool_)
+    present[array - low] = True
+    return low, present

@@ -34,6 +34,7 @@ class VisitColumns(Mapping[str, FloatArray]):
         self.layout = layout
         self.places = np.arange(1 + len(self.names)) if places is None else places
         self._at = {name: number for number, name in enumerate(self.names)}
+        self._picked: dict[tuple[str, ...], VisitColumns] = {}
 
     def __getitem__(self, name: str) -> FloatArray:
         at = self._at[name]
@@ -46,7 +47,13 @@ class VisitColumns(Mapping[str, FloatArray]):
         return len(self.names)
 
     def pick(self, names: Sequence[str]) -> VisitColumns:
-        """Some covariates, in this order; a copy only where they are not the first of all."""
+        """Some covariates, in this order; one copy only where they are not the first of all."""
+        key = tuple(names)
+        if key not in self._picked:
+            self._picked[key] = self._pick(key)
+        return self._picked[key]
+
+    def _pick(self, names: tuple[str, ...]) -> VisitColumns:
         at = np.array([self._at[name] for name in names], dtype=np.int64)
         first = bool((at == np.arange(len(at))).all())
         columns = self.columns[: 1 + len(at)] if first else self.columns[np.r_[0, 1 + at]]

@@ -5,7 +5,7 @@ All models of the same visits share the blocks: each picks its columns, mostly w
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -30,12 +30,16 @@ class LaidOut:
     heard: FloatArray
     trials: FloatArray
     silent: bool
+    _picked: dict[tuple[int, ...], FloatArray] = field(default_factory=dict, init=False, repr=False)
 
     def picked(self, places: IntArray) -> FloatArray:
-        """Some of the columns, a copy only where they are not next to each other."""
+        """Some of the columns, one copy only where they are not next to each other."""
         if (np.diff(places) == 1).all():
             return self.columns[places[0] : places[-1] + 1]
-        return self.columns[places]
+        key = tuple(places.tolist())
+        if key not in self._picked:
+            self._picked[key] = self.columns[places]
+        return self._picked[key]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -21,9 +21,11 @@ from surveys.trends.model_selection import (
     DETECTION,
     OCCUPANCY,
     SAME,
+    WITHOUT_RAIN,
     carries,
     choose_trend,
     fill_with_mean,
+    in_order_of_models,
     model_terms,
     nested_in,
     rarer_outcome,
@@ -409,6 +411,15 @@ def test_the_short_lists():
         "year-water-held-fish": ("hydroperiod", "fish"),
         "year-habitat": ("habitat",),
     }
+
+
+def test_most_models_use_the_first_covariates():
+    covariates = {name: np.zeros((1, 1)) for name in ("wind", "fog", *list(DETECTION.values())[-1])}
+    ordered = list(in_order_of_models(covariates))
+    assert sorted(ordered) == sorted(covariates)
+    assert ordered[-1] == "fog"
+    first = [name for name, needed in DETECTION.items() if list(needed) == ordered[: len(needed)]]
+    assert set(DETECTION) - set(first) == {"night-temperature-air", *WITHOUT_RAIN}
 
 
 def test_nested_models():

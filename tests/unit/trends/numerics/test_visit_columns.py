@@ -35,6 +35,27 @@ def test_as_a_mapping_they_are_the_covariates(survey):
     assert picked(columns, ()) == {}
 
 
+def test_columns_are_copied_at_most_once(survey, monkeypatch):
+    heard, year, _, covariates = survey
+    visited = ~np.isnan(heard).all(axis=1)
+    monkeypatch.setattr(visit_layout, "MOST_NUMBERS", 200)
+    columns = visit_columns(
+        heard[visited],
+        {name: values[visited] for name, values in covariates.items()},
+        year[visited],
+    )
+    assert np.shares_memory(columns.pick(["air"]).columns, columns.columns)
+    wind, both = columns.pick(["wind"]), columns.pick(["wind", "air"])
+    assert columns.pick(("wind",)) is wind
+    assert list(wind) == ["wind"]
+    assert list(both) == ["wind", "air"]
+    np.testing.assert_array_equal(both.columns, columns.columns[[0, 2, 1]])
+    block = columns.layout.blocks[0]
+    assert block.picked(wind.places) is block.picked(wind.places)
+    for one in (wind, both, columns):
+        np.testing.assert_array_equal(block.picked(one.places), block.columns[one.places])
+
+
 @pytest.mark.parametrize("in_blocks", [False, True])
 @pytest.mark.parametrize("by_year", [False, True])
 def test_a_fit_with_them_is_the_fit_with_the_covariates(survey, by_year, in_blocks, monkeypatch):
