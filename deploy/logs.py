@@ -103,7 +103,7 @@ def log_requests(get_response: Callable[[Any], Any]) -> Callable[[Any], Any]:
         token = _current.set(request)
         try:
             response = get_response(request)
-            if not request.path.startswith(settings.STATIC_URL):  # A phone fetches a hundred.
+            if not request.path.startswith(settings.STATIC_PATH):  # A phone fetches a hundred.
                 response["X-Request-ID"] = request.id
             facts = {
                 "method": request.method,

@@ -220,7 +220,9 @@ TIME_ZONE = "UTC"
 USE_TZ = True
 USE_I18N = True
 
-STATIC_URL = "/static/"
+# Where pages take static files from, and where this server answers for them itself.
+STATIC_URL = STATIC_PATH = "/static/"
+WHITENOISE_STATIC_PREFIX = STATIC_PATH
 STATICFILES_DIRS = sorted(_FEATURES.glob("*/static"))
 STATIC_ROOT = VAR_DIR / "static"
 # The scripts and styles are for our own pages only.

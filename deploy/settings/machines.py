@@ -2,8 +2,10 @@
 
 import os
 from typing import Any
+from urllib.parse import urlsplit
 
 import dj_database_url
+from django.core.exceptions import ImproperlyConfigured
 
 from deploy.secret_files import secret
 
@@ -37,3 +39,23 @@ def object_storage() -> dict[str, Any]:
             "secret": secret("DUSKPOOL_BUCKET_SECRET"),
         },
     }
+
+
+# What pages load of static files: scripts and modules, styles, pictures and fonts.
+_STATIC_DIRECTIVES = ("script-src", "style-src", "img-src", "font-src")
+
+
+def static_host(policy: dict[str, list[str]]) -> str:
+    """The address of static files on another host, which the directives of `policy` then allow.
+
+    Raises ImproperlyConfigured."""
+    url = os.environ["DUSKPOOL_STATIC_URL"]
+    parts = urlsplit(url)
+    if parts.scheme != "https" or not parts.netloc or not url.endswith("/") or parts.query:
+        raise ImproperlyConfigured(
+            f'DUSKPOOL_STATIC_URL is "{url}": it has to begin with https:// and end with a slash, '
+            "such as https://static.example.org/static/."
+        )
+    for name in _STATIC_DIRECTIVES:
+        policy[name].append(f"https://{parts.netloc}")
+    return url

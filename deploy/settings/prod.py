@@ -5,14 +5,13 @@ import os
 import re
 from pathlib import Path
 
-from csp.constants import SELF
 from django.core.exceptions import ImproperlyConfigured
 
 from deploy.logs import logging_config
 from deploy.secret_files import secret
 from deploy.settings.common import *  # noqa: F403
 from deploy.settings.common import CONTENT_SECURITY_POLICY, SILENCED_SYSTEM_CHECKS, STORAGES
-from deploy.settings.machines import database, object_storage
+from deploy.settings.machines import database, object_storage, static_host
 from surveys.land.files import BadMapFile, check_map_file
 
 REQUIRED = {
@@ -107,6 +106,10 @@ FAILED_SIGN_INS = int(os.environ.get("DUSKPOOL_FAILED_SIGN_INS", "10"))
 LEAST_DISK_PERCENT = int(os.environ.get("DUSKPOOL_LEAST_DISK_PERCENT", "10"))
 METRICS_TOKEN = secret("DUSKPOOL_METRICS_TOKEN")
 STATIC_ROOT = os.environ.get("DUSKPOOL_STATIC_ROOT", "/var/lib/duskpool/static")
+if os.environ.get("DUSKPOOL_STATIC_URL"):
+    STATIC_URL = static_host(CONTENT_SECURITY_POLICY["DIRECTIVES"])
+    # The host may be a cache that asks this server.
+    WHITENOISE_ALLOW_ALL_ORIGINS = True
 
 _contacts = os.environ.get("DUSKPOOL_SECURITY_CONTACTS", "")
 SECURITY_CONTACTS = [contact.strip() for contact in _contacts.split(",") if contact.strip()]
@@ -130,4 +133,4 @@ MAP_TILES_URL = os.environ.get("DUSKPOOL_MAP_TILES_URL") or None
 MAP_TILES_ATTRIBUTION = os.environ.get("DUSKPOOL_MAP_TILES_ATTRIBUTION", "")
 if MAP_TILES_URL:
     _tile_origin = "/".join(MAP_TILES_URL.split("/", 3)[:3]).replace("{s}", "*")
-    CONTENT_SECURITY_POLICY["DIRECTIVES"]["img-src"] = [SELF, "data:", _tile_origin]
+    CONTENT_SECURITY_POLICY["DIRECTIVES"]["img-src"].append(_tile_origin)

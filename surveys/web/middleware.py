@@ -49,7 +49,7 @@ def light_static_files(get_response: Callable[[HttpRequest], HttpResponse]) -> C
 
     def respond(request: HttpRequest) -> HttpResponse:
         response = get_response(request)
-        if request.path.startswith(settings.STATIC_URL) and "ETag" in response.headers:
+        if request.path.startswith(settings.STATIC_PATH) and "ETag" in response.headers:
             for name in _NOT_FOR_FILES:
                 response.headers.pop(name, None)
         return response

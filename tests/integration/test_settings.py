@@ -240,3 +240,24 @@ def test_a_comment_behind_a_value_is_refused():
     assert "comment behind the value of DUSKPOOL_OPERATORS" in refused.value.stderr
     kept = settings_of("prod", "s.EMAIL_HOST_PASSWORD", DUSKPOOL_EMAIL_PASSWORD="pass #1")
     assert kept == ["pass", "#1"]
+
+
+def test_static_files_may_come_from_another_host():
+    """As deploy/machines.md says. MDN, "Content-Security-Policy": sources are origins."""
+    names = ["s.STATIC_URL", "s.STATIC_PATH", "s.WHITENOISE_ALLOW_ALL_ORIGINS"]
+    assert settings_of("prod", *names) == ["/static/", "/static/", "False"]
+    there = {"DUSKPOOL_STATIC_URL": "https://static.example.org/of/ours/"}
+    assert settings_of("prod", *names, **there) == [*there.values(), "/static/", "True"]
+    policy = "s.CONTENT_SECURITY_POLICY['DIRECTIVES']"
+    for kind in ("script-src", "style-src", "img-src", "font-src"):
+        assert "https://static.example.org" in settings_of("prod", f"*{policy}['{kind}']", **there)
+    assert settings_of("prod", f"*{policy}['worker-src']", **there) == ["'self'"]
+
+
+@pytest.mark.parametrize(
+    "url", ["http://static.example.org/", "https://static.example.org", "static.example.org/"]
+)
+def test_a_bad_address_of_static_files_is_refused(url):
+    with pytest.raises(subprocess.CalledProcessError) as refused:
+        settings_of("prod", "s.STATIC_URL", DUSKPOOL_STATIC_URL=url)
+    assert "such as https://static.example.org/static/" in refused.value.stderr

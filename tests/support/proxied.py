@@ -24,7 +24,9 @@ from cryptography.x509.oid import NameOID
 from tests.support.served import PROJECT, free_port
 
 HOST = "surveys.example.org"
+STATIC_HOST = "static.example.org"
 CONFIGURATION = PROJECT / "deploy/nginx/duskpool.conf"
+STATIC_CONFIGURATION = PROJECT / "deploy/nginx/static.conf"
 # Only a server that does not answer takes so long.
 PATIENCE_S = 60
 # What Debian's own nginx.conf gives a site, with folders that any user may write.
@@ -91,14 +93,16 @@ class Proxy:
 
 
 @contextmanager
-def proxied(folder: Path, *app_ports: int) -> Iterator[Proxy]:
-    """With more than one port as deploy/machines.md says for several web hosts."""
+def proxied(folder: Path, *app_ports: int, static: Path | None = None) -> Iterator[Proxy]:
+    """With more than one port as deploy/machines.md says for several web hosts; with a folder of
+    static files their host answers at the same port."""
     nginx = shutil.which("nginx", path=f"{os.environ['PATH']}:/usr/sbin:/sbin")
     assert nginx is not None, "deploy/test installs nginx; without it nothing here is checked."
     folder.mkdir()
     proxy = Proxy(http=free_port(), https=free_port(), folder=folder)
     _make_certificate(folder)
-    (folder / "site.conf").write_text(_site(proxy, app_ports), "utf-8")
+    site = _site(proxy, app_ports) + (_static_site(proxy, static) if static else "")
+    (folder / "site.conf").write_text(site, "utf-8")
     user = "user root;" if os.geteuid() == 0 else ""
     around = folder / "nginx.conf"
     around.write_text(_AROUND.format(folder=folder, user=user), "utf-8")
@@ -115,14 +119,26 @@ def proxied(folder: Path, *app_ports: int) -> Iterator[Proxy]:
 
 def _site(proxy: Proxy, app_ports: Sequence[int]) -> str:
     """The file as it is, on ports and with a certificate and a log that are ours."""
-    text = CONFIGURATION.read_text("utf-8")
-    for old, new in {
-        "    server 127.0.0.1:8000;": "\n".join(
-            f"    server 127.0.0.1:{port};" for port in app_ports
-        ),
-        "/etc/letsencrypt/live/surveys.example.org": str(proxy.folder),
+    hosts = "\n".join(f"    server 127.0.0.1:{port};" for port in app_ports)
+    replaced = {
+        "    server 127.0.0.1:8000;": hosts,
+        f"/etc/letsencrypt/live/{HOST}": str(proxy.folder),
         "/var/log/nginx": str(proxy.folder),
-    }.items():
+    }
+    return _on_ports(proxy, CONFIGURATION, replaced)
+
+
+def _static_site(proxy: Proxy, files: Path) -> str:
+    replaced = {
+        f"/etc/letsencrypt/live/{STATIC_HOST}": str(proxy.folder),
+        "/var/lib/duskpool/static": str(files),
+    }
+    return _on_ports(proxy, STATIC_CONFIGURATION, replaced)
+
+
+def _on_ports(proxy: Proxy, configuration: Path, replaced: dict[str, str]) -> str:
+    text = configuration.read_text("utf-8")
+    for old, new in replaced.items():
         assert old in text
         text = text.replace(old, new)
     text = re.sub(r"\n *listen \[::\][^\n]*", "", text)

@@ -10,7 +10,8 @@ from pathlib import Path
 
 from django.conf import settings
 from django.contrib.staticfiles import finders
-from django.templatetags.static import static
+
+from surveys.web.own_static import own_static
 
 STYLES = (
     "web/css/tokens.css",
@@ -55,7 +56,7 @@ def first_modules() -> tuple[str, ...]:
 
 def module_url(path: str) -> str:
     """The URL without a fingerprint, by which modules import each other."""
-    return f"{settings.STATIC_URL}{path}"
+    return f"{settings.STATIC_PATH}{path}"
 
 
 @lru_cache(maxsize=1)
@@ -66,7 +67,7 @@ def files() -> dict[str, str]:
 
     The hashes are of the sources: collecting static files renames them but keeps their bytes.
     """
-    named = {static(path): path for path in (*STYLES, *PICTURES)}
+    named = {own_static(path): path for path in (*STYLES, *PICTURES)}
     named |= {module_url(path): path for path in modules()}
     return {address: _integrity(Path(finders.find(path))) for address, path in named.items()}
 

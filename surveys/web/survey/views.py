@@ -27,6 +27,7 @@ from accounts.access import (
 from surveys.language import gettext, said
 from surveys.models import Program, Route
 from surveys.programs.regional import cautions_of
+from surveys.web.own_static import own_static
 from surveys.web.script_texts import script_catalog
 from surveys.web.survey.files import (
     OFFLINE_WORKER,
@@ -55,12 +56,12 @@ def shell(request: ProgramRequest) -> HttpResponse:
         request,
         "survey/app.html",
         {
-            "styles": [static(path) for path in STYLES],
+            "styles": [own_static(path) for path in STYLES],
             "modules": first_modules(),
             "config": {
                 "slug": slug,
                 "program": request.membership.program.name,
-                "icons": static("web/icons.svg"),
+                "icons": own_static("web/icons.svg"),
                 "here": _url("survey", slug),
                 "hello": _url("survey_hello", slug),
                 "worker": _url("survey_worker", slug),

@@ -16,6 +16,7 @@ from django.utils.translation import gettext, gettext_lazy
 from surveys.models import Program, VisitState
 from surveys.programs.regional import cautions_of
 from surveys.protocol.values import Severity
+from surveys.web.own_static import own_static
 
 register = template.Library()
 
@@ -40,7 +41,7 @@ def empty_state(
 @register.inclusion_tag("web/components/icon.html")
 def icon(name: str) -> dict[str, str]:
     """A sign of `web/icons.svg`, hidden from screen readers: words stand beside it."""
-    return {"name": name}
+    return {"name": name, "icons": own_static("web/icons.svg")}
 
 
 @register.inclusion_tag("web/components/call_index.html")
