@@ -29,19 +29,19 @@ class TestForm(Form):
         max_value=200,
         initial=24,
         help_text=gettext_lazy(
-            "Each is ten seconds long. With two questions for each species or more, a mark by "
-            "species says something."
+            "Each is ten seconds long. With fewer than two for each species, the scores by species "
+            "say little."
         ),
     )
     pass_overall = forms.IntegerField(
-        label=gettext_lazy("Pass mark over all, in percent"),
+        label=gettext_lazy("Overall passing score, in percent"),
         min_value=0,
         max_value=100,
         initial=80,
         help_text=gettext_lazy("Of the calls that were there or that were named."),
     )
     pass_species = forms.IntegerField(
-        label=gettext_lazy("Pass mark for each species, in percent"),
+        label=gettext_lazy("Passing score for each species, in percent"),
         min_value=0,
         max_value=100,
         initial=50,

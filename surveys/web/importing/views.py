@@ -37,7 +37,7 @@ from surveys.importing.uploads import (
     same_file_before,
     store,
 )
-from surveys.language import gettext, said
+from surveys.language import gettext, said, said_of
 from surveys.models import BackgroundRun, RunKind, RunState, SpreadsheetImport
 from surveys.visits.exceptions import NoRoomLeft
 from surveys.web.importing.beginning import let_stops_begin_earlier
@@ -272,12 +272,12 @@ def commit(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
     except ImportRefusedError as error:
         messages.error(request, str(error))
         return redirect("web:import_preview", program=member.program.slug, upload=upload)
-    visits = (
-        gettext("One visit was")
-        if done.visits == 1
-        else said("{visits} visits were", visits=done.visits)
+    told = said_of(
+        "One visit was imported and waits for review.",
+        "{number} visits were imported and wait for review.",
+        done.visits,
     )
-    messages.success(request, said("{visits} imported and waiting for review.", visits=visits))
+    messages.success(request, told)
     return redirect("web:import_preview", program=member.program.slug, upload=upload)
 
 
