@@ -344,6 +344,7 @@ PROCRASTINATE_IMPORT_PATHS = [
     "surveys.planning.notices",
     "surveys.reminders.tasks",
     "surveys.runs.tasks",
+    "surveys.visits.history_years",
     "surveys.visits.notices",
     "surveys.visits.oddness",
     "surveys.visits.picturing",
