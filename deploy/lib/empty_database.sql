@@ -4,6 +4,7 @@ DO $$
 DECLARE
     statement text;
 BEGIN
+    -- A sequence of an identity goes with its table; a partitioned table depends on its own columns.
     FOR statement IN
         SELECT format(
             'DROP %s IF EXISTS %I.%I CASCADE',
@@ -14,7 +15,8 @@ BEGIN
         WHERE c.relkind IN ('r', 'p', 'v', 'm', 'S')
             AND n.nspname NOT IN ('pg_catalog', 'information_schema') AND n.nspname !~ '^pg_'
             AND NOT EXISTS (SELECT FROM pg_depend d
-                WHERE d.classid = 'pg_class'::regclass AND d.objid = c.oid AND d.deptype IN ('e', 'i'))
+                WHERE d.classid = 'pg_class'::regclass AND d.objid = c.oid
+                    AND d.deptype IN ('e', 'i') AND d.refobjid <> c.oid)
     LOOP
         EXECUTE statement;
     END LOOP;
