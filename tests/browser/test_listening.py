@@ -58,6 +58,22 @@ PLAYED_TWICE = """() => {
   return window.rounds > 0 && !audio.paused;
 }"""
 
+# Times below a picture that are written over one another with letters twice as large.
+ILLEGIBLE = """() => {
+  document.documentElement.style.fontSize = "200%";
+  const textOf = (span) => {
+    const range = document.createRange();
+    range.selectNodeContents(span);
+    return range.getBoundingClientRect();
+  };
+  const seen = [...document.querySelectorAll(".sound__times span")].filter(
+    (span) => getComputedStyle(span).visibility === "visible",
+  );
+  const over = seen.slice(1).filter((span, i) => textOf(span).left < textOf(seen[i]).right);
+  document.documentElement.style.fontSize = "";
+  return [seen.length < 2 && "no times", ...over.map((span) => span.textContent)].filter(Boolean);
+}"""
+
 
 @pytest.fixture
 def route(program):
@@ -88,6 +104,7 @@ def look(page, name):
         times = page.locator(".sound__times").bounding_box()
         plot = page.locator(".sound__image").bounding_box()
         assert (times["x"], times["width"]) == (plot["x"], plot["width"])
+        assert page.evaluate(ILLEGIBLE) == []
         if PICTURES:
             Path(PICTURES).mkdir(exist_ok=True, parents=True)
             page.screenshot(path=f"{PICTURES}/{name}-{size}-{theme}.png")
