@@ -7,16 +7,21 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
-from surveys.models import RecordingPicture
+from accounts.models import Role
+from surveys.models import RecordingPicture, Species
+from surveys.visits.blind.answering import answer_blindly
 from surveys.visits.media.pictures import make_picture
 from tests.browser.conftest import (
     DESKTOP,
     PHONE,
     axe_findings,
+    faults_of,
     set_theme,
 )
 from tests.support.builders import (
+    make_accepted_visit,
     make_checklist,
+    make_member,
     make_route,
 )
 from tests.support.callers import Caller, sung
@@ -26,7 +31,12 @@ from tests.support.sheets import (
     make_submitted,
 )
 from tests.support.sounds import (
+    drawn,
     keep,
+    make_stored_picture,
+    make_stored_reference,
+    sound,
+    stored_band,
     wave_file,
 )
 
@@ -220,3 +230,31 @@ def test_sheet(signed_in, observer, route, tmp_path):
     page.get_by_role("button", name="Remove (recording of stop 3)").click()
     page.get_by_text("Recording deleted.").wait_for()
     expect(page.locator("audio")).to_have_count(3)
+
+
+def test_screens_about_sounds_are_accessible(signed_in, observer, coordinator, program, route):
+    """Those with a hint that names a species, and with what two people heard."""
+    peeper = Species.objects.get(code="pseudacris-crucifer")
+    visit = make_accepted_visit(route, observer.person, heard={1: {peeper: 2}})
+    recording = keep(observer, visit, sound(), stop=1, species=peeper.code, id=drawn(sampled=True))
+    make_stored_picture(recording)
+    measures = {"begin_s": 0, "end_s": 5, "bands": [stored_band()]}
+    for _ in range(3):
+        make_stored_reference(None, peeper, coordinator, measures=measures, credit="R. Marsh")
+    for listener in (coordinator, make_member(program, Role.COORDINATOR)):
+        answer_blindly(listener, recording.pk, heard={peeper.code: 2})
+    home = f"/{program.slug}"
+    words = {
+        f"{home}/recordings/{recording.pk}/listen": "May be ",
+        f"{home}/recordings/{recording.pk}/reference": "How the person who recorded it agreed",
+        f"{home}/hints/": "0 of 1 (0% to",
+        f"{home}/calls/{peeper.code}/": "recorded by R. Marsh",
+        f"{home}/calls/{peeper.code}/add": "Air temperature when it was recorded",
+        f"{home}/listening": "No recording waits for you",
+        f"{home}/program/people/{observer.pk}/surveys": "Two people heard a recording",
+    }
+    page = signed_in(coordinator)
+    assert faults_of(page, list(words)) == {}
+    for address, expected in words.items():
+        page.goto(address)
+        expect(page.locator("main")).to_contain_text(expected)
