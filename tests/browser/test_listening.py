@@ -106,7 +106,7 @@ def look(page, name):
     for size, view, theme in LOOKS if PICTURES else (LOOKS[0], LOOKS[-1]):
         page.set_viewport_size(view)
         set_theme(page, theme)
-        image = page.locator(".sound img")
+        image = page.locator(".sound__image img")
         image.scroll_into_view_if_needed()
         image.evaluate("(image) => image.decode()")
         # Each time stands below its place in the picture, and nothing is wider than the page.

@@ -120,6 +120,7 @@ TABLE = """
     web:recording                        GET     in    none  no    ok    ok
     web:recording_listen                 GET     in    none  no    ok    ok
     web:recording_picture                GET     in    none  no    ok    ok
+    web:recording_waveform               GET     in    none  no    ok    ok
     web:calls                            GET     in    none  no    ok    ok
     web:hints                            GET     in    none  no    ok    ok
     web:call                             GET     in    none  no    ok    ok

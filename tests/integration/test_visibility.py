@@ -43,7 +43,8 @@ SAFE = ("GET", "HEAD")
 # Say that there is no such visit on the page of the sheet, which is not there either.
 BACK_TO_THE_SHEET = ("web:sheet_photo", "web:sheet_recording")
 # Show a visit to whoever may read it, whatever its state.
-SOUNDS = ("web:recording", "web:recording_listen", "web:recording_picture")
+PICTURES = ("web:recording_picture", "web:recording_waveform")
+SOUNDS = ("web:recording", "web:recording_listen", *PICTURES)
 READ = ("web:visit", "web:sheet", "web:sheet_photo", *SOUNDS, "api:visit", "api:visit_records")
 # Lists that show a visit to whoever may read it.
 LISTS = ("web:season_visits", "api:visits")

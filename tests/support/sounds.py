@@ -184,6 +184,8 @@ def make_stored_picture(recording: Recording, **fields: object) -> RecordingPict
     )
     if not picture.problem:
         picture.image.save(storage_path(f"{recording.pk}.png"), ContentFile(PNG), save=False)
+        name = storage_path(f"{recording.pk}.wave.png")
+        picture.waveform.save(name, ContentFile(PNG), save=False)
     picture.save()
     return picture
 

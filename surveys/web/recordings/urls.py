@@ -15,6 +15,11 @@ urlpatterns = [
         recordings.picture,
         name="recording_picture",
     ),
+    path(
+        "<slug:program>/recordings/<uuid:recording_id>/waveform",
+        recordings.waveform,
+        name="recording_waveform",
+    ),
     path("<slug:program>/listening", blind_views.blind_next, name="blind_next"),
     path("<slug:program>/listening/who", blind_views.blind_listeners, name="blind_listeners"),
     path(

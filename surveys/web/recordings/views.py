@@ -14,7 +14,7 @@ from accounts.access import (
     needs,
 )
 from surveys.language import gettext
-from surveys.models import Recording
+from surveys.models import Recording, RecordingPicture
 from surveys.ranges import serve_file
 from surveys.visits.exceptions import (
     NotYours,
@@ -51,8 +51,17 @@ def recording(request: ProgramRequest, recording_id: UUID) -> HttpResponseBase:
 def picture(request: ProgramRequest, recording_id: UUID) -> HttpResponseBase:
     """The picture of a recording, as PNG."""
     shown = find_picture(request.membership, recording_id)
-    etag = f'"{shown.made_at.timestamp()}"'
-    return serve_file(request, shown.image, etag=etag, content_type="image/png")
+    return _png(request, shown, shown.image)
+
+
+@require_safe
+@needs(Permission.READ_SEASONS)
+def waveform(request: ProgramRequest, recording_id: UUID) -> HttpResponseBase:
+    """How loud a recording is over time, as PNG."""
+    shown = find_picture(request.membership, recording_id)
+    if not shown.waveform:
+        raise NotYours(gettext("There is no such picture, or it is not yours to see."))
+    return _png(request, shown, shown.waveform)
 
 
 @require_POST
@@ -84,6 +93,11 @@ def sheet_recording(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
 def seekable_copy(recording: Recording) -> FieldFile | None:
     picture = getattr(recording, "picture", None)
     return picture.seekable if picture is not None and picture.seekable else None
+
+
+def _png(request: ProgramRequest, shown: RecordingPicture, file: FieldFile) -> HttpResponseBase:
+    etag = f'"{shown.made_at.timestamp()}"'
+    return serve_file(request, file, etag=etag, content_type="image/png")
 
 
 def _file_name(recording: Recording) -> str:

@@ -14,7 +14,7 @@ from tests.support.builders import make_checklist, make_member, make_route
 from tests.support.callers import Caller, sung
 from tests.support.encoded import encoded
 from tests.support.sheets import make_submitted
-from tests.support.sounds import keep, make_stored_picture
+from tests.support.sounds import PNG, keep, make_stored_picture
 
 pytestmark = pytest.mark.django_db
 SECONDS = 30.0
@@ -83,6 +83,18 @@ def test_limits_that_make_no_part(page, recording, wrong, sentence):
     assert answer.status_code == 422
     assert sentence in answer.content.decode()
     assert f'value="{(WHOLE | wrong)["low_hz"]}"' in answer.content.decode(), "what was typed stays"
+
+
+def test_it_shows_how_loud_the_sound_is_over_time(page, recording, client_for, coordinator):
+    picture = make_stored_picture(recording, seconds=SECONDS)
+    address = f"/{coordinator.program.slug}/recordings/{recording.pk}/waveform"
+    assert f'src="{address}"' in page({}).content.decode()
+    shown = client_for(coordinator).get(address)
+    assert (shown["Content-Type"], b"".join(shown.streaming_content)) == ("image/png", PNG)
+    picture.waveform = ""
+    picture.save()
+    assert "waveform" not in page({}).content.decode()
+    assert client_for(coordinator).get(address).status_code == 404
 
 
 def test_the_form_has_the_limits_of_what_measures():
