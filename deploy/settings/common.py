@@ -73,6 +73,7 @@ MIDDLEWARE = [
     "surveys.web.headers.HeadersMiddleware",
     "surveys.web.history.KeylessHistoryMiddleware",
     "surveys.web.middleware.write_dates",
+    "surveys.web.reading.ReplicaMiddleware",
 ]
 
 ROOT_URLCONF = "deploy.urls"

@@ -27,6 +27,14 @@ def database() -> dict[str, Any]:
     return dict(found)
 
 
+def replica() -> dict[str, Any]:
+    """A second database that only answers reads, as a part of DATABASES: surveys/replica.py."""
+    url = os.environ.get("DUSKPOOL_REPLICA_URL", "")
+    if not url:
+        return {}
+    return {"replica": dict(dj_database_url.parse(url, conn_max_age=60, conn_health_checks=True))}
+
+
 def object_storage() -> dict[str, Any]:
     """The bucket of uploaded files, as an entry of STORAGES."""
     return {

@@ -11,7 +11,7 @@ from deploy.logs import logging_config
 from deploy.secret_files import secret
 from deploy.settings.common import *  # noqa: F403
 from deploy.settings.common import CONTENT_SECURITY_POLICY, SILENCED_SYSTEM_CHECKS, STORAGES
-from deploy.settings.machines import database, object_storage, static_host
+from deploy.settings.machines import database, object_storage, replica, static_host
 from surveys.land.files import BadMapFile, check_map_file
 
 REQUIRED = {
@@ -48,10 +48,11 @@ if any(len(key) < 32 for key in (SECRET_KEY, *SECRET_KEY_FALLBACKS)):
     raise ImproperlyConfigured("DUSKPOOL_SECRET_KEY is too short: use at least 32 characters.")
 ALLOWED_HOSTS = [host.strip() for host in os.environ["DUSKPOOL_ALLOWED_HOSTS"].split(",")]
 CSRF_TRUSTED_ORIGINS = [f"https://{host}" for host in ALLOWED_HOSTS]
-DATABASES = {"default": database()}
+DATABASES = {"default": database(), **replica()}
 
 # A machine that is gone answers nothing: without a limit each request would wait for minutes.
-DATABASES["default"].setdefault("OPTIONS", {}).setdefault("connect_timeout", 5)
+for _database in DATABASES.values():
+    _database.setdefault("OPTIONS", {}).setdefault("connect_timeout", 5)
 
 # Proxies in front that add the client's address to X-Forwarded-For. One too many lets a client
 # choose its address, one too few gives everybody that of the proxy.

@@ -16,6 +16,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.throttling import BaseThrottle
 
+from surveys.replica import on_primary
+
 POLICY = "hour"
 WINDOW_S = 3600
 
@@ -42,7 +44,7 @@ class RateLimitStatus:
 
 def count_request(key: str, limit: int, now: dt.datetime) -> RateLimitStatus:
     window = dt.timedelta(seconds=WINDOW_S)
-    with connection.cursor() as cursor:
+    with on_primary(), connection.cursor() as cursor:
         cursor.execute(_COUNT, {"key": key, "now": now, "expired": now - window})
         begun_at, requests = cursor.fetchone()
     return RateLimitStatus(

@@ -10,6 +10,7 @@ from prometheus_client import CollectorRegistry, generate_latest
 from prometheus_client.core import GaugeMetricFamily, Metric
 from prometheus_client.registry import Collector
 
+from surveys import replica
 from surveys.models import OperationKind
 from surveys.operations.heartbeats import silent_workers
 from surveys.operations.problems import disk_state
@@ -47,6 +48,12 @@ class SiteCollector(Collector):
         for name, (told, read) in _OF_A_QUEUE.items():
             values = ((queue.name, read(queue)) for queue in queues)
             yield _labeled(f"queue_{name}", told, "queue", values)
+        if replica.is_set():
+            yield GaugeMetricFamily(
+                "duskpool_replica_up",
+                "Whether the read replica answers and follows",
+                value=float(replica.follower.has()),
+            )
         yield from _operations()
         yield from _sizes()
 

@@ -15,6 +15,7 @@ from django.utils import timezone
 
 from accounts.models import SecurityAct
 from accounts.security_log import FAILED_SIGN_INS
+from surveys import replica
 from surveys.language import gettext, said
 from surveys.models import OperationKind
 from surveys.operations.failures import failed_jobs, failed_runs
@@ -60,7 +61,7 @@ def problems() -> list[Problem]:
 
 def site_problems() -> list[Problem]:
     """What concerns everybody on this site, and tells nothing of a program."""
-    return [*_migrations(), *_workers(), *_queues(), *_files(), *_backups()]
+    return [*_migrations(), *_workers(), *_queues(), *_replica(), *_files(), *_backups()]
 
 
 def _migrations() -> Iterator[Problem]:
@@ -95,6 +96,17 @@ def _queues() -> Iterator[Problem]:
                     minutes=max(queue.oldest, queue.longest) // dt.timedelta(minutes=1),
                 ),
             )
+
+
+def _replica() -> Iterator[Problem]:
+    if replica.is_set() and not replica.follower.has():
+        yield Problem(
+            key="replica",
+            words=gettext(
+                "The read replica does not answer or is behind, so the primary database answers "
+                "all reads."
+            ),
+        )
 
 
 def _files() -> Iterator[Problem]:
