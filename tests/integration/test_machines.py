@@ -3,6 +3,7 @@ settings of real use, a pgbouncer with fewer connections than they have threads,
 
 import os
 import signal
+import time
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 
@@ -24,6 +25,7 @@ pytestmark = pytest.mark.django_db(transaction=True)
 
 CONNECTIONS = 2
 AT_ONCE = 16
+PART = 20_000
 TOKEN = "a" * 32
 
 
@@ -48,6 +50,20 @@ def send_part(proxy: Proxy, phone: Uploader, cookie: str, first: int, last: int)
         "Upload-Checksum": checksum(part),
     }
     return proxy.ask("PATCH", phone.place, part, **headers)
+
+
+def send_all(proxy: Proxy, phone: Uploader, cookie: str, told: list[int]) -> None:
+    """As a phone does: after an answer that is no success it asks how much has arrived, and goes on
+    from there. `told` gets what it is answered."""
+    first = 0
+    while first < len(phone.content):
+        answer = send_part(proxy, phone, cookie, first, min(first + PART, len(phone.content)))
+        told.append(answer.status)
+        if answer.status == 503:
+            assert answer.headers["Retry-After"]
+            asked = {"Cookie": cookie, "Tus-Resumable": "1.0.0"}
+            answer = proxy.ask("HEAD", phone.place, **asked)
+        first = int(answer.headers["Upload-Offset"])
 
 
 def test_two_web_hosts_with_a_pool_and_a_bucket(tmp_path, client_for, coordinator, program):
@@ -101,11 +117,23 @@ def test_two_web_hosts_with_a_pool_and_a_bucket(tmp_path, client_for, coordinato
         calls = f"/api/v1/{program.slug}/records/calls/export/?format=csv"
         assert proxy.ask("GET", calls, Cookie=cookie).status == 200
 
-        # A host is killed while people read, and the pool is started again.
+        # A host is killed while people read and a phone sends, and the pool is started again.
+        second = Uploader(client=client, visit=visit, content=sound(1_000_000, seed=2))
+        with override_settings(STORAGES={"default": storage_in(bucket, "files")}):
+            assert second.begin().status_code == 201
         with ThreadPoolExecutor(AT_ONCE) as people:
+            told: list[int] = []
+            sending = people.submit(send_all, proxy, second, cookie, told)
+            while len(told) < 3 and not sending.done():
+                time.sleep(0.01)
             reading = people.map(read, range(4 * AT_ONCE))
             os.killpg(int((folders[0] / "pid").read_text("utf-8")), signal.SIGKILL)
             assert set(reading) == {200}
+            sending.result()
+        assert len(told) >= len(second.content) / PART
+        assert set(told) <= {204, 503}
+        arrived = f"/{program.slug}/recordings/{second.id}"
+        assert proxy.ask("GET", arrived, Cookie=cookie).body == second.content
         pool.close()
         assert read() == 503
         pool.enter_context(pooled(pool_port, size=CONNECTIONS))
