@@ -19,6 +19,24 @@ from tests.support.streaming import Cluster, streaming
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
+OTHERS = (
+    "/{}/seasons/table.csv",
+    "/{}/seasons/changed/",
+    "/{}/seasons/coverage/",
+    "/{}/seasons/map/",
+    "/{}/seasons/visits/",
+    "/{}/trends/",
+    "/{}/trends/table.csv",
+    "/{}/trends/compare/",
+    "/{}/publications/",
+    "/api/v1/{}/records/visits/",
+    "/api/v1/{}/records/stops/",
+    "/api/v1/{}/seasons/route-years/",
+    "/api/v1/{}/seasons/coverage/?season_year=2024",
+    "/api/v1/{}/trends/",
+    "/api/v1/{}/trends/species/",
+    "/api/v1/{}/publications/",
+)
 TOKEN = "a" * 32
 PATIENCE_S = 20
 
@@ -92,6 +110,8 @@ def test_results_are_read_from_the_replica_and_own_changes_at_once(
             wait_until(read_there)
             wait_until(lambda: read_there(calls))
             assert b'"results":[]' not in read(calls).body
+            for path in OTHERS:
+                read(path.format(program.slug))
             # What it refused or broke off.
             assert "on the primary instead" not in (tmp_path / "gunicorn.log").read_text("utf-8")
 

@@ -8,6 +8,7 @@ from django.conf import settings
 from surveys import site_mode
 from surveys.fitting.stored import StoredFit, progress
 from surveys.models import Program
+from surveys.replica import on_primary
 from surveys.visits.refitting import refit_trends
 
 
@@ -24,5 +25,6 @@ def freshness(
     under_way = progress(program) if stale or missing else None
     asks = (stale or missing) and not (under_way and under_way.current)
     if asks and site_mode.is_open(settings.SITE_MODE_FILE):
-        refit_trends(program.pk, after_s=0)
+        with on_primary():
+            refit_trends(program.pk, after_s=0)
     return {"stale": stale, "missing": missing, "under_way": under_way}
