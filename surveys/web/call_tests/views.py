@@ -12,11 +12,13 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from accounts.access import Permission, ProgramRequest, may, needs
+from accounts.training import validity_in_words
 from surveys.language import gettext
 from surveys.learning import call_tests as verbs
 from surveys.learning.results import questions_of, result_of, tries_of
 from surveys.learning.sounds import MADE_TYPE, made_sound
 from surveys.models import CallTestQuestion, CallTestTry, Species
+from surveys.programs.assignments import today_of
 from surveys.ranges import serve_bytes, serve_file
 from surveys.sound.questions import Question
 from surveys.visits.exceptions import NotYours
@@ -38,6 +40,7 @@ def call_test(request: ProgramRequest) -> HttpResponse:
         "under_way": verbs.try_under_way(member),
         "tries": tries_of(member).exclude(finished_at=None),
         "may_manage": may(member, Permission.MANAGE),
+        "validity": member.trained_on and validity_in_words(member, today_of(member.program)),
     }
     return render(request, "call_tests/test.html", context)
 

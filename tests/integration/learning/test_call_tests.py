@@ -10,7 +10,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 from django.urls import reverse
 
-from accounts.models import Role
+from accounts.models import Membership, Role
 from accounts.people import record_passed_test
 from accounts.training import Validity, validity_on
 from surveys.exports.own_data import own_data
@@ -260,6 +260,7 @@ class TestPages:
         takes = client_for(observer)
         page = takes.get(url(observer, "call_test"))
         assert "You have 2 tries left." in words(page)
+        assert "Your record:" not in words(page)
         page = takes.post(url(observer, "call_test_begin"), follow=True)
         taken = CallTestTry.objects.get()
         while stored := call_tests.next_question(observer, taken.pk):
@@ -277,6 +278,10 @@ class TestPages:
         page = sets.get(url(coordinator, "call_test_results"))
         assert f"{observer.person.name}" in words(page)
         assert "passed, valid until" in words(page)
+        assert "Your record: test valid to" in words(takes.get(url(observer, "call_test")))
+        Membership.objects.filter(pk=observer.pk).update(trained_until=dt.date(2024, 3, 1))
+        expired = words(takes.get(url(observer, "call_test")))
+        assert "Your record: test expired on 1 Mar 2024." in expired
         page = sets.post(url(coordinator, "call_test_close"), follow=True)
         assert "There is no test now" in words(page)
         assert CallTest.objects.filter(closed_at=None).count() == 0
