@@ -73,6 +73,10 @@ def test_a_page_and_the_phone_work_with_two_hosts(context, client_for, observer,
     # Icons, which browsers take from the page's own host alone.
     assert {one[1] for one in static if one[0] == HOST} == {"/static/web/icons.svg"}
     assert {one[1].rpartition(".")[2] for one in static if one[0] == STATIC_HOST} >= {"css", "js"}
+    for other in ("calls/", "trends/", "seasons/"):
+        assert page.goto(f"/{program.slug}/{other}", wait_until="networkidle").status == 200
+        page.wait_for_function(ICONS_DRAWN)
+    assert said == []
     the_phone_works_offline(page, context, program.slug)
     assert said == []
 
