@@ -55,9 +55,9 @@ def pytest_collection() -> Generator[None, object, object]:
 
 @pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """What mostly waits for processes of its own comes first, so that the other process of a run
-    has the cores meanwhile. Browser tests come last, since no other may follow them in a process,
-    and of these the short ones, which are those of the phone, at the very end, so that both
+    """What mostly waits for processes of its own comes first, so that the other processes of a run
+    have the cores meanwhile. Browser tests come last, since no other may follow them in a process,
+    and of these the short ones, which are those of the phone, at the very end, so that all
     processes end at about the same time."""
     for item in items:
         if item.get_closest_marker("slow"):
@@ -79,7 +79,7 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
     if asyncio._get_running_loop() and not item.get_closest_marker("browser"):
         pytest.fail(
             "A browser test ran in this process before. Mark what drives a browser with `browser`,"
-            " and let each process take the tests in their order: pytest -n 2 --dist load."
+            " and let each process take the tests in their order: pytest -n 3 --dist load."
         )
 
 
