@@ -57,8 +57,8 @@ def pytest_collection() -> Generator[None, object, object]:
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """What mostly waits for processes of its own comes first, so that the other processes of a run
     have the cores meanwhile. Browser tests come last, since no other may follow them in a process,
-    and of these the short ones, which are those of the phone, at the very end, so that all
-    processes end at about the same time."""
+    and of these the short ones, which are those of the phone in Chromium, at the very end, so that
+    all processes end at about the same time."""
     for item in items:
         if item.get_closest_marker("slow"):
             item.add_marker(pytest.mark.timeout(0))
@@ -66,7 +66,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         key=lambda item: (
             item.path.name not in _WAITING,
             bool(item.get_closest_marker("browser")),
-            "survey" in item.path.parts,
+            "survey" in item.path.parts and "engines" not in item.path.parts,
         )
     )
 
