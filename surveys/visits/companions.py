@@ -120,8 +120,9 @@ def _naming(name: str, rows: QuerySet[Any]) -> QuerySet[Any]:
 
 
 def _write_over(rows: QuerySet[Any], erased: str) -> None:
-    """Whatever name stands in the cell of the guest: earlier spellings are the same person."""
-    rows.filter(cells__has_key=GUEST).update(
+    """Whatever name stands in the cell of the guest: earlier spellings are the same person. In the
+    history, null says that the cell was emptied."""
+    rows.filter(cells__has_key=GUEST).exclude(**{f"cells__{GUEST}": None}).update(
         cells=Func(
             F("cells"),
             Value([GUEST]),

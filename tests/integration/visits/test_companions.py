@@ -139,6 +139,7 @@ def test_a_guest_is_erased_from_sheets_submissions_and_history(
         for day, typed in ((20, f" {GUEST.lower()} "), (21, GUEST[:-2]))
     )
     type_cells(observer, thrown, {"second_observer": GUEST})
+    type_cells(observer, thrown, {"second_observer": ""})
     discard_draft(observer, thrown.pk)
     theirs = make_submitted(mate, make_route(program), plain_cells() | {"second_observer": GUEST})
     for member in (mate, make_member(program)):
@@ -160,6 +161,8 @@ def test_a_guest_is_erased_from_sheets_submissions_and_history(
             *Submission.objects.filter(visit=shared).values_list("cells", flat=True),
             *events.values_list("cells", "second_observer")]  # fmt: skip
     assert GUEST[:-2].lower() not in json.dumps(kept).lower()
+    emptied = events.filter(pgh_label="change", cells__second_observer=None)
+    assert [event.pgh_obj_id for event in emptied] == [thrown.pk]
     # Another observer's guest may be another person.
     theirs.refresh_from_db()
     assert theirs.second_observer == GUEST
