@@ -25,11 +25,12 @@ READ_THERE = frozenset(
         *(f"web:trends{name}" for name in ("", "_csv", "_dictionary")),
         *(f"web:trend_{name}" for name in ("species", "species_csv", "species_checks", "chart")),
         *(f"web:trend_compare{name}" for name in ("", "_chart")),
-        *(f"web:publication{name}" for name in ("s", "", "_changes", "_file")),
+        # No files of publications: those of one that is withdrawn are closed at once.
+        *(f"web:publication{name}" for name in ("s", "", "_changes")),
         *(
             f"web:published{name}{by_link}"
             for name in ("", "_index", "_year", "_version", "_version_index", "_dataset",
-                         "_citation", "_file")
+                         "_citation")
             for by_link in ("", "_by_link")
         ),
         *(
@@ -40,7 +41,7 @@ READ_THERE = frozenset(
         *(
             f"api:{name}"
             for name in ("route_years", "coverage", "trends", "species_trends", "sighting_shares",
-                         "publications", "publication", "publication_file")
+                         "publications", "publication")
         ),
     }
 )  # fmt: skip
