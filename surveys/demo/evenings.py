@@ -28,6 +28,7 @@ from surveys.protocol.values import (
 MINUTE = dt.timedelta(minutes=1)
 _HOUR = dt.timedelta(hours=1)
 _METERS_PER_MINUTE = 650.0
+_CM_PER_INCH = 2.54
 # How often a species that does not live at a stop is heard there from beyond the listening radius.
 _FAR_CALL = 0.03
 
@@ -293,7 +294,9 @@ def _stop_weather(
     noise = rng.choices((0, 1, 2, 3), weights=(0.4, 0.35, 0.18, 0.07))[0]
     loudest = rng.random() < mishaps.loud_stop
     pen.noise(f"{at}.noise", NoiseEffect.ALL_LOST if loudest else list(NoiseEffect)[noise])
-    depth = max(0, round(rng.gauss(25, 8)))
+    depth_cm = max(0, rng.gauss(25, 8))
+    inches = rain_unit_beside(pen.unit) is RainUnit.INCHES
+    depth = round(depth_cm / _CM_PER_INCH if inches else depth_cm)
     water = water_tonight(stop.wetland.hydroperiod, program.filling, outing.night, weather)
     pen.write(f"{at}.water_tonight", "not_seen" if rng.random() < 0.06 else water)
     pen.write(f"{at}.own.water_depth", 0 if water == "dry" else depth)

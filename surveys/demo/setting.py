@@ -33,6 +33,7 @@ from surveys.models import (
 )
 from surveys.programs.versions import window_rows, write_limits
 from surveys.protocol.own_fields import AskedPer, FieldKind
+from surveys.protocol.values import RainUnit, TemperatureUnit, rain_unit_beside
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,6 +111,7 @@ def _write_checklist(program: Program, truth: ProgramTruth) -> None:
 
 
 def _write_own_fields(program: Program) -> None:
+    inches = rain_unit_beside(TemperatureUnit(program.temperature_unit)) is RainUnit.INCHES
     OwnField.objects.create(
         program=program,
         key="water_depth",
@@ -117,9 +119,9 @@ def _write_own_fields(program: Program) -> None:
         help=gettext("With the marked rod, from firm ground. Do not wade."),
         kind=FieldKind.WHOLE,
         per=AskedPer.STOP,
-        unit="cm",
+        unit="in" if inches else "cm",
         low=0,
-        high=300,
+        high=120 if inches else 300,
         published=True,
         order=1,
     )
