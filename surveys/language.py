@@ -75,6 +75,11 @@ def grouped(number: int) -> str:
     return _current.grouped(number)
 
 
+def unbroken_degrees(text: str) -> str:
+    """The text, with no line break between a number and its degrees: `42 °F`."""
+    return text.replace(" °", "\u00a0°")
+
+
 def gettext_noop(message: str) -> str:
     """Mark a text that is translated when it is read."""
     return message

@@ -22,7 +22,7 @@ from markdown_it.token import Token
 
 from surveys.guide.cautions import cautions
 from surveys.guide.words import words_table
-from surveys.language import language
+from surveys.language import language, unbroken_degrees
 
 PAGES = Path(__file__).parent / "pages"
 ENGLISH = "en"
@@ -135,7 +135,7 @@ def _render(markdown: str) -> str:
     for token, next_token in pairwise(tokens):
         if token.type == "heading_open":
             token.attrSet("id", heading_id(next_token.content))
-    return str(parser.renderer.render(tokens, parser.options, {}))
+    return unbroken_degrees(str(parser.renderer.render(tokens, parser.options, {})))
 
 
 def _label_cells(tokens: Sequence[Token]) -> None:

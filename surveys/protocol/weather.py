@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from types import MappingProxyType
 
-from surveys.language import gettext, said
+from surveys.language import gettext, said, unbroken_degrees
 from surveys.language import gettext_noop as _
 from surveys.protocol.values import (
     NoiseEffect,
@@ -171,7 +171,7 @@ def from_celsius(celsius: Decimal, unit: TemperatureUnit) -> Temperature:
 def show_temperature(celsius: Decimal, unit: TemperatureUnit) -> str:
     """A temperature as people read it, to a tenth: `42 °F`, `5.6 °C`."""
     value = from_celsius(celsius, unit).value.quantize(_TENTH, ROUND_HALF_UP)
-    return f"{plain_number(value)} °{unit.value}"
+    return unbroken_degrees(f"{plain_number(value)} °{unit.value}")
 
 
 def rain_to_mm(amount: Decimal, unit: RainUnit) -> Decimal:

@@ -12,7 +12,7 @@ from collections.abc import Collection, Iterable
 from decimal import Decimal
 
 from surveys.dates import span
-from surveys.language import filled, gettext, ngettext, said, said_of
+from surveys.language import filled, gettext, ngettext, said, said_of, unbroken_degrees
 from surveys.protocol.values import (
     DistanceUnit,
     MonthDay,
@@ -65,7 +65,7 @@ def from_sunset(offset: dt.timedelta) -> str:
 def temperature(reading: Temperature, unit: TemperatureUnit) -> str:
     """A reading in the unit it was read in, with the reader's unit behind it where
     that differs: `42 °F`, `5.5 °C (41.9 °F)`."""
-    read = f"{number(plain_number(reading.value))} °{reading.unit.value}"
+    read = unbroken_degrees(f"{number(plain_number(reading.value))} °{reading.unit.value}")
     if reading.unit is unit:
         return read
     return f"{read} ({number(show_temperature(to_celsius(reading), unit))})"

@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Mapping
 from typing import Any
 
-from surveys.language import gettext, said
+from surveys.language import gettext, grouped, said, unbroken_degrees
 from surveys.language import gettext_noop as _
 from surveys.protocol.limits.limit import Kind, Limit
 from surveys.protocol.limits.table import LIMITS
@@ -67,12 +67,18 @@ def range_in_words(limit: Limit) -> str:
         case Kind.LENGTH:
             ends = [duration(dt.timedelta(seconds=end)) for end in (limit.lowest, limit.highest)]
         case Kind.LONG_DISTANCE | Kind.SHORT_DISTANCE:
-            ends = [distance(end, DistanceUnit.KILOMETERS) for end in (limit.lowest, limit.highest)]
+            ends = [_kilometers(end) for end in (limit.lowest, limit.highest)]
         case kind:
             text = _RANGES.get(kind, "{lowest} to {highest}")
             lowest = str(limit.lowest).replace("-", "−")
-            return said(text, lowest=lowest, highest=limit.highest)
+            return unbroken_degrees(said(text, lowest=lowest, highest=grouped(limit.highest)))
     return said("{first} to {last}", first=ends[0], last=ends[1])
+
+
+def _kilometers(meters: float) -> str:
+    if meters < 1_000_000:
+        return distance(meters, DistanceUnit.KILOMETERS)
+    return said("{number} km", number=grouped(round(meters / 1000)))
 
 
 def code_problems(limit: Limit, table: Mapping[str, str]) -> list[str]:

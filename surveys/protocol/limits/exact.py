@@ -9,7 +9,7 @@ from enum import Enum
 from typing import Any
 
 from surveys.dates import time_of_day
-from surveys.language import gettext, said
+from surveys.language import gettext, said, unbroken_degrees
 from surveys.protocol.limits.limit import Kind, Limit
 from surveys.protocol.limits.phrases import Units, codes_in_words
 from surveys.protocol.values import DistanceUnit
@@ -60,7 +60,7 @@ def _meters(limit: Limit, value: float, units: Units) -> str:
 
 
 def _temperatures(limit: Limit, value: tuple[Decimal, Decimal], units: Units) -> str:
-    first, last = (f"{number(plain_number(bound))} °C" for bound in value)
+    first, last = (unbroken_degrees(f"{number(plain_number(bound))} °C") for bound in value)
     return said("{first} to {last}", first=first, last=last)
 
 

@@ -10,7 +10,7 @@ from typing import Any
 from django.template.defaultfilters import floatformat
 from django.utils.translation import gettext_lazy
 
-from surveys.language import said
+from surveys.language import said, unbroken_degrees
 from surveys.models import Species
 from surveys.protocol.words import listed
 from surveys.sound.calls import Call, call_of, is_high
@@ -92,13 +92,15 @@ def call_words(call: Call, celsius: float | None = None) -> str:
     # Both units, as in the catalog: the guide and the phone show these words of every program.
     degrees = {"celsius": f"{at:.0f}", "fahrenheit": f"{at * 1.8 + 32:.0f}"}
     if rate is None:
-        return said("At {celsius} °C ({fahrenheit} °F): {pitches} Hz.", pitches=pitches, **degrees)
-    return said(
-        "At {celsius} °C ({fahrenheit} °F): {pitches} Hz, {rate} pulses a second.",
-        pitches=pitches,
-        rate=f"{rate:.0f}",
-        **degrees,
-    )
+        words = said("At {celsius} °C ({fahrenheit} °F): {pitches} Hz.", pitches=pitches, **degrees)
+    else:
+        words = said(
+            "At {celsius} °C ({fahrenheit} °F): {pitches} Hz, {rate} pulses a second.",
+            pitches=pitches,
+            rate=f"{rate:.0f}",
+            **degrees,
+        )
+    return unbroken_degrees(words)
 
 
 def is_high_voice(species: Species) -> bool:

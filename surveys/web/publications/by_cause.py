@@ -183,6 +183,8 @@ def in_words(numbers: Iterable[NumberChange]) -> list[tuple[str, str, str, str]]
 def _text(column: str, value: object) -> str:
     """A cell as it was published, with words for codes."""
     text = csv.cell_text(value)
+    if text in ("True", "False"):
+        return gettext("yes") if text == "True" else gettext("no")
     if column.endswith("flags"):
         return written_flags_in_words(text)
     if column in ("detection_model", "occupancy_model"):

@@ -4,7 +4,7 @@ import datetime as dt
 from collections.abc import Mapping
 
 from django import template
-from django.template.defaultfilters import floatformat
+from django.template.defaultfilters import filesizeformat, floatformat
 
 from surveys.dates import clock
 from surveys.language import gettext, said
@@ -92,6 +92,12 @@ def _percent_lit(night: MoonNight) -> str:
 def length_in_words(seconds: float) -> str:
     """`42 s`, `1 min 30 s`."""
     return duration(dt.timedelta(seconds=max(1, round(seconds))))
+
+
+@register.filter
+def file_size(count: int) -> str:
+    """`310 bytes`, `1.2 MB`; never `1012 bytes`, which has no comma."""
+    return filesizeformat(max(count, 1024) if count >= 1000 else count)
 
 
 register.filter("sound_measures", measured_words)

@@ -16,6 +16,7 @@ from surveys.check_ins.verbs import open_check_in
 from surveys.language import gettext, said
 from surveys.models import Route
 from surveys.protocol.nights import night_of
+from surveys.protocol.words import listed
 from surveys.seasons.heard_on_route import heard_on
 from surveys.visits.loading import checklist_on
 from surveys.visits.tonight import (
@@ -81,7 +82,7 @@ def field_sheet(request: ProgramRequest, code: str) -> HttpResponse:
     """The sheet for a night without a phone, letter or A4."""
     paper = request.GET.get("paper", "a4")
     if paper not in PAPERS:
-        raise Http404(said("The sheet comes as {papers}.", papers=" or ".join(PAPERS)))
+        raise Http404(said("The sheet comes as {papers}.", papers=listed(PAPERS.values(), "or")))
     route_tonight = _route_or_404(request, code)
     checklist = checklist_on(request.membership.program, route_tonight.night)
     pdf = field_sheet_pdf(route_tonight, request.membership, checklist, paper)

@@ -4,7 +4,7 @@ from typing import Any
 
 from django.urls import reverse
 
-from surveys.language import said
+from surveys.language import grouped, said
 from surveys.models import Program, Species
 from surveys.protocol.words import number
 from surveys.seasons.joint_entries import told_in_groups
@@ -48,20 +48,22 @@ def group_notes(program: Program, species: Species) -> list[dict[str, Any]]:
 
 
 def _share_beside_the_limit(group: ToldEntry) -> str:
-    """As precise as it takes to show on which side of the limit it lies: 79.5%, not 80%."""
+    """As precise as it takes to show on which side of the limit it lies, and whether it is all:
+    79.5%, not 80%; 99.9%, not 100%."""
     percent = 100 * group.named / group.records
     for places in range(3):
-        text = number(f"{percent:.{places}f}")
-        if (float(f"{percent:.{places}f}") >= 100 * NAMED_SHARE) == group.tells_members:
+        text = f"{percent:.{places}f}"
+        beside = (float(text) >= 100 * NAMED_SHARE) == group.tells_members
+        if beside and (float(text) < 100 or group.named == group.records):
             break
-    return said("{number}%", number=text)
+    return said("{number}%", number=number(text))
 
 
 def words_of_group(group: ToldEntry) -> str:
     """How many records of a group name a species, and which of its entries is told for it."""
     counts = {
-        "named": group.named,
-        "records": group.records,
+        "named": grouped(group.named),
+        "records": grouped(group.records),
         "share": _share_beside_the_limit(group),
     }
     if group.tells_members:

@@ -53,7 +53,7 @@ def test_it_leads_to_the_recording_and_tells_nothing_of_the_visit(
     listing = client.get(f"/{program.slug}/listening")
     assert listing.url == address
     page = client.get(address).content.decode()
-    assert "12 °C" in page
+    assert "12\u00a0°C" in page
     for told in (visit.route.code, "Mill Lane", visit.observer.name, str(visit.pk)):
         assert told not in page
     # Of each species, that it was not heard.

@@ -99,7 +99,7 @@ def test_review_shows_the_station_beside_what_was_typed(program, coordinator, cl
     assert "is far from the high and low" not in text
     visit.start_air_temperature_c = Decimal(30)
     visit.save()
-    assert "30 °C, is far from the high and low" in client.get(page).content.decode()
+    assert "30\u00a0°C, is far from the high and low" in client.get(page).content.decode()
 
 
 def test_rows_of_a_publication_name_their_source(program, observer, route):

@@ -78,11 +78,11 @@ def warm(air=None, water=None):
             "When a loud event interrupts",
             "start over",
         ),
-        ({"windows": warm(air="5")}, "Temperature, Winter", "at least 5 °C"),
+        ({"windows": warm(air="5")}, "Temperature, Winter", "at least 5\u00a0°C"),
         (
             {"windows": warm(air="5", water="50")},
             "Temperature, Winter",
-            "at least 5 °C; at least 50 °F (10 °C) in the water",
+            "at least 5\u00a0°C; at least 50\u00a0°F (10\u00a0°C) in the water",
         ),
         (
             {"max_beaufort": 3},

@@ -118,7 +118,7 @@ def test_labels_speak_the_units_of_the_program():
 
 def test_coordinators_are_told_more():
     words = dict(limits_in_words(BARE, IMPERIAL, for_coordinators=True))
-    assert words["Plausible temperatures"] == "5 °F to 113 °F"
+    assert words["Plausible temperatures"] == "5\u00a0°F to 113\u00a0°F"
     assert words["Distance from the stop"] == "at most 328 ft"
     assert words["Speed between stops"] == "at most 62 mph"
     assert not set(words) <= set(dict(limits_in_words(BARE, IMPERIAL)))
@@ -168,7 +168,7 @@ def test_whoever_sets_a_limit_reads_it(limit):
             "plausible_temperature_c",
             (Decimal("-15"), Decimal("45.0000")),
             METRIC,
-            "−15 °C to 45 °C",
+            "−15\u00a0°C to 45\u00a0°C",
         ),
     ],
 )
@@ -193,8 +193,8 @@ def test_exact_words(name, value, units, words):
             "latest_end_clock",
             "Give the latest end either",
         ),
-        ({"min_stop_spacing_m": -1.0}, "min_stop_spacing_m", "Give a value from 0 m to 1000 km."),
-        ({"max_drive_kmh": 0.9}, "max_drive_kmh", "Give a value from 1 to 1000 km/h."),
+        ({"min_stop_spacing_m": -1.0}, "min_stop_spacing_m", "Give a value from 0 m to 1,000 km."),
+        ({"max_drive_kmh": 0.9}, "max_drive_kmh", "Give a value from 1 to 1,000 km/h."),
         ({"max_beaufort": 13}, "max_beaufort", "Choose among 0, 1, 2"),
         ({"sky_codes": {"clear!": SkyState.FOG}}, "sky_codes", "A code is one to 4 letters"),
         ({"sky_codes": {"12345": SkyState.FOG}}, "sky_codes", "A code is one to 4 letters"),
@@ -207,7 +207,7 @@ def test_exact_words(name, value, units, words):
         (
             {"plausible_temperature_c": (Decimal(-15), Decimal(101))},
             "plausible_temperature_c",
-            "Give a value from −100 to 100 °C.",
+            "Give a value from −100 to 100\u00a0°C.",
         ),
         (
             {"plausible_temperature_c": (Decimal(30), Decimal(30))},

@@ -51,8 +51,8 @@ COLD = Temperature(value=Decimal("42"), unit=F)
         (params.word("depth_of_mud"), "depth of mud"),
         (params.times(2), "twice"),
         (params.times(3), "3 times"),
-        (params.temperature(COLD), "42 °F (5.6 °C)"),
-        (params.celsius(Decimal("-15")), "−15 °C"),
+        (params.temperature(COLD), "42\u00a0°F (5.6\u00a0°C)"),
+        (params.celsius(Decimal("-15")), "−15\u00a0°C"),
         (params.distance(1254.4), "1.25 km"),
         (params.speed(80), "80 km/h"),
         (params.stops([3, 2]), "stops 2 and 3"),
@@ -82,8 +82,8 @@ def test_every_kind_of_parameter(param, text):
 @pytest.mark.parametrize(
     ("param", "text"),
     [
-        (params.temperature(COLD), "42 °F"),
-        (params.celsius(Decimal("-15")), "5 °F"),
+        (params.temperature(COLD), "42\u00a0°F"),
+        (params.celsius(Decimal("-15")), "5\u00a0°F"),
         (params.distance(30.48), "100 ft"),
         (params.distance(1609.344), "1 mi"),
         (params.speed(80.4672), "50 mph"),

@@ -74,12 +74,12 @@ def test_a_fahrenheit_reading_survives_storage_in_celsius(tenths):
 @pytest.mark.parametrize(
     ("celsius", "unit", "shown"),
     [
-        ("5.5556", F, "42 °F"),
-        ("5.5556", C, "5.6 °C"),
-        ("5.55", C, "5.6 °C"),
-        ("10", C, "10 °C"),
-        ("-3.5", C, "−3.5 °C"),
-        ("-0.04", C, "0 °C"),
+        ("5.5556", F, "42\u00a0°F"),
+        ("5.5556", C, "5.6\u00a0°C"),
+        ("5.55", C, "5.6\u00a0°C"),
+        ("10", C, "10\u00a0°C"),
+        ("-3.5", C, "−3.5\u00a0°C"),
+        ("-0.04", C, "0\u00a0°C"),
     ],
 )
 def test_show_temperature(celsius, unit, shown):

@@ -57,10 +57,10 @@ def test_duration(seconds, text):
 @pytest.mark.parametrize(
     ("value", "read", "unit", "text"),
     [
-        ("42", F, F, "42 °F"),
-        ("5.50", C, C, "5.5 °C"),
-        ("5.5", C, F, "5.5 °C (41.9 °F)"),
-        ("42", F, C, "42 °F (5.6 °C)"),
+        ("42", F, F, "42\u00a0°F"),
+        ("5.50", C, C, "5.5\u00a0°C"),
+        ("5.5", C, F, "5.5\u00a0°C (41.9\u00a0°F)"),
+        ("42", F, C, "42\u00a0°F (5.6\u00a0°C)"),
     ],
 )
 def test_temperature(value, read, unit, text):

@@ -1,7 +1,7 @@
 // What was heard in a question, in words.
 import { gettext } from "../language.js";
 import { tempo } from "../../calls/synthesis.js";
-import { distance, listed } from "../rules/words.js";
+import { distance, listed, unbrokenDegrees } from "../rules/words.js";
 
 const BEHIND = { wind: gettext("wind"), rain: gettext("rain"), road: gettext("a passing car") };
 const REAL = new Intl.NumberFormat(document.documentElement.lang || "en");
@@ -28,12 +28,11 @@ export function callWords(call, celsius) {
     fahrenheit: Math.round(celsius * 1.8 + 32),
     pitches: listed(call.parts.map(pitchWords)),
   };
-  if (!rates.length) return gettext("At {celsius} °C ({fahrenheit} °F): {pitches} Hz.", values);
-  const rate = Math.round(rates[0] * tempo(celsius, call.at_celsius));
-  return gettext("At {celsius} °C ({fahrenheit} °F): {pitches} Hz, {rate} pulses a second.", {
-    ...values,
-    rate,
-  });
+  const rate = rates.length && Math.round(rates[0] * tempo(celsius, call.at_celsius));
+  const words = rates.length
+    ? gettext("At {celsius} °C ({fahrenheit} °F): {pitches} Hz, {rate} pulses a second.", { ...values, rate })
+    : gettext("At {celsius} °C ({fahrenheit} °F): {pitches} Hz.", values);
+  return unbrokenDegrees(words);
 }
 
 function pitchWords({ pitch_hz: [begin, end], second_hz: second }) {

@@ -49,5 +49,5 @@ function fromCelsius(celsius, unit) {
 }
 
 export function showTemperature(celsius, unit) {
-  return `${shown(rounded(fromCelsius(celsius, unit), 1))} °${unit}`;
+  return `${shown(rounded(fromCelsius(celsius, unit), 1))}\u00a0°${unit}`;
 }

@@ -82,12 +82,15 @@ export function fromSunset(offset) {
   return offset ? gettext("{length} after sunset", { length: duration(offset) }) : gettext("sunset");
 }
 
+/** The text, with no line break between a number and its degrees: 42 °F. */
+export const unbrokenDegrees = (text) => text.replaceAll(" °", `${NO_BREAK}°`);
+
 export function degrees(celsius, unit) {
   return number(showTemperature(celsius, unit));
 }
 
 export function temperature(reading, unit) {
-  const read = `${number(shown(decimal(reading.value)))} °${reading.unit}`;
+  const read = `${number(shown(decimal(reading.value)))}${NO_BREAK}°${reading.unit}`;
   return reading.unit === unit ? read : `${read} (${degrees(toCelsius(reading), unit)})`;
 }
 

@@ -14,7 +14,7 @@ const LEDE = gettext(
   "Listen, then answer. Only you see your answers. What you mix up comes again more often.",
 );
 const WHY = {
-  nearest: gettext("Few call now, so those whose season is nearest are added."),
+  nearest: gettext("Few call now, so those with the nearest season are added."),
   "none-calls": gettext("No species on the checklist is calling now, so all of them are asked about."),
 };
 const QUIET_MS = 500;
