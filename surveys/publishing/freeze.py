@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
@@ -163,6 +163,11 @@ def _regions(program: Program) -> Iterator[tuple[Value, ...]]:
         yield region, float(weight), program.weights_are
 
 
+def _breakable(parts: Iterable[str]) -> str:
+    """In files people search for `10 °C` as they type it."""
+    return "; ".join(parts).replace("\N{NO-BREAK SPACE}", " ")
+
+
 def _protocols(program: Program, season_year: int) -> Iterator[tuple[Value, ...]]:
     units = units_of(program)
     for version in versions_used(program, season_year):
@@ -171,8 +176,8 @@ def _protocols(program: Program, season_year: int) -> Iterator[tuple[Value, ...]
             protocol.name,
             protocol.version,
             version.in_force_from,
-            "; ".join(f"{name}: {limit}" for name, limit in limits_in_words(protocol, units)),
-            "; ".join(f"{window.name}: {window_in_words(window)}" for window in protocol.windows),
+            _breakable(f"{name}: {limit}" for name, limit in limits_in_words(protocol, units)),
+            _breakable(f"{window.name}: {window_in_words(window)}" for window in protocol.windows),
             hearing_in_words(protocol, units),
             version.source,
         )

@@ -7,6 +7,7 @@ from dataclasses import fields
 from decimal import Decimal
 
 import numpy as np
+import pgtrigger
 import pytest
 from django.contrib.gis.geos import Point
 
@@ -15,6 +16,7 @@ from surveys.fitting.histories import load_periods
 from surveys.models import (
     CallIndex,
     ChecklistEntry,
+    SeasonWindow,
     Sensitivity,
     Sighting,
     Species,
@@ -370,6 +372,15 @@ def test_hostile_texts_come_back_and_run_nothing(tmp_path, small):
     assert rows(frozen, "stops")[0]["name"] == "@pond, by the “old” mill\nand the road"
     with (frozen.folder / "data/routes.csv").open(encoding="utf-8", newline="") as file:
         assert list(csv.reader(file))[1][1] == "'" + HOSTILE
+
+
+def test_limits_can_be_searched_for_as_they_are_typed(tmp_path, small):
+    with pgtrigger.ignore("surveys.SeasonWindow:frozen_once_used"):
+        SeasonWindow.objects.update(min_air_temperature=Decimal(8), temperature_unit="C")
+    frozen = rows(small_frozen(tmp_path, program=small), "protocols")
+    words = " ".join(f"{row['limits']} {row['windows']}" for row in frozen)
+    assert "8 °C" in words
+    assert "\N{NO-BREAK SPACE}" not in words
 
 
 def test_the_same_data_give_the_same_bytes(tmp_path, small):
