@@ -60,13 +60,14 @@ def test_a_file_brings_days_and_a_later_one_replaces_those_it_holds(
     [
         ("date,rain\n2024-04-15,9999\n", {}, "is not possible. Check the unit"),
         ("date,rain\n2024-04-15,1\n", {"code": ""}, "Give the station a code"),
-        ("date,high,low\n2024-04-15,5,9\n", {}, "the high of 5\u00a0°C is below the low of 9\u00a0°C"),
+        ("date,high,low\n2024-04-15,5,9\n", {},
+         "the high of 5\u00a0°C is below the low of 9\u00a0°C"),
         ("date,rain\n2024-04-15,80\n", {"rain_unit": "in"}, "2032.0 mm (80.00 in) of rain"),
         ("date,high\n2024-04-15,150\n", {"temperature_unit": "F"}, "65.6 °C (150.0 °F) is not"),
         ("date,rain\n2024-04-15,1\n", {"latitude": "-43.1"}, "is the minus sign of the latitude"),
         ("USC00990001,20240415,PRCP,10,,,7,\n", {}, "The file is of the station USC00990001"),
     ],
-)
+)  # fmt: skip
 def test_what_is_wrong_is_said_and_nothing_kept(
     program, coordinator, client_for, route, content, facts, words
 ):
