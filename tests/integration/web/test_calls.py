@@ -46,9 +46,9 @@ def test_the_checklist_plays_in_words_too(client_for, observer, program, peeper)
         program.checklist.create(species=Species.objects.get(code=code))
     answer = client_for(observer).get(url(observer, "calls"))
     shown = words(answer)
-    assert "At 12\u00a0°C (54\u00a0°F): rising from 2,700 to 2,950 Hz." in shown
-    assert "At 20\u00a0°C (68\u00a0°F): 2,200 together with 1,100 Hz, 22 pulses a second." in shown
-    assert "At 20\u00a0°C (68\u00a0°F): 2,400 together with 1,200 Hz, 46 pulses" in shown, (
+    assert "At 12 °C (54 °F): rising from 2,700 to 2,950 Hz." in shown
+    assert "At 20 °C (68 °F): 2,200 together with 1,100 Hz, 22 pulses a second." in shown
+    assert "At 20 °C (68 °F): 2,400 together with 1,200 Hz, 46 pulses" in shown, (
         "both of a joint entry"
     )
     assert "No call made by computer: Northern leopard frog." in shown

@@ -89,7 +89,7 @@ def test_page_shows_calls_and_weather(visit, client_for, observer):
     for words in (
         "Night of Monday, 15 April 2024",
         "Robin Fenwick",
-        "12.5\u00a0°C",
+        "12.5 °C",
         "Beaufort 2 felt on the face, leaves rustle",
         "Light rain you hear calls through it",
         "4.5 mm",
@@ -110,7 +110,7 @@ def test_page_shows_calls_and_weather(visit, client_for, observer):
 def test_temperatures_are_in_the_programs_unit(visit, client_for, observer):
     visit.route.program.temperature_unit = "F"
     visit.route.program.save()
-    assert "54.5\u00a0°F" in text_of(client_for(observer).get(path_of(visit)))
+    assert "54.5 °F" in text_of(client_for(observer).get(path_of(visit)))
 
 
 @pytest.mark.parametrize(
