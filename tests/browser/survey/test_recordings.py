@@ -154,7 +154,8 @@ def test_a_poor_recording_is_made_again_before_the_stop_is_left(at_a_stop):
     shown.get_by_text("Too loud: part of the sound is cut off.").wait_for()
     page.evaluate(HEAR, 0)
     shown.get_by_role("button", name="Record again").click()
-    recorded(page, 1)
+    # A twentieth of it may be the end of the noise before, which a busy machine hands on late.
+    recorded(page, 8)
     page.get_by_role("button", name="Stop and save").click()
     shown.get_by_text("Hardly anything is on it.").wait_for()
     page.evaluate(HEAR, 0.3)
