@@ -139,9 +139,12 @@ class _Pen:
         has_radius = self.protocol.listening_radius_m is not None
         self.write(address, f"{index} {distance}" if has_radius else index)
 
+    @property
+    def in_inches(self) -> bool:
+        return rain_unit_beside(self.unit) is RainUnit.INCHES
+
     def rain(self, address: str, millimeters: float) -> None:
-        inches = rain_unit_beside(self.unit) is RainUnit.INCHES
-        self.write(address, round(millimeters / 25.4, 2) if inches else millimeters)
+        self.write(address, round(millimeters / 25.4, 2) if self.in_inches else millimeters)
 
 
 def simulate_evening(
@@ -295,8 +298,7 @@ def _stop_weather(
     loudest = rng.random() < mishaps.loud_stop
     pen.noise(f"{at}.noise", NoiseEffect.ALL_LOST if loudest else list(NoiseEffect)[noise])
     depth_cm = max(0, rng.gauss(25, 8))
-    inches = rain_unit_beside(pen.unit) is RainUnit.INCHES
-    depth = round(depth_cm / _CM_PER_INCH if inches else depth_cm)
+    depth = round(depth_cm / _CM_PER_INCH if pen.in_inches else depth_cm)
     water = water_tonight(stop.wetland.hydroperiod, program.filling, outing.night, weather)
     pen.write(f"{at}.water_tonight", "not_seen" if rng.random() < 0.06 else water)
     pen.write(f"{at}.own.water_depth", 0 if water == "dry" else depth)

@@ -1,9 +1,11 @@
-"""History of calls. With a row of its own for each change, as other models have it, calls took more
-than twice the room of all else that is kept of a visit."""
+"""History of calls. With a row for each change, as other models have it, it took twice the room of
+the calls: tests/benchmarks/test_bytes_of_a_visit.py."""
 
 import pgtrigger
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
+
+from surveys.models.statement_triggers import after_statement
 
 # Column of the history: column of the calls that it lists.
 COLUMNS = {
@@ -72,24 +74,13 @@ _ROWS = {
 
 def notes_calls() -> list[pgtrigger.Trigger]:
     """For the calls: each statement that changes them leaves a row for each visit."""
+    lists = ", ".join(COLUMNS)
+    listed = ", ".join(f"array_agg(call.{column} ORDER BY call.id)" for column in COLUMNS.values())
     return [
-        pgtrigger.Trigger(
-            name=f"history_{operation}".lower(),
-            level=pgtrigger.Statement,
-            when=pgtrigger.After,
-            operation=operation,
-            referencing=pgtrigger.Referencing(
-                old=None if operation == pgtrigger.Insert else "rows_before",
-                new=None if operation == pgtrigger.Delete else "rows_after",
-            ),
-            func=_NOTE.format(
-                label=str(operation).lower(),
-                rows=rows,
-                lists=", ".join(COLUMNS),
-                listed=", ".join(
-                    f"array_agg(call.{column} ORDER BY call.id)" for column in COLUMNS.values()
-                ),
-            ),
+        after_statement(
+            "history",
+            operation,
+            _NOTE.format(label=str(operation).lower(), rows=rows, lists=lists, listed=listed),
         )
         for operation, rows in _ROWS.items()
     ]

@@ -6,6 +6,7 @@ import pgtrigger
 from django.db import models
 
 from surveys.models.program import Program
+from surveys.models.statement_triggers import after_statement
 
 
 class RouteYearCount(models.Model):
@@ -79,19 +80,13 @@ def _marking(
     """Triggers that mark what follows from changed rows.
 
     `columns` are those of the table that counts depend on, `changed` is a FROM clause with the
-    changed rows as `{rows}`. PostgreSQL hands over changed rows to a trigger of one operation only.
+    changed rows as `{rows}`.
     """
     return [
-        pgtrigger.Trigger(
-            name=f"marks_year_counts_{operation}".lower(),
-            level=pgtrigger.Statement,
-            when=pgtrigger.After,
-            operation=operation,
-            referencing=pgtrigger.Referencing(
-                old=None if operation == pgtrigger.Insert else "rows_before",
-                new=None if operation == pgtrigger.Delete else "rows_after",
-            ),
-            func=_MARK.format(
+        after_statement(
+            "marks_year_counts",
+            operation,
+            _MARK.format(
                 marked=marked,
                 changed=changed.format(rows=_ROWS[operation].format(columns=columns)),
             ),
